@@ -1,0 +1,30 @@
+package curriculum
+
+// Severity of a [Problem].
+type Severity string
+
+const (
+	Error   Severity = "error"   // the programme cannot be used
+	Warning Severity = "warning" // it can, but an author should look
+)
+
+// Problem is one finding in a programme folder. Code is stable; Args fill the sentences that server/say holds
+// for the code (message, cause, cure).
+type Problem struct {
+	File     string // relative to the folder, with slashes
+	Line     int    // from 1
+	Column   int    // in characters, from 1
+	Severity Severity
+	Code     string
+	Args     map[string]string
+}
+
+// HasErrors says whether any problem is an error.
+func HasErrors(ps []Problem) bool {
+	for _, p := range ps {
+		if p.Severity == Error {
+			return true
+		}
+	}
+	return false
+}
