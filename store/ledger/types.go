@@ -1,0 +1,315 @@
+package ledger
+
+// Type names what an entry records.
+type Type string
+
+// The payload structs below are the payloads' JSON. Every payload may also hold "personal" and "content" ([Refs]).
+const (
+	Opening           Type = "opening"            // entry 0: the programme is founded; self-signed by the first coordinator's new key
+	ProgrammeAdopted  Type = "programme_adopted"  // signed by a coordinator
+	ParametersAdopted Type = "parameters_adopted" // signed by a coordinator
+	SiteAdded         Type = "site_added"
+	CohortAdded       Type = "cohort_added"
+	CohortJoined      Type = "cohort_joined"
+	CohortLeft        Type = "cohort_left"
+	PersonAdded       Type = "person_added"
+	PersonRenamed     Type = "person_renamed"
+	RoleGranted       Type = "role_granted"
+	RoleEnded         Type = "role_ended"
+	Appointed         Type = "appointed"         // signed by a coordinator
+	AppointmentEnded  Type = "appointment_ended" // signed by a coordinator
+	KeyAdded          Type = "key_added"         // signed by a coordinator's key and by the new key
+	KeyEnded          Type = "key_ended"
+	PasswordSet       Type = "password_set"
+	AgreementMade     Type = "agreement_made"
+	AgreementEnded    Type = "agreement_ended"
+	LeaveTaken        Type = "leave_taken"
+	ReadingDone       Type = "reading"
+	TestIssued        Type = "test_issued"
+	TestHandedIn      Type = "test_handed_in"
+	SignOff           Type = "sign_off" // signed by the supervisor
+	UnwatchedJob      Type = "unwatched_job"
+	SpotCheck         Type = "spot_check"        // signed by the supervisor
+	Return            Type = "return"            // signed by who found it
+	ClearanceGiven    Type = "clearance"         // signed by the supervisor; a second signature with a waiver
+	StandDownOrdered  Type = "stand_down"        // unsigned, on the session alone
+	StandDownSigned   Type = "stand_down_signed" // signed; Corrects names nothing, payload names the stand-down
+	Restored          Type = "restore"           // signed by someone who did not order the stand-down
+	Recognised        Type = "recognition"       // signed by two
+	Corrected         Type = "correction"        // signed; body.corrects names the old entry
+	Disputed          Type = "dispute"
+	DisputeSettled    Type = "settlement" // signed by someone who is not party to it
+)
+
+// Refs are the hashes that any payload may carry.
+type Refs struct {
+	Personal map[string]string `json:"personal,omitempty"` // field → hex SHA-256(salt ‖ bytes)
+	Content  map[string]string `json:"content,omitempty"`  // name → hex SHA-256(bytes)
+}
+
+// OpeningPayload: personal name, login; content password, sealed_key, data_key.
+type OpeningPayload struct {
+	Refs
+	Origin string     `json:"origin"` // checkpoint origin, set once
+	Title  string     `json:"title"`
+	Key    KeyPayload `json:"key"`
+}
+
+// KeyPayload describes a public key. Its sealed secret is content "sealed_key".
+type KeyPayload struct {
+	Key    string `json:"key"`    // id, UUIDv7
+	Alg    string `json:"alg"`    // "ed25519"
+	Public string `json:"public"` // base64, 32 bytes
+}
+
+// ProgrammePayload: content programme (the bytes of "HEX  PATH\n" lines, whose hash is the programme edition; the
+// files they name are content too).
+type ProgrammePayload struct {
+	Refs
+	Restores bool `json:"restores,omitempty"` // an earlier edition is taken up again
+}
+
+// ParametersPayload: content parameters.
+type ParametersPayload struct{ Refs }
+
+type SitePayload struct {
+	Refs
+	Site string `json:"site"` // id
+	Name string `json:"name"`
+	Zone string `json:"zone"`
+}
+
+type CohortPayload struct {
+	Refs
+	Cohort string `json:"cohort"` // id
+	Name   string `json:"name"`
+	Site   string `json:"site"`
+}
+
+// MembershipPayload: an apprentice joins or leaves a cohort on a date.
+type MembershipPayload struct {
+	Refs
+	Cohort string `json:"cohort"`
+	Date   string `json:"date"`
+}
+
+// PersonPayload: personal name, login; content data_key (the wrapped data key). The subject is the person.
+type PersonPayload struct{ Refs }
+
+// RolePayload: role apprentice, supervisor or coordinator, with dates; a supervisor or coordinator may be an author.
+type RolePayload struct {
+	Refs
+	Role   string `json:"role"`
+	From   string `json:"from"`
+	Until  string `json:"until,omitempty"` // inclusive
+	Site   string `json:"site,omitempty"`  // "" for all sites
+	Author bool   `json:"author,omitempty"`
+}
+
+// EndPayload ends what the named entry began (role, appointment, agreement).
+type EndPayload struct {
+	Refs
+	Ends string `json:"ends"` // entry
+	Date string `json:"date"` // last day
+}
+
+// AppointmentPayload: a supervisor may watch, sign and clear this task. Personal qualification, number.
+type AppointmentPayload struct {
+	Refs
+	Task  string `json:"task"`
+	Site  string `json:"site,omitempty"` // "" for all sites
+	From  string `json:"from"`
+	Until string `json:"until,omitempty"`
+}
+
+// KeyAddedPayload: content sealed_key.
+type KeyAddedPayload struct {
+	Refs
+	Key KeyPayload `json:"key"`
+}
+
+// KeyEndedPayload: why is changed, lost or compromised; signatures from From on are not accepted.
+type KeyEndedPayload struct {
+	Refs
+	Key  string `json:"key"`
+	Why  string `json:"why"`
+	From int64  `json:"from"` // UTC, milliseconds
+}
+
+// PasswordPayload: content password (the PHC string).
+type PasswordPayload struct{ Refs }
+
+// AgreementPayload: personal employer.
+type AgreementPayload struct {
+	Refs
+	From  string `json:"from"`
+	Until string `json:"until,omitempty"`
+}
+
+type LeavePayload struct {
+	Refs
+	From string `json:"from"`
+	To   string `json:"to"`
+}
+
+type ReadingPayload struct {
+	Refs
+	Lesson  string `json:"lesson"`
+	Edition string `json:"edition"`
+}
+
+// TestIssuedPayload: content form. Seed is a decimal string (64 bits do not fit JSON integers).
+type TestIssuedPayload struct {
+	Refs
+	Task      string `json:"task"`
+	Blueprint string `json:"blueprint"`
+	Seed      string `json:"seed"`
+	Number    int    `json:"number"`
+	Vehicle   string `json:"vehicle,omitempty"`
+}
+
+// TestHandedInPayload: content answers, marks.
+type TestHandedInPayload struct {
+	Refs
+	Test      string         `json:"test"` // the test_issued entry
+	Task      string         `json:"task"`
+	Programme string         `json:"programme"` // programme edition of the form
+	Points    int            `json:"points"`
+	Max       int            `json:"max"`
+	Percent   int            `json:"percent"`
+	Passed    bool           `json:"passed"`
+	WatchedBy string         `json:"watched_by,omitempty"` // supervisor
+	Questions []QuestionDone `json:"questions"`
+}
+
+type QuestionDone struct {
+	Question string `json:"question"`
+	Task     string `json:"task"`
+	Correct  bool   `json:"correct"`
+}
+
+// SignOffPayload: personal car, work_order, notes, what_happened/STEP, reason (late entry); content none.
+type SignOffPayload struct {
+	Refs
+	Job         string        `json:"job"`
+	Task        string        `json:"task"`
+	Programme   string        `json:"programme"` // programme edition whose sheet was used
+	Difficulty  string        `json:"difficulty"`
+	Setting     string        `json:"setting"` // bench, training_vehicle, customers_car
+	Vehicle     string        `json:"vehicle,omitempty"`
+	Layout      string        `json:"layout,omitempty"`
+	Bay         string        `json:"bay,omitempty"`
+	Outcome     string        `json:"outcome"`
+	Started     int64         `json:"started"` // UTC, milliseconds
+	Finished    int64         `json:"finished"`
+	Supervisors []string      `json:"supervisors"` // all who watched
+	Steps       []StepDone    `json:"steps"`
+	Readings    []ReadingDone `json:"readings,omitempty"`
+	Holds       []HoldDone    `json:"holds,omitempty"`
+	NearMiss    bool          `json:"near_miss,omitempty"`
+}
+
+type StepDone struct {
+	Step          string `json:"step"` // LESSON/STEP or LESSON/STEP@WHEEL
+	Result        string `json:"result"`
+	CriticalError bool   `json:"critical_error,omitempty"`
+	Bulk          bool   `json:"bulk,omitempty"`
+	At            int64  `json:"at,omitempty"` // of the last tap
+}
+
+type ReadingDone struct {
+	Step       string `json:"step"`
+	Measure    int    `json:"measure"` // from 1
+	Value      string `json:"value"`
+	Unit       string `json:"unit"`
+	Instrument string `json:"instrument,omitempty"`
+	Limit      string `json:"limit,omitempty"` // as shown, with unit; "" if none was known
+	Verdict    string `json:"verdict,omitempty"`
+}
+
+type HoldDone struct {
+	Step     string `json:"step"`
+	Accepted bool   `json:"accepted"`
+	By       string `json:"by"`
+	At       int64  `json:"at"`
+}
+
+type UnwatchedJobPayload struct {
+	Refs
+	Task string `json:"task"`
+	Date string `json:"date"`
+}
+
+type SpotCheckPayload struct {
+	Refs
+	Task    string `json:"task"`
+	Finding string `json:"finding"`
+}
+
+type ReturnPayload struct {
+	Refs
+	Task    string `json:"task"`
+	Finding string `json:"finding"`
+}
+
+// ClearancePayload: content verdict (the verdict shown, JSON), policy (JSON), parameters; personal reason.
+type ClearancePayload struct {
+	Refs
+	Task      string      `json:"task"`
+	Programme string      `json:"programme"`
+	Program   string      `json:"program"` // version of this software
+	Layouts   []string    `json:"layouts,omitempty"`
+	Holds     []string    `json:"holds,omitempty"` // LESSON/STEP: still watched before release
+	Until     string      `json:"until,omitempty"`
+	Waiver    *WaiverMade `json:"waiver,omitempty"`
+}
+
+// WaiverMade sets closed gates aside, or goes below the policy's confidence, until a date; it needs a second signature.
+type WaiverMade struct {
+	Gates []string `json:"gates"` // empty: open gates, short probability
+	Until string   `json:"until,omitempty"`
+}
+
+// StandDownPayload: Task "" stands for all tasks; personal reason.
+type StandDownPayload struct {
+	Refs
+	Task string `json:"task,omitempty"`
+}
+
+// StandDownSignedPayload signs an ordered stand-down.
+type StandDownSignedPayload struct {
+	Refs
+	StandDown string `json:"stand_down"`
+}
+
+// RestorePayload: personal reason.
+type RestorePayload struct {
+	Refs
+	Task string `json:"task,omitempty"`
+}
+
+// RecognitionPayload: what earlier training stands for; personal reason.
+type RecognitionPayload struct {
+	Refs
+	Task      string   `json:"task"`
+	StandsFor []string `json:"stands_for"`
+	Jobs      int      `json:"jobs,omitempty"`
+}
+
+// CorrectionPayload: Record is the new payload of the corrected entry, or absent to withdraw it; personal reason.
+type CorrectionPayload struct {
+	Refs
+	Withdraw bool            `json:"withdraw,omitempty"`
+	SignOff  *SignOffPayload `json:"sign_off,omitempty"`
+}
+
+type DisputePayload struct {
+	Refs
+	Disputes string `json:"disputes"`
+}
+
+type SettlementPayload struct {
+	Refs
+	Disputes string `json:"disputes"` // the entry that is disputed
+	Upheld   bool   `json:"upheld"`
+}

@@ -1,0 +1,414 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"time"
+
+	"brakewright/readiness"
+	"brakewright/store/ledger"
+)
+
+// Info is the programme's own data.
+type Info struct {
+	Origin, Title, Zone string
+	Demo                bool
+	Programme           string // edition in use
+	Parameters          string // hash of the parameters in use
+	Entries             int64
+}
+
+// Person is somebody known to the programme. Name and Login are "" where erased or the key file is absent.
+type Person struct {
+	ID, Name, Login string
+	Roles           []Role
+	Appointments    []Appointment
+	Cohorts         []Membership
+	Agreements      []Agreement
+	Leaves          []Leave
+	Key             *Key // the current signing key, nil if none
+	KeyWaiting      bool // a key waits for a coordinator's signature
+	HasPassword     bool
+	AddedAt         time.Time
+}
+
+// Role is a dated role.
+type Role struct {
+	Entry, Role, From, Until, Site string // dates inclusive; Until "" open; Site "" all
+	Author                         bool
+}
+
+// Holds says whether the role is in force on a date.
+func (r Role) Holds(date string) bool { return r.From <= date && (r.Until == "" || date <= r.Until) }
+
+// Appointment lets a supervisor watch, sign and clear a task.
+type Appointment struct {
+	Entry, Task, Site, From, Until, Qualification string
+}
+
+// Holds says whether the appointment is in force on a date.
+func (a Appointment) Holds(date string) bool {
+	return a.From <= date && (a.Until == "" || date <= a.Until)
+}
+
+// Membership is an apprentice's time in a cohort.
+type Membership struct{ Cohort, From, Until string }
+
+// Agreement is an apprentice's training agreement.
+type Agreement struct{ Entry, Employer, From, Until string }
+
+// Leave is time away.
+type Leave struct{ Entry, From, To string }
+
+// Key is a personal signing key.
+type Key struct {
+	ID, Person, Alg string
+	Public          []byte
+	Sealed          []byte
+	AddedAt         time.Time
+	EndedAt         time.Time // zero while in force
+	Why             string    // changed, lost, compromised
+}
+
+// Site is a workshop.
+type Site struct{ ID, Name, Zone string }
+
+// Cohort is a group of apprentices at a site.
+type Cohort struct{ ID, Name, Site string }
+
+// Info returns the programme's own data.
+func (s *Store) Info(ctx context.Context) (Info, error) { return s.info(ctx) }
+
+// Person returns one person; ErrNotFound.
+func (s *Store) Person(ctx context.Context, id string) (*Person, error) { return s.person(ctx, id) }
+
+// PersonByLogin compares case-insensitively; ErrNotFound.
+func (s *Store) PersonByLogin(ctx context.Context, login string) (*Person, error) {
+	return s.personByLogin(ctx, login)
+}
+
+// People returns everybody, sorted by name then id.
+func (s *Store) People(ctx context.Context) ([]*Person, error) { return s.people(ctx) }
+
+func (s *Store) Sites(ctx context.Context) ([]Site, error)     { return s.sites(ctx) }
+func (s *Store) Cohorts(ctx context.Context) ([]Cohort, error) { return s.cohorts(ctx) }
+
+// PasswordHash returns a person's PHC string; ErrNotFound if none was set.
+func (s *Store) PasswordHash(ctx context.Context, person string) (string, error) {
+	return s.passwordHash(ctx, person)
+}
+
+// Key returns a key by id, in force or ended.
+func (s *Store) Key(ctx context.Context, id string) (*Key, error) { return s.key(ctx, id) }
+
+// Programme returns an edition ever adopted; ErrNotFound.
+func (s *Store) Programme(ctx context.Context, edition string) (*Programme, error) {
+	return s.programme(ctx, edition)
+}
+
+// Adoption is one adoption of a programme edition, oldest first.
+type Adoption struct {
+	Entry, Edition, By string
+	At                 time.Time
+}
+
+func (s *Store) Adoptions(ctx context.Context) ([]Adoption, error) { return s.adoptions(ctx) }
+
+// Content returns stored bytes by hex SHA-256 (form, answers, marks, verdict, parameters, policy).
+func (s *Store) Content(ctx context.Context, hash string) ([]byte, error) {
+	return s.content(ctx, hash)
+}
+
+// Evidence returns an apprentice's evidence records, oldest first; apprentice "" returns everybody's. Record ids are entry ids.
+func (s *Store) Evidence(ctx context.Context, apprentice string) ([]readiness.Record, error) {
+	return s.evidence(ctx, apprentice)
+}
+
+// EntryView is an entry with its personal fields opened where they can be.
+type EntryView struct {
+	Index    int64
+	Entry    ledger.Entry
+	Leaf     []byte
+	Personal map[string]string // opened fields
+	Closed   []string          // fields that cannot be opened (erased, or no key file)
+}
+
+// Entry returns one entry by id; ErrNotFound.
+func (s *Store) Entry(ctx context.Context, id string) (*EntryView, error) { return s.entry(ctx, id) }
+
+// EntryFilter narrows Entries. Zero fields do not narrow.
+type EntryFilter struct {
+	From    int64 // first index
+	Limit   int   // 100 if 0
+	Newest  bool  // newest first, From then is the highest index (0: the last)
+	Types   []ledger.Type
+	Subject string
+	Actor   string
+	Task    string // payload.task
+}
+
+func (s *Store) Entries(ctx context.Context, f EntryFilter) ([]*EntryView, error) {
+	return s.entries(ctx, f)
+}
+
+// ---- drafts: jobs as taps ----
+
+// JobStatus of a draft.
+type JobStatus string
+
+const (
+	JobWaiting   JobStatus = "waiting"  // asked for, nobody watches yet
+	JobWatching  JobStatus = "watching" // a supervisor watches
+	JobFinished  JobStatus = "finished" // an outcome is set; waits for the signature
+	JobSigned    JobStatus = "signed"
+	JobWithdrawn JobStatus = "withdrawn" // by the apprentice, or declined
+)
+
+// Job is a watched job; a draft until it is signed.
+type Job struct {
+	ID, Apprentice, Task             string
+	Supervisor                       string          // who watches now, "" while waiting
+	Vehicle                          string          // id of a vehicle sheet, or ""
+	Car                              json.RawMessage // curriculum.Car of a car described on the spot, else nil
+	Programme                        string          // programme edition whose sheet is used
+	Site, Bay, Setting               string
+	WorkOrder                        string // personal
+	Difficulty                       string
+	Status                           JobStatus
+	CreatedAt, StartedAt, FinishedAt time.Time
+	SignOff                          string // entry once signed
+	Note                             string // reason given on declining or withdrawing
+}
+
+// Tap is one act on a job's sheet. ID is minted by the page: the same id twice is one tap. Exactly one of the groups
+// is set: a step's result; a hold point; a reading; an outcome; a note; or an undo of an earlier tap.
+type Tap struct {
+	ID     string `json:"id"`
+	Job    string `json:"-"`
+	By     string `json:"by"`
+	At     int64  `json:"at"`             // UTC, milliseconds, by the device, never later than the server's clock
+	Step   string `json:"step,omitempty"` // LESSON/STEP[@WHEEL]
+	Result string `json:"result,omitempty"`
+	// with a result
+	CriticalError bool   `json:"critical_error,omitempty"`
+	WhatHappened  string `json:"what_happened,omitempty"`
+	Bulk          bool   `json:"bulk,omitempty"`
+
+	Hold   string `json:"hold,omitempty"` // accepted, sent_back
+	Reason string `json:"reason,omitempty"`
+
+	Reading *TapReading `json:"reading,omitempty"`
+
+	Outcome    string `json:"outcome,omitempty"`
+	Difficulty string `json:"difficulty,omitempty"`
+	NearMiss   *bool  `json:"near_miss,omitempty"`
+	Note       string `json:"note,omitempty"`
+
+	Undo string `json:"undo,omitempty"` // id of a tap
+}
+
+// TapReading is a measurement as entered.
+type TapReading struct {
+	Measure    int    `json:"measure"` // from 1 within the step
+	Value      string `json:"value"`
+	Unit       string `json:"unit"`
+	Instrument string `json:"instrument,omitempty"`
+}
+
+// AddJob stores a draft; the same id again is the same draft (ErrConflict if another).
+func (s *Store) AddJob(ctx context.Context, j Job) error { return s.addJob(ctx, j) }
+
+// UpdateJob changes status, supervisor, times, bay, note, sign-off of a draft; it refuses a job that is signed.
+func (s *Store) UpdateJob(ctx context.Context, id string, change func(*Job) error) error {
+	return s.updateJob(ctx, id, change)
+}
+
+func (s *Store) Job(ctx context.Context, id string) (*Job, error) { return s.job(ctx, id) }
+
+// JobFilter narrows Jobs. Zero fields do not narrow.
+type JobFilter struct {
+	Apprentice, Supervisor, Site, Task string
+	Status                             []JobStatus
+	Limit                              int
+}
+
+// Jobs returns drafts and signed jobs, newest first.
+func (s *Store) Jobs(ctx context.Context, f JobFilter) ([]*Job, error) { return s.jobs(ctx, f) }
+
+// AddTaps appends taps to a job that is neither signed nor withdrawn; known ids are passed over.
+func (s *Store) AddTaps(ctx context.Context, job string, taps []Tap) error {
+	return s.addTaps(ctx, job, taps)
+}
+
+// Taps returns a job's taps in the order they came.
+func (s *Store) Taps(ctx context.Context, job string) ([]Tap, error) { return s.taps(ctx, job) }
+
+// ---- theory tests ----
+
+// Test is a theory test: issued by an entry, its answers a draft until handed in.
+type Test struct {
+	ID, Apprentice, Task, Blueprint string // ID is the test_issued entry
+	Form                            string // hash
+	Programme                       string
+	IssuedAt                        time.Time
+	WatchedBy                       string // supervisor
+	HandedIn                        string // test_handed_in entry, "" while open
+	HandedInAt                      time.Time
+	AnswersHash, MarksHash          string
+	Percent                         int
+	Passed                          bool
+}
+
+func (s *Store) Test(ctx context.Context, id string) (*Test, error) { return s.test(ctx, id) }
+
+// TestFilter narrows Tests.
+type TestFilter struct {
+	Apprentice, Task string
+	OpenOnly         bool
+}
+
+// Tests returns tests, newest first.
+func (s *Store) Tests(ctx context.Context, f TestFilter) ([]*Test, error) { return s.tests(ctx, f) }
+
+// SaveAnswer keeps a draft answer (JSON of quiz.Answer) of an open test; ErrConflict if handed in.
+func (s *Store) SaveAnswer(ctx context.Context, test, question string, answer json.RawMessage) error {
+	return s.saveAnswer(ctx, test, question, answer)
+}
+
+// DraftAnswers returns the draft answers by question.
+func (s *Store) DraftAnswers(ctx context.Context, test string) (map[string]json.RawMessage, error) {
+	return s.draftAnswers(ctx, test)
+}
+
+// WatchTest notes that a supervisor watches an open test ("" takes it back).
+func (s *Store) WatchTest(ctx context.Context, test, supervisor string) error {
+	return s.watchTest(ctx, test, supervisor)
+}
+
+// ---- keys that wait for a coordinator ----
+
+// KeyRequest is a new key with its own signature over the key_added body, waiting for a coordinator's.
+type KeyRequest struct {
+	Person     string
+	Submission *ledger.Submission
+	At         time.Time
+}
+
+func (s *Store) SaveKeyRequest(ctx context.Context, r KeyRequest) error {
+	return s.saveKeyRequest(ctx, r)
+}
+func (s *Store) KeyRequests(ctx context.Context) ([]KeyRequest, error) { return s.keyRequests(ctx) }
+func (s *Store) DropKeyRequest(ctx context.Context, person string) error {
+	return s.dropKeyRequest(ctx, person)
+}
+
+// ---- log-in ----
+
+// Session is a log-in. Token is known to the browser only; the store keeps its SHA-256.
+type Session struct {
+	Person            string
+	TokenHash         string // hex
+	API               bool
+	CreatedAt, SeenAt time.Time
+	ExpiresAt         time.Time
+	ReauthAt          time.Time // last time the password was given
+}
+
+func (s *Store) AddSession(ctx context.Context, x Session) error { return s.addSession(ctx, x) }
+func (s *Store) Session(ctx context.Context, tokenHash string) (*Session, error) {
+	return s.session(ctx, tokenHash)
+}
+func (s *Store) TouchSession(ctx context.Context, tokenHash string, seen time.Time) error {
+	return s.touchSession(ctx, tokenHash, seen)
+}
+func (s *Store) Sessions(ctx context.Context, person string) ([]Session, error) {
+	return s.sessions(ctx, person)
+}
+
+// EndSessions ends one session, or with tokenHash "" all of a person except keep.
+func (s *Store) EndSessions(ctx context.Context, person, tokenHash, keep string) error {
+	return s.endSessions(ctx, person, tokenHash, keep)
+}
+
+// Failures counts failed tries of a kind ("login", "passphrase", "code") for a key (login, person, address), and says when the last was.
+func (s *Store) Failures(ctx context.Context, kind, key string) (n int, last time.Time, err error) {
+	return s.failures(ctx, kind, key)
+}
+func (s *Store) AddFailure(ctx context.Context, kind, key string) error {
+	return s.addFailure(ctx, kind, key)
+}
+func (s *Store) ClearFailures(ctx context.Context, kind, key string) error {
+	return s.clearFailures(ctx, kind, key)
+}
+
+// AddCode keeps the hash of a one-time log-in code for a person, replacing an older one.
+func (s *Store) AddCode(ctx context.Context, person, codeHash, by string, expires time.Time) error {
+	return s.addCode(ctx, person, codeHash, by, expires)
+}
+
+// UseCode takes a code once; ErrNotFound if it is not there or has expired.
+func (s *Store) UseCode(ctx context.Context, person, codeHash string) error {
+	return s.useCode(ctx, person, codeHash)
+}
+
+// ---- standings cache ----
+
+// CachedVerdict and CacheVerdict keep verdicts by (apprentice, task, date, parameters, policy hash, catalogue hash); they are
+// dropped when new evidence of the apprentice comes.
+func (s *Store) CachedVerdicts(ctx context.Context, apprentice, date, parameters, policy string) (map[string]json.RawMessage, error) {
+	return s.cachedVerdicts(ctx, apprentice, date, parameters, policy)
+}
+func (s *Store) CacheVerdicts(ctx context.Context, apprentice, date, parameters, policy string, byTask map[string]json.RawMessage) error {
+	return s.cacheVerdicts(ctx, apprentice, date, parameters, policy, byTask)
+}
+
+// ---- care of the database ----
+
+// Check is one line of a verification.
+type Check struct {
+	Name  string `json:"name"`
+	Count int64  `json:"count"`
+	OK    bool   `json:"ok"`
+}
+
+// Problem is the first thing found wrong.
+type Problem struct {
+	Table string `json:"table"`
+	Row   string `json:"row"`
+	Index int64  `json:"index"` // of the entry concerned, -1 if none
+	What  string `json:"what"`
+}
+
+// Verification is the result of Verify; its JSON is contracts.md section 8.
+type Verification struct {
+	OK           bool     `json:"ok"`
+	Entries      int64    `json:"entries"`
+	Head         *string  `json:"head"` // null before there is a tree
+	Checks       []Check  `json:"checks"`
+	NotExamined  []string `json:"not_examined"`
+	FirstProblem *Problem `json:"first_problem"`
+}
+
+// Progress is told how far a long work is.
+type Progress func(what string, done, total int64)
+
+// Verify checks every hash, signature, rule and projection of a database without changing it. ledgerOnly stops after the entries.
+func Verify(ctx context.Context, o Options, ledgerOnly bool, progress Progress) (*Verification, error) {
+	return verify(ctx, o, ledgerOnly, progress)
+}
+
+// Rebuild makes the projections anew from the ledger; with check it changes nothing and reports what differs.
+func Rebuild(ctx context.Context, o Options, check bool, progress Progress) (*Verification, error) {
+	return rebuild(ctx, o, check, progress)
+}
+
+// Backup copies a live database to a new file, online.
+func Backup(ctx context.Context, o Options, out string, progress Progress) error {
+	return backup(ctx, o, out, progress)
+}
+
+// Restore verifies a backup and puts it in place. It refuses to replace a database that holds entries the backup
+// lacks, unless force.
+func Restore(ctx context.Context, from string, o Options, force bool, progress Progress) (*Verification, error) {
+	return restore(ctx, from, o, force, progress)
+}
