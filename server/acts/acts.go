@@ -1,0 +1,424 @@
+// Package acts holds everything that a person can do or ask, once: pages, the JSON API, the command line and the demo
+// all go through it. An act checks permission ([May]), reads from the store, computes in a pure package, and appends a
+// signed entry or saves a draft. It knows nothing of HTTP.
+package acts
+
+import (
+	"context"
+	"io"
+	"time"
+
+	"brakewright/curriculum"
+	"brakewright/quiz"
+	"brakewright/readiness"
+	"brakewright/store"
+)
+
+// Service carries out acts. It keeps no state that another process would miss: parsed programmes are cached by edition.
+type Service struct {
+	Store   *store.Store
+	Now     func() time.Time
+	Random  io.Reader
+	Version string // of the program, frozen into clearances
+
+	cache programmeCache
+}
+
+// New returns a Service.
+func New(s *store.Store, now func() time.Time, random io.Reader, version string) *Service {
+	return newService(s, now, random, version)
+}
+
+// Programme returns the programme edition in use, parsed.
+func (s *Service) Programme(ctx context.Context) (*curriculum.Programme, error) {
+	return s.programme(ctx)
+}
+
+// Today is the date in the programme's zone.
+func (s *Service) Today(ctx context.Context) (string, error) { return s.today(ctx) }
+
+// ---- log-in ----
+
+// LogIn checks login and password (throttled by login and address) and opens a session. address is the peer's.
+// Errors: *Refusal with code login_failed, login_throttled (RetryAfter set), no_role.
+func (s *Service) LogIn(ctx context.Context, login, password, address string, api bool) (token string, p *store.Person, err error) {
+	return s.logIn(ctx, login, password, address, api)
+}
+
+// LogInWithCode uses a one-time code shown by a supervisor; the person must then set a password.
+func (s *Service) LogInWithCode(ctx context.Context, login, code, address string) (token string, p *store.Person, err error) {
+	return s.logInWithCode(ctx, login, code, address)
+}
+
+// Session resolves a token to its person (idle 30 minutes, absolute 12 hours; API the same).
+func (s *Service) Session(ctx context.Context, token string) (*store.Person, error) {
+	return s.sessionOf(ctx, token)
+}
+
+// LogOut ends the session.
+func (s *Service) LogOut(ctx context.Context, token string) error { return s.logOut(ctx, token) }
+
+// ShowCode makes a one-time code for somebody who is locked out (15 minutes, single use).
+func (s *Service) ShowCode(ctx context.Context, actor *store.Person, person string) (code string, expires time.Time, err error) {
+	return s.showCode(ctx, actor, person)
+}
+
+// SetPassword changes one's own password; current is "" only for a session opened by a code.
+func (s *Service) SetPassword(ctx context.Context, actor *store.Person, token, current, next string) error {
+	return s.setPassword(ctx, actor, token, current, next)
+}
+
+// RequestKey makes a new signing key under a passphrase; it waits for a coordinator's signature.
+func (s *Service) RequestKey(ctx context.Context, actor *store.Person, passphrase string) error {
+	return s.requestKey(ctx, actor, passphrase)
+}
+
+// ConfirmKeys signs waiting keys as a coordinator.
+func (s *Service) ConfirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) error {
+	return s.confirmKeys(ctx, actor, persons, passphrase)
+}
+
+// ---- studying and being asked ----
+
+// Read records that the actor has read a lesson in an edition. id is the entry's id, "" mints one.
+func (s *Service) Read(ctx context.Context, actor *store.Person, id, lesson, edition string) (store.Receipt, error) {
+	return s.read(ctx, actor, id, lesson, edition)
+}
+
+// Practice makes an unassessed form: nothing is stored, nobody else sees it.
+func (s *Service) Practice(ctx context.Context, lesson, vehicle, language string, seed uint64, number, questions int) (*quiz.Form, error) {
+	return s.practice(ctx, lesson, vehicle, language, seed, number, questions)
+}
+
+// StartTest issues a theory test of a task (or returns the open one). The draw's seed is the apprentice's own, its number counts up.
+func (s *Service) StartTest(ctx context.Context, actor *store.Person, id, task, vehicle string) (*store.Test, *quiz.Form, error) {
+	return s.startTest(ctx, actor, id, task, vehicle)
+}
+
+// Test returns a test with its form and, once handed in, its marks; callers must show [quiz.Form.Public] until then.
+func (s *Service) Test(ctx context.Context, actor *store.Person, id string) (*TestView, error) {
+	return s.testView(ctx, actor, id)
+}
+
+// TestView is a test with everything that belongs to it.
+type TestView struct {
+	Test    *store.Test
+	Form    *quiz.Form
+	Answers *quiz.Answers
+	Marks   *quiz.Marks // nil while open
+}
+
+// Answer keeps one draft answer.
+func (s *Service) Answer(ctx context.Context, actor *store.Person, test, question string, a quiz.Answer) error {
+	return s.answer(ctx, actor, test, question, a)
+}
+
+// HandIn marks and records. An answer that must be asked back is a *Refusal with code ask_back and the question in Args.
+func (s *Service) HandIn(ctx context.Context, actor *store.Person, id, test string) (*quiz.Marks, store.Receipt, error) {
+	return s.handIn(ctx, actor, id, test)
+}
+
+// WatchTest says that the actor watches an open test being taken (take: false takes it back).
+func (s *Service) WatchTest(ctx context.Context, actor *store.Person, test string, take bool) error {
+	return s.watchTest(ctx, actor, test, take)
+}
+
+// ---- watching a job ----
+
+// JobRequest asks for a watched job. Exactly one of Vehicle and Car is set.
+type JobRequest struct {
+	ID         string // of the job; "" mints one
+	Apprentice string
+	Task       string
+	Vehicle    string
+	Car        *curriculum.Car
+	WorkOrder  string // plate or work order, personal
+	Site, Bay  string
+	Setting    string // bench, training_vehicle, customers_car; "" follows from Vehicle or Car
+	Watch      bool   // the actor, a supervisor, starts watching at once
+}
+
+// AskJob stores a request by the apprentice, or a job started by a supervisor.
+func (s *Service) AskJob(ctx context.Context, actor *store.Person, r JobRequest) (*store.Job, error) {
+	return s.askJob(ctx, actor, r)
+}
+
+// TakeJob: a supervisor starts watching (or takes over). DeclineJob needs a reason; WithdrawJob is the apprentice's.
+func (s *Service) TakeJob(ctx context.Context, actor *store.Person, job string) error {
+	return s.takeJob(ctx, actor, job)
+}
+func (s *Service) DeclineJob(ctx context.Context, actor *store.Person, job, reason string) error {
+	return s.declineJob(ctx, actor, job, reason)
+}
+func (s *Service) WithdrawJob(ctx context.Context, actor *store.Person, job string) error {
+	return s.withdrawJob(ctx, actor, job)
+}
+
+// JobSheet is a job as it stands: the steps of its car with what was tapped.
+type JobSheet struct {
+	Job         *store.Job
+	Apprentice  *store.Person
+	Supervisor  *store.Person // or nil
+	Task        *curriculum.Task
+	Vehicle     *curriculum.Vehicle
+	Lessons     []SheetLesson
+	Outcome     string
+	Difficulty  string
+	NearMiss    bool
+	Notes       []string
+	Supervisors []string // all who tapped
+	Open        []string // keys of critical steps, hold points and others not yet tapped
+	Missing     []string // what must be tapped before it can be finished: critical steps and hold points
+	Taps        []store.Tap
+}
+
+// SheetLesson is one lesson's part of a sheet.
+type SheetLesson struct {
+	Lesson *curriculum.Lesson
+	Steps  []SheetStep
+}
+
+// SheetStep is one step of a sheet with its state.
+type SheetStep struct {
+	curriculum.SheetStep
+	Key           string // LESSON/STEP[@WHEEL]
+	Title         string // with the car's figures
+	Result        string // "" until tapped
+	CriticalError bool
+	WhatHappened  string
+	Bulk          bool
+	Hold          string // "", accepted, sent_back
+	HoldReason    string
+	Measures      []SheetMeasure
+}
+
+// SheetMeasure is a measurement asked for, with its limit and the last reading.
+type SheetMeasure struct {
+	Number  int // from 1
+	Text    string
+	Limit   string // "at least 20 mm", or "" when the car does not say
+	Unit    curriculum.Unit
+	Reading *store.TapReading
+	Verdict curriculum.Verdict
+}
+
+// Job returns the sheet.
+func (s *Service) Job(ctx context.Context, actor *store.Person, job string) (*JobSheet, error) {
+	return s.jobSheet(ctx, actor, job)
+}
+
+// Tap records taps; each is checked (step of this sheet, known result, bulk only where neither critical nor hold, reading
+// readable); the whole batch is refused with the index of the first bad one.
+func (s *Service) Tap(ctx context.Context, actor *store.Person, job string, taps []store.Tap) (*JobSheet, error) {
+	return s.tap(ctx, actor, job, taps)
+}
+
+// RestUnaided is one tap for all untapped steps that are neither critical nor hold points, recorded as bulk.
+func (s *Service) RestUnaided(ctx context.Context, actor *store.Person, job, tapID string) (*JobSheet, error) {
+	return s.restUnaided(ctx, actor, job, tapID)
+}
+
+// Statement is what will be signed, in plain words, one line a fact.
+func (s *Service) Statement(ctx context.Context, actor *store.Person, job string) ([]string, error) {
+	return s.statement(ctx, actor, job)
+}
+
+// SignJobs signs finished jobs with one passphrase: one entry each, all or none. ids are the entries' ids in the same
+// order, or nil. CriticalDecision must be set by the API or page when the signed job has a critical error of somebody
+// cleared: stand down, or keep with a reason (contracts.md section 6).
+func (s *Service) SignJobs(ctx context.Context, actor *store.Person, ids, jobs []string, passphrase string, d *CriticalDecision) ([]store.Receipt, error) {
+	return s.signJobs(ctx, actor, ids, jobs, passphrase, d)
+}
+
+// CriticalDecision is what the signer decides on a cleared apprentice who made a critical error.
+type CriticalDecision struct {
+	StandDown bool
+	Reason    string
+}
+
+// ---- deciding ----
+
+// Standings returns the verdicts of one apprentice today, with reasons, in the order of tasks.
+func (s *Service) Standings(ctx context.Context, actor *store.Person, apprentice string) ([]readiness.Verdict, error) {
+	return s.standings(ctx, actor, apprentice)
+}
+
+// Board is apprentices × tasks.
+type Board struct {
+	Date  string
+	Tasks []curriculum.Task
+	Rows  []BoardRow
+}
+
+// BoardRow is one apprentice.
+type BoardRow struct {
+	Apprentice *store.Person
+	Cohort     string              // name
+	Left       bool                // no agreement in force
+	Cells      []readiness.Verdict // in the order of Board.Tasks
+}
+
+// BoardFilter narrows. Zero fields do not narrow.
+type BoardFilter struct {
+	Site, Cohort, Search string
+	WithLeft             bool
+}
+
+// Board returns what the actor may see of the cohort.
+func (s *Service) Board(ctx context.Context, actor *store.Person, f BoardFilter) (*Board, error) {
+	return s.board(ctx, actor, f)
+}
+
+// Floor answers: who may do this task on this car alone today? Layout comes from the car.
+type Floor struct {
+	Task   string
+	Layout string
+	Alone  []FloorRow // may, with limits
+	Not    []FloorRow // may not, and why
+}
+
+// FloorRow is one apprentice on the floor.
+type FloorRow struct {
+	Apprentice *store.Person
+	Verdict    readiness.Verdict
+	Holds      []string // hold points still watched before release
+	Until      string
+	Why        string // code: not_cleared, lapsed, stood_down, layout_not_covered, site_not_covered, left
+}
+
+func (s *Service) Floor(ctx context.Context, actor *store.Person, task, layout, site string) (*Floor, error) {
+	return s.floor(ctx, actor, task, layout, site)
+}
+
+// ClearanceRequest is a decision that somebody may work unsupervised.
+type ClearanceRequest struct {
+	ID         string
+	Apprentice string
+	Task       string
+	Layouts    []string // limits
+	Holds      []string
+	Until      string
+	Site       string
+	Reason     string
+	Passphrase string
+	// Waiver: needed where a gate is closed, or where confidence is short.
+	WaiverGates      []string
+	WaiverUntil      string
+	SecondLogin      string
+	SecondPassphrase string
+	Seen             string // hash of the verdict shown; another verdict by now is a *Refusal verdict_changed ("" skips)
+}
+
+func (s *Service) Clear(ctx context.Context, actor *store.Person, r ClearanceRequest) (store.Receipt, error) {
+	return s.clear(ctx, actor, r)
+}
+
+// StandDown takes effect at once, unsigned; passphrase, if given, signs it in the same step. task "" is all tasks.
+func (s *Service) StandDown(ctx context.Context, actor *store.Person, id, apprentice, task, reason, passphrase string) (store.Receipt, error) {
+	return s.standDown(ctx, actor, id, apprentice, task, reason, passphrase)
+}
+
+// SignStandDown signs an unsigned stand-down.
+func (s *Service) SignStandDown(ctx context.Context, actor *store.Person, id, standDown, passphrase string) (store.Receipt, error) {
+	return s.signStandDown(ctx, actor, id, standDown, passphrase)
+}
+
+// Restore lifts a stand-down.
+func (s *Service) Restore(ctx context.Context, actor *store.Person, id, apprentice, task, reason, passphrase string) (store.Receipt, error) {
+	return s.restore(ctx, actor, id, apprentice, task, reason, passphrase)
+}
+
+// UnwatchedJob records a job done alone by somebody cleared.
+func (s *Service) UnwatchedJob(ctx context.Context, actor *store.Person, id, task, date string) (store.Receipt, error) {
+	return s.unwatchedJob(ctx, actor, id, task, date)
+}
+
+// ---- roster ----
+
+// NewPerson is somebody to be added. Code is returned once: the first log-in.
+type NewPerson struct {
+	ID, Name, Login string
+	Role            string // apprentice, supervisor, coordinator
+	Site, Cohort    string
+	Employer        string // apprentices: starts an agreement
+	From            string // date, today if ""
+}
+
+// AddPeople adds all or none; problems name row and field.
+func (s *Service) AddPeople(ctx context.Context, actor *store.Person, people []NewPerson) (codes map[string]string, err error) {
+	return s.addPeople(ctx, actor, people)
+}
+
+func (s *Service) Rename(ctx context.Context, actor *store.Person, person, name, login string) error {
+	return s.rename(ctx, actor, person, name, login)
+}
+func (s *Service) GrantRole(ctx context.Context, actor *store.Person, person string, r store.Role) error {
+	return s.grantRole(ctx, actor, person, r)
+}
+func (s *Service) EndRole(ctx context.Context, actor *store.Person, person, entry, date string) error {
+	return s.endRole(ctx, actor, person, entry, date)
+}
+func (s *Service) Appoint(ctx context.Context, actor *store.Person, person string, a store.Appointment, passphrase string) error {
+	return s.appoint(ctx, actor, person, a, passphrase)
+}
+func (s *Service) EndAppointment(ctx context.Context, actor *store.Person, person, entry, date, passphrase string) error {
+	return s.endAppointment(ctx, actor, person, entry, date, passphrase)
+}
+func (s *Service) AddSite(ctx context.Context, actor *store.Person, name, zone string) (id string, err error) {
+	return s.addSite(ctx, actor, name, zone)
+}
+func (s *Service) AddCohort(ctx context.Context, actor *store.Person, name, site string) (id string, err error) {
+	return s.addCohort(ctx, actor, name, site)
+}
+func (s *Service) JoinCohort(ctx context.Context, actor *store.Person, person, cohort, date string) error {
+	return s.joinCohort(ctx, actor, person, cohort, date)
+}
+func (s *Service) LeaveCohort(ctx context.Context, actor *store.Person, person, cohort, date string) error {
+	return s.leaveCohort(ctx, actor, person, cohort, date)
+}
+func (s *Service) MakeAgreement(ctx context.Context, actor *store.Person, person, employer, from, until string) error {
+	return s.makeAgreement(ctx, actor, person, employer, from, until)
+}
+func (s *Service) EndAgreement(ctx context.Context, actor *store.Person, person, entry, date string) error {
+	return s.endAgreement(ctx, actor, person, entry, date)
+}
+func (s *Service) TakeLeave(ctx context.Context, actor *store.Person, person, from, to string) error {
+	return s.takeLeave(ctx, actor, person, from, to)
+}
+
+// Record is one person's whole record, oldest first.
+func (s *Service) Record(ctx context.Context, actor *store.Person, person string) ([]*store.EntryView, error) {
+	return s.record(ctx, actor, person)
+}
+
+// ---- the programme's edition ----
+
+// Offer is a folder compared with the edition in use.
+type Offer struct {
+	Problems  []curriculum.Problem
+	Programme *curriculum.Programme // nil if it has errors
+	Same      bool                  // nothing differs
+	Changes   []Change
+}
+
+// Change is one difference in the trade's terms. Code and Args are said by server/say.
+type Change struct {
+	Code string
+	Args map[string]string
+}
+
+// Adopt adopts an offered edition by the coordinator's signature; edition must equal the offer's (what was shown).
+func (s *Service) Adopt(ctx context.Context, actor *store.Person, offer *Offer, edition, passphrase string) (store.Receipt, error) {
+	return s.adopt(ctx, actor, offer, edition, passphrase)
+}
+
+// Refusal is a rule or permission that says no. Code and Args are said by server/say; Status is the HTTP status that fits.
+type Refusal struct {
+	Code       string
+	Args       map[string]string
+	Status     int
+	Field      string // of the form, or ""
+	RetryAfter time.Duration
+}
+
+func (r *Refusal) Error() string { return "refused: " + r.Code }
