@@ -1,9 +1,6 @@
 package readiness
 
-import (
-	"encoding/json"
-	"io"
-)
+import "encoding/json"
 
 // Record is one line of evidence. Which fields count follows from Type; unknown fields are ignored.
 // Types: job, unwatched_job, spot_check, return, answers, theory_test, reading, clearance, stand_down, restore,
@@ -71,12 +68,6 @@ type AnswerResult struct {
 
 // StringOrList is a JSON string or a list of strings.
 type StringOrList []string
-
-// ReadEvidence reads JSON Lines. All faults are reported at once, each with its line; on any fault the records are nil.
-func ReadEvidence(r io.Reader) ([]Record, []InputError) { return readEvidence(r) }
-
-// ReadCatalogue reads a catalogue strictly (but unknown fields are ignored).
-func ReadCatalogue(b []byte) (*Catalogue, []InputError) { return readCatalogue(b) }
 
 // InputError names one fault of an input file.
 type InputError struct {

@@ -1,6 +1,17 @@
 package readiness
 
-import "go.yaml.in/yaml/v4"
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"maps"
+
+	"github.com/gowebpki/jcs"
+	"go.yaml.in/yaml/v4"
+)
+
+// EveryTask is the key in a policy's tasks for what holds for every task, where the task itself is silent.
+const EveryTask = "*"
 
 // Policy is what a programme asks before anyone works unsupervised: the policy block of programme.yaml.
 type Policy struct {
@@ -26,8 +37,8 @@ type TaskPolicy struct {
 	Layouts      int         `json:"layouts,omitempty"` // 0: the gate is open
 	RecencyDays  int         `json:"recency_days"`
 	LapseDays    int         `json:"lapse_days"`
-	JobsPerMonth float64     `json:"jobs_per_month,omitempty"`
-	TheoryTest   *TheoryTest `json:"theory_test,omitempty"` // absent: the gate is open
+	JobsPerMonth float64     `json:"jobs_per_month,omitempty"` // 0: not stated
+	TheoryTest   *TheoryTest `json:"theory_test,omitempty"`    // absent: the gate is open
 }
 
 // TheoryTest is the test a task asks.
@@ -38,14 +49,127 @@ type TheoryTest struct {
 }
 
 // DefaultPolicy is what holds where a policy is silent; `assess --print-policy` prints it.
-func DefaultPolicy() Policy { return defaultPolicy() }
+func DefaultPolicy() Policy {
+	return Policy{
+		Target:               0.95,
+		Confidence:           0.90,
+		JobMix:               map[string]float64{"routine": 0.3, "usual": 0.5, "awkward": 0.2},
+		SupervisorsAvailable: 3,
+		BackdatingDays:       14,
+		CountersignDays:      14,
+		ReviewDays:           90,
+		GraceDays:            30,
+		RetentionYears:       5, // 29 CFR 30.12: five years
+		Tasks:                map[string]TaskPolicy{},
+	}
+}
 
-// TaskPolicy returns what holds for a task, defaults filled in.
-func (p Policy) Task(task string) TaskPolicy { return p.task(task) }
+// defaultTaskPolicy is what a task asks when neither it nor EveryTask says otherwise.
+func defaultTaskPolicy() TaskPolicy {
+	return TaskPolicy{Jobs: 5, Supervisors: 2, RecencyDays: 60, LapseDays: 180}
+}
 
-// DecodePolicy reads a policy block (YAML or JSON). Faults carry line and column of the node; unknown keys are faults
-// with the nearest known key in Args["nearest"].
-func DecodePolicy(n *yaml.Node) (Policy, []PolicyFault) { return decodePolicy(n) }
+// defaultPassPercent is a theory test's pass mark where the policy is silent.
+const defaultPassPercent = 80
+
+// Task returns what holds for a task, defaults filled in: Target and Confidence are never nil, RecencyDays and
+// LapseDays never 0. The policy itself is not changed.
+func (p Policy) Task(task string) TaskPolicy {
+	t, ok := p.Tasks[task]
+	if !ok {
+		t, ok = p.Tasks[EveryTask]
+	}
+	d := defaultTaskPolicy()
+	if !ok {
+		t = d
+	}
+	if t.Target == nil {
+		target := p.Target
+		t.Target = &target
+	}
+	if t.Confidence == nil {
+		confidence := p.Confidence
+		t.Confidence = &confidence
+	}
+	if t.RecencyDays == 0 {
+		t.RecencyDays = d.RecencyDays
+	}
+	if t.LapseDays == 0 {
+		t.LapseDays = d.LapseDays
+	}
+	return t
+}
+
+// Filled returns the policy as it holds: with an entry for every task named and one for [EveryTask]. Reading its JSON
+// again gives a policy that judges the same.
+func (p Policy) Filled(tasks []string) Policy {
+	all := maps.Clone(p.Tasks)
+	if all == nil {
+		all = map[string]TaskPolicy{}
+	}
+	for _, t := range tasks {
+		all[t] = p.Task(t)
+	}
+	all[EveryTask] = p.Task(EveryTask)
+	p.Tasks = all
+	return p
+}
+
+// JSON is the policy as canonical JSON (RFC 8785), without a line end.
+func (p Policy) JSON() []byte {
+	b, err := json.Marshal(p)
+	if err == nil {
+		b, err = jcs.Transform(b)
+	}
+	if err != nil {
+		panic("readiness: a policy holds a number that JSON cannot: " + err.Error()) // NaN or infinite: made in code only
+	}
+	return b
+}
+
+// Hash is the SHA-256 (hex) of the policy's canonical JSON.
+func (p Policy) Hash() string { return hashHex(p.JSON()) }
+
+// hashHex is the SHA-256 of b in lower-case hexadecimal digits.
+func hashHex(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
+}
+
+// DecodePolicy reads a policy block (YAML or JSON). What is absent or null takes the default; within tasks, the entry
+// "*" comes before the default. All faults are reported at once, with line and column of the node, in the order of the
+// file; unknown keys are faults with the nearest known key in Args["nearest"]. Whether the tasks and blueprints named
+// exist is for the caller to check. On any fault the policy is the default. n may be nil, a document or a mapping.
+func DecodePolicy(n *yaml.Node) (Policy, []PolicyFault) {
+	d := &policyDecoder{}
+	p := d.policy(n)
+	if len(d.faults) > 0 {
+		sortFaults(d.faults)
+		return DefaultPolicy(), d.faults
+	}
+	return p, nil
+}
+
+// ReadPolicy reads a policy file: a policy block, or a whole programme.yaml of which it takes the policy block. An empty
+// file is the default policy.
+func ReadPolicy(b []byte) (Policy, []PolicyFault) {
+	if json.Valid(b) {
+		b = spacesForTabs(b)
+	}
+	var doc yaml.Node
+	if err := yaml.Unmarshal(b, &doc); err != nil {
+		return DefaultPolicy(), []PolicyFault{unreadable(err)}
+	}
+	root := unwrap(&doc)
+	if root != nil && root.Kind == yaml.MappingNode {
+		for i := 0; i+1 < len(root.Content); i += 2 {
+			if root.Content[i].Value == "policy" {
+				return DecodePolicy(root.Content[i+1])
+			}
+		}
+	}
+	return DecodePolicy(root)
+}
 
 // PolicyFault is one fault of a policy block.
 type PolicyFault struct {
@@ -53,6 +177,3 @@ type PolicyFault struct {
 	Code         string
 	Args         map[string]string
 }
-
-// Hash is the SHA-256 (hex) of the policy's canonical JSON.
-func (p Policy) Hash() string { return policyHash(p) }

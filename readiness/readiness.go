@@ -109,10 +109,3 @@ type Options struct {
 	NoGates bool // Gates is empty, Ready is confidence alone
 	Explain bool // fill Reasons and Next
 }
-
-// Assess judges every apprentice of the evidence × every task of the catalogue on one date. Evidence may hold one
-// apprentice or many, in any order; records dated after asOf are not seen. Verdicts are sorted by apprentice, then by
-// the catalogue's order of tasks.
-func Assess(c *Catalogue, evidence []Record, policy Policy, parameters Parameters, asOf string, o Options) []Verdict {
-	return assess(c, evidence, policy, parameters, asOf, o)
-}
