@@ -24,7 +24,7 @@ const (
 	AgreementMade     Type = "agreement_made"
 	AgreementEnded    Type = "agreement_ended"
 	LeaveTaken        Type = "leave_taken"
-	ReadingDone       Type = "reading"
+	LessonRead        Type = "reading"
 	TestIssued        Type = "test_issued"
 	TestHandedIn      Type = "test_handed_in"
 	SignOff           Type = "sign_off" // signed by the supervisor
@@ -53,6 +53,7 @@ type OpeningPayload struct {
 	Origin string     `json:"origin"` // checkpoint origin, set once
 	Title  string     `json:"title"`
 	Key    KeyPayload `json:"key"`
+	Demo   bool       `json:"demo,omitempty"` // marks a demonstration, which is never served as real
 }
 
 // KeyPayload describes a public key. Its sealed secret is content "sealed_key".

@@ -1,0 +1,186 @@
+package ledger
+
+import "encoding/base64"
+
+// State is the facts made by replaying entries from the first: Check then Apply each. It keeps what rules need and no
+// more, so a ledger of a million entries fits in memory.
+type State struct {
+	// Backdating reads the policy's window from a programme edition; nil or a negative answer means [DefaultBackdatingDays].
+	Backdating func(programme string) int
+
+	next         int64
+	programme    string
+	persons      map[string]bool
+	roles        map[string][]RoleFact // by person
+	appointments map[string][]AppointmentFact
+	begun        map[string]*BegunFact
+	keys         map[string]*KeyFact
+	sites        map[string]bool
+	cohorts      map[string]bool
+	members      map[[2]string]bool // person, cohort
+	entries      map[string]*EntryFact
+	tests        map[string]*TestFact
+	jobs         map[string]bool
+	standDowns   map[string][]StandDownFact // by apprentice
+	restores     map[string][]RestoreFact
+	disputes     map[string][]DisputeFact // by disputed entry
+}
+
+// NewState is the state before entry 0.
+func NewState() *State {
+	return &State{
+		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
+		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, jobs: map[string]bool{},
+		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
+	}
+}
+
+var _ Facts = (*State)(nil)
+
+func (s *State) Next() (int64, error) { return s.next, nil }
+
+func (s *State) BackdatingDays() (int, error) {
+	if s.Backdating == nil || s.programme == "" {
+		return DefaultBackdatingDays, nil
+	}
+	if n := s.Backdating(s.programme); n >= 0 {
+		return n, nil
+	}
+	return DefaultBackdatingDays, nil
+}
+
+func (s *State) Person(id string) (bool, error)          { return s.persons[id], nil }
+func (s *State) Roles(person string) ([]RoleFact, error) { return s.roles[person], nil }
+func (s *State) Begun(entry string) (*BegunFact, error)  { return s.begun[entry], nil }
+func (s *State) Key(id string) (*KeyFact, error)         { return s.keys[id], nil }
+func (s *State) Site(id string) (bool, error)            { return s.sites[id], nil }
+func (s *State) Cohort(id string) (bool, error)          { return s.cohorts[id], nil }
+func (s *State) Member(person, cohort string) (bool, error) {
+	return s.members[[2]string{person, cohort}], nil
+}
+func (s *State) Entry(id string) (*EntryFact, error)          { return s.entries[id], nil }
+func (s *State) Test(id string) (*TestFact, error)            { return s.tests[id], nil }
+func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
+func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
+func (s *State) Appointments(person string) ([]AppointmentFact, error) {
+	return s.appointments[person], nil
+}
+func (s *State) StandDowns(apprentice string) ([]StandDownFact, []RestoreFact, error) {
+	return s.standDowns[apprentice], s.restores[apprentice], nil
+}
+func (s *State) Coordinators() ([]RoleFact, error) {
+	var all []RoleFact
+	for _, roles := range s.roles {
+		for _, r := range roles {
+			if r.Role == "coordinator" {
+				all = append(all, r)
+			}
+		}
+	}
+	return all, nil
+}
+
+// Programme is the edition in use, "" before the first.
+func (s *State) Programme() string { return s.programme }
+
+// Apply takes an entry that Check has passed.
+func (s *State) Apply(p *Parsed) {
+	b := &p.Body
+	index := s.next
+	s.next++
+	signers := make([]string, len(p.Signatures))
+	for i, sig := range p.Signatures {
+		signers[i] = sig.Key
+	}
+	task := TaskOf(p.Payload)
+	if c, ok := p.Payload.(*CorrectionPayload); ok && c.SignOff == nil {
+		if old := s.entries[b.Corrects]; old != nil {
+			task = old.Task
+		}
+	}
+	s.entries[b.ID] = &EntryFact{Index: index, Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task, Signers: signers}
+	switch x := p.Payload.(type) {
+	case *OpeningPayload:
+		s.persons[b.Subject] = true
+		s.addKey(x.Key, b.Subject, p.RecordedAt)
+	case *ProgrammePayload:
+		s.programme = x.Content["programme"]
+	case *SitePayload:
+		s.sites[x.Site] = true
+	case *CohortPayload:
+		s.cohorts[x.Cohort] = true
+	case *MembershipPayload:
+		s.members[[2]string{b.Subject, x.Cohort}] = b.Type == CohortJoined
+	case *PersonPayload:
+		s.persons[b.Subject] = true
+	case *RolePayload:
+		s.roles[b.Subject] = append(s.roles[b.Subject], RoleFact{Entry: b.ID, Person: b.Subject, Role: x.Role, Site: x.Site, From: x.From, Until: x.Until, Author: x.Author})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, Role: x.Role, From: x.From, Until: x.Until}
+	case *AppointmentPayload:
+		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	case *AgreementPayload:
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	case *EndPayload:
+		s.end(b.Subject, x)
+	case *KeyAddedPayload:
+		s.addKey(x.Key, b.Subject, p.RecordedAt)
+	case *KeyEndedPayload:
+		s.keys[x.Key].EndedAt = max(x.From, 1)
+	case *TestIssuedPayload:
+		s.tests[b.ID] = &TestFact{Apprentice: b.Subject, Task: x.Task}
+	case *TestHandedInPayload:
+		s.tests[x.Test].HandedIn = true
+	case *SignOffPayload:
+		s.jobs[x.Job] = true
+	case *StandDownPayload:
+		s.standDowns[b.Subject] = append(s.standDowns[b.Subject], StandDownFact{Index: index, Entry: b.ID, Task: x.Task, By: b.Actor, Signed: len(p.Signatures) > 0})
+	case *StandDownSignedPayload:
+		for i := range s.standDowns[b.Subject] {
+			if s.standDowns[b.Subject][i].Entry == x.StandDown {
+				s.standDowns[b.Subject][i].Signed = true
+			}
+		}
+	case *RestorePayload:
+		s.restores[b.Subject] = append(s.restores[b.Subject], RestoreFact{Index: index, Task: x.Task})
+	case *DisputePayload:
+		s.disputes[x.Disputes] = append(s.disputes[x.Disputes], DisputeFact{Entry: b.ID, By: b.Actor})
+	case *SettlementPayload:
+		for i := range s.disputes[x.Disputes] {
+			s.disputes[x.Disputes][i].Settled = true
+		}
+	}
+}
+
+func (s *State) addKey(k KeyPayload, person string, at int64) {
+	public, err := base64.StdEncoding.DecodeString(k.Public)
+	if err != nil {
+		panic("ledger: a checked key does not decode: " + err.Error())
+	}
+	s.keys[k.Key] = &KeyFact{ID: k.Key, Person: person, Alg: k.Alg, Public: public, AddedAt: at}
+}
+
+// Cut is the last day of what began with an until date and is ended on a date: the earlier of the two.
+func Cut(until, date string) string {
+	if until != "" && until < date {
+		return until
+	}
+	return date
+}
+
+func (s *State) end(person string, x *EndPayload) {
+	b := s.begun[x.Ends]
+	b.Ended = true
+	b.Until = Cut(b.Until, x.Date)
+	for i := range s.roles[person] {
+		if s.roles[person][i].Entry == x.Ends {
+			s.roles[person][i].Until = b.Until
+		}
+	}
+	for i := range s.appointments[person] {
+		if s.appointments[person][i].Entry == x.Ends {
+			s.appointments[person][i].Until = b.Until
+		}
+	}
+}
