@@ -12,25 +12,36 @@ import (
 const ParametersFormat = "brakewright-parameters/1"
 
 // Parameters is a versioned snapshot of population values. It names the moment up to which evidence went into it.
-// The first model is a Beta prior over jobs without a critical error; see the package documentation.
+// What the values mean is said in the package documentation, "The probability".
 type Parameters struct {
-	Format string `json:"format"`          // "brakewright-parameters/1"
-	UpTo   string `json:"up_to,omitempty"` // date, or "" for the documented priors
-	Prior  Beta   `json:"prior"`
+	Format string  `json:"format"`          // "brakewright-parameters/1"
+	UpTo   string  `json:"up_to,omitempty"` // date, or "" for the documented priors
+	Window int     `json:"window"`          // how many of the latest jobs count
+	Prior  []Class `json:"prior"`           // what is believed before the first job
 }
 
-// Beta is a Beta distribution's parameters, whole numbers from 1.
-type Beta struct {
-	Alpha int `json:"alpha"`
-	Beta  int `json:"beta"`
+// Class is a part of the prior: so many percent of those who are trained have a chance of a job without a critical error
+// that is spread as Beta(Alpha, Beta). Whole numbers.
+type Class struct {
+	Percent int `json:"percent"`
+	Alpha   int `json:"alpha"`
+	Beta    int `json:"beta"`
 }
 
-// maxPrior bounds a prior's weight: a prior worth more jobs than anybody does would drown all evidence.
-const maxPrior = 1000
+// Bounds: a prior worth more jobs than anybody does would drown all evidence.
+const (
+	maxPrior   = 1000
+	maxWindow  = 1000
+	maxClasses = 10
+)
 
-// DefaultParameters are the documented priors; see the package documentation for how they were chosen.
+// DefaultParameters are the documented priors.
 func DefaultParameters() Parameters {
-	return Parameters{Format: ParametersFormat, Prior: Beta{Alpha: 19, Beta: 1}}
+	return Parameters{
+		Format: ParametersFormat,
+		Window: 15,
+		Prior:  []Class{{Percent: 40, Alpha: 99, Beta: 1}, {Percent: 60, Alpha: 3, Beta: 2}},
+	}
 }
 
 // JSON is the snapshot's exact bytes; Hash their SHA-256 (hex).
@@ -61,8 +72,20 @@ func ReadParameters(b []byte) (Parameters, error) {
 		return Parameters{}, fmt.Errorf("parameters: format is %q, not %q", p.Format, ParametersFormat)
 	case p.UpTo != "" && !validDate(p.UpTo):
 		return Parameters{}, fmt.Errorf("parameters: up_to is %q, not a date", p.UpTo)
-	case p.Prior.Alpha < 1 || p.Prior.Alpha > maxPrior || p.Prior.Beta < 1 || p.Prior.Beta > maxPrior:
-		return Parameters{}, fmt.Errorf("parameters: prior.alpha and prior.beta must be from 1 to %d", maxPrior)
+	case p.Window < 1 || p.Window > maxWindow:
+		return Parameters{}, fmt.Errorf("parameters: window must be from 1 to %d", maxWindow)
+	case len(p.Prior) < 1 || len(p.Prior) > maxClasses:
+		return Parameters{}, fmt.Errorf("parameters: prior must have from 1 to %d classes", maxClasses)
+	}
+	sum := 0
+	for i, c := range p.Prior {
+		if c.Percent < 1 || c.Alpha < 1 || c.Alpha > maxPrior || c.Beta < 1 || c.Beta > maxPrior {
+			return Parameters{}, fmt.Errorf("parameters: prior[%d]: percent must be at least 1, alpha and beta from 1 to %d", i, maxPrior)
+		}
+		sum += c.Percent
+	}
+	if sum != 100 {
+		return Parameters{}, fmt.Errorf("parameters: the percentages of prior sum to %d, not 100", sum)
 	}
 	return p, nil
 }

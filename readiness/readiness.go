@@ -4,45 +4,6 @@
 // and 6. It says nothing in words: reasons are codes with arguments.
 package readiness
 
-// Catalogue is what there is to be ready for.
-type Catalogue struct {
-	Tasks       []CatalogueTask       `json:"tasks"`
-	Supervisors []CatalogueSupervisor `json:"supervisors"`
-	Questions   []CatalogueQuestion   `json:"questions"`
-}
-
-// CatalogueTask is one task with its critical steps.
-type CatalogueTask struct {
-	Task          string            `json:"task"`
-	Prerequisites []string          `json:"prerequisites,omitempty"`
-	Lessons       []CatalogueLesson `json:"lessons,omitempty"`
-	Steps         []CatalogueStep   `json:"steps"`
-}
-
-// CatalogueLesson is a lesson in its current edition, and the older editions whose readers must read again.
-type CatalogueLesson struct {
-	Lesson      string   `json:"lesson"`
-	Edition     string   `json:"edition"`
-	RereadAfter []string `json:"reread_after,omitempty"`
-}
-
-// CatalogueStep is a step; ours are LESSON/STEP.
-type CatalogueStep struct {
-	Step     string `json:"step"`
-	Critical bool   `json:"critical"`
-}
-
-// CatalogueSupervisor is somebody who watches.
-type CatalogueSupervisor struct {
-	Supervisor string `json:"supervisor"`
-}
-
-// CatalogueQuestion ties a question id to its task.
-type CatalogueQuestion struct {
-	Question string `json:"question"`
-	Task     string `json:"task"`
-}
-
 // Verdict is where one apprentice stands with one task on one date. Its JSON is one line of `assess --format jsonl`.
 // Numbers are already rounded: probabilities to 0.001.
 type Verdict struct {

@@ -1,0 +1,176 @@
+package readiness
+
+import "slices"
+
+// Codes of reasons. Gates bring their own (see gates.go); a closed gate stands among the reasons as it is.
+//
+//	stood_down           date
+//	lapsed               date (first day), since (of the clearance)
+//	cleared              date, until ("" if open)      cleared_waived  the same, by waiver
+//	untried, building, ready_for_decision
+//	confidence_enough    confidence, asked (percentages), target, clean, failed
+//	confidence_short     the same
+//	Warnings of [Notes]: stand_down_unsigned, stand_down_disputed, clearance_disputed, critical_error_after_clearance,
+//	near_miss_after_clearance (date); confidence_short (confidence, asked); disputed (type, date, record)
+//
+// Codes of what to do next:
+//
+//	wait_for_restore     date
+//	do_induction         task
+//	read_lesson          lesson, again ("yes" or "")
+//	get_cleared_for      task: a prerequisite
+//	take_theory_test     watched ("yes" or "")
+//	watched_jobs         jobs: how many clean watched jobs would do if all go well
+//	other_supervisors    supervisors: how many of them by supervisors who have not watched yet
+//	other_layouts        layouts: how many of them on layouts not worked on yet
+//	steps_unaided        steps: that must be done unaided in them
+//	jobs_cannot_show     jobs: more clean jobs than this many would not make it sure enough; the target needs more evidence
+//	                     than the model takes from jobs
+//	ask_for_decision
+
+// reasons says first where things stand, then which gates are closed, then how sure the estimate is, then warnings.
+func (in *inputs) reasons(v Verdict, n counts, d decision) []Reason {
+	var all []Reason
+	switch v.Standing {
+	case StoodDown:
+		all = append(all, reason("stood_down", "date", v.Notes.StoodDownOn))
+	case Lapsed:
+		all = append(all, reason("lapsed", "date", d.lapsesOn.String(), "since", d.clearance.Date))
+	case Cleared:
+		code := "cleared"
+		if d.clearance.Waiver {
+			code = "cleared_waived"
+		}
+		all = append(all, reason(code, "date", d.clearance.Date, "until", d.clearance.Until))
+	default:
+		all = append(all, reason(string(v.Standing)))
+	}
+	for _, g := range v.Gates {
+		if !g.OK {
+			all = append(all, Reason{Code: g.Why, Args: g.Args})
+		}
+	}
+	code := "confidence_enough"
+	if v.Confidence < *in.asks.Confidence {
+		code = "confidence_short"
+	}
+	all = append(all, reason(code, "confidence", percent(v.Confidence), "asked", percent(*in.asks.Confidence),
+		"target", percent(*in.asks.Target), "clean", decimal(n.clean), "failed", decimal(n.failed)))
+	for _, w := range v.Notes.Warnings {
+		if w.Code != "confidence_short" { // said already, with more
+			all = append(all, w)
+		}
+	}
+	return all
+}
+
+// next is the shortest way to a decision, the nearest act first, if everything goes well. Nothing for somebody cleared.
+func (a *assessor) next(in *inputs, v Verdict) []Reason {
+	var acts []Reason
+	switch v.Standing {
+	case Cleared:
+		return acts
+	case StoodDown:
+		acts = append(acts, reason("wait_for_restore", "date", v.Notes.StoodDownOn))
+	}
+	shut := map[string]Gate{}
+	for _, g := range v.Gates {
+		if !g.OK {
+			shut[g.Gate] = g
+		}
+	}
+	if _, is := shut["induction"]; is {
+		acts = append(acts, reason("do_induction", "task", in.policy.Induction))
+	}
+	if _, is := shut["reading"]; is {
+		for _, l := range in.facts.Lessons {
+			read := in.person.readings[l.Lesson]
+			switch {
+			case len(read) == 0:
+				acts = append(acts, reason("read_lesson", "lesson", l.Lesson, "again", ""))
+			case !slices.ContainsFunc(read, l.holds):
+				acts = append(acts, reason("read_lesson", "lesson", l.Lesson, "again", "yes"))
+			}
+		}
+	}
+	if _, is := shut["prerequisites"]; is {
+		for _, task := range in.unclearedPrerequisites() {
+			acts = append(acts, reason("get_cleared_for", "task", task))
+		}
+	}
+	if _, is := shut["theory_test"]; is {
+		watched := ""
+		if in.asks.TheoryTest.Watched {
+			watched = "yes"
+		}
+		acts = append(acts, reason("take_theory_test", "watched", watched))
+	}
+	acts = append(acts, a.nextJobs(in, shut)...)
+	if v.Ready && v.Standing != StoodDown {
+		acts = append(acts, reason("ask_for_decision"))
+	}
+	return acts
+}
+
+// nextJobs finds the smallest number of clean watched jobs that opens the gates that jobs can open and makes the
+// estimate sure enough: each of them may serve every purpose at once.
+func (a *assessor) nextJobs(in *inputs, shut map[string]Gate) []Reason {
+	jobs := 0
+	var with []Reason
+	if _, is := shut["jobs"]; is {
+		jobs = in.asks.Jobs - in.jobs()
+	}
+	if _, is := shut["supervisors"]; is {
+		more := in.asks.Supervisors - len(in.supervisors())
+		jobs = max(jobs, more)
+		with = append(with, reason("other_supervisors", "supervisors", decimal(more)))
+	}
+	if _, is := shut["layouts"]; is {
+		more := in.asks.Layouts - len(in.layouts())
+		jobs = max(jobs, more)
+		with = append(with, reason("other_layouts", "layouts", decimal(more)))
+	}
+	if _, is := shut["recency"]; is {
+		jobs = max(jobs, 1)
+	}
+	var steps []string
+	if _, is := shut["critical_steps"]; is {
+		jobs = max(jobs, 1)
+		steps = in.unseenSteps()
+	}
+	if _, is := shut["critical_error"]; is {
+		since := in.sinceFailure(in.recognisedOn("critical_error"))
+		jobs = max(jobs, 1, cleanAfterFailure-since.clean)
+		for _, s := range since.steps {
+			if !slices.Contains(steps, s) {
+				steps = append(steps, s)
+			}
+		}
+	}
+	if len(steps) > 0 {
+		with = append(with, reason("steps_unaided", "steps", list(steps)))
+	}
+	more, enough := a.jobsUntilSure(in)
+	jobs = max(jobs, more)
+	var acts []Reason
+	if jobs > 0 {
+		acts = append(acts, reason("watched_jobs", "jobs", decimal(jobs)))
+	}
+	acts = append(acts, with...)
+	if !enough {
+		acts = append(acts, reason("jobs_cannot_show", "jobs", decimal(a.parameters.Window)))
+	}
+	return acts
+}
+
+// jobsUntilSure is the smallest number of further clean jobs after which the estimate is sure enough; with none in the
+// window but clean jobs it can get no surer, and then there is no such number.
+func (a *assessor) jobsUntilSure(in *inputs) (int, bool) {
+	for more := 0; more <= a.parameters.Window; more++ {
+		n := in.observeMore(a.parameters.Window, more)
+		if a.estimate(n, *in.asks.Target).confidence >= *in.asks.Confidence {
+			return more, true
+		}
+	}
+	return 0, false
+}
