@@ -6,20 +6,21 @@ import "slices"
 //
 //	stood_down           date
 //	lapsed               date (first day), since (of the clearance)
-//	cleared              date, until ("" if open)      cleared_waived  the same, by waiver
+//	cleared              date               cleared_until         date, until
+//	cleared_waived       date               cleared_waived_until  date, until
 //	untried, building, ready_for_decision
 //	confidence_enough    confidence, asked (percentages), target, clean, failed
 //	confidence_short     the same
 //	Warnings of [Notes]: stand_down_unsigned, stand_down_disputed, clearance_disputed, critical_error_after_clearance,
-//	near_miss_after_clearance (date); confidence_short (confidence, asked); disputed (type, date, record)
+//	near_miss_after_clearance (date); confidence_fallen (confidence, asked); disputed (type, date, record)
 //
 // Codes of what to do next:
 //
 //	wait_for_restore     date
 //	do_induction         task
-//	read_lesson          lesson, again ("yes" or "")
+//	read_lesson          lesson             read_lesson_again     lesson
 //	get_cleared_for      task: a prerequisite
-//	take_theory_test     watched ("yes" or "")
+//	take_theory_test                        take_watched_theory_test
 //	watched_jobs         jobs: how many clean watched jobs would do if all go well
 //	other_supervisors    supervisors: how many of them by supervisors who have not watched yet
 //	other_layouts        layouts: how many of them on layouts not worked on yet
@@ -37,11 +38,7 @@ func (in *inputs) reasons(v Verdict, n counts, d decision) []Reason {
 	case Lapsed:
 		all = append(all, reason("lapsed", "date", d.lapsesOn.String(), "since", d.clearance.Date))
 	case Cleared:
-		code := "cleared"
-		if d.clearance.Waiver {
-			code = "cleared_waived"
-		}
-		all = append(all, reason(code, "date", d.clearance.Date, "until", d.clearance.Until))
+		all = append(all, clearedReason(d.clearance))
 	default:
 		all = append(all, reason(string(v.Standing)))
 	}
@@ -57,11 +54,22 @@ func (in *inputs) reasons(v Verdict, n counts, d decision) []Reason {
 	all = append(all, reason(code, "confidence", percent(v.Confidence), "asked", percent(*in.asks.Confidence),
 		"target", percent(*in.asks.Target), "clean", decimal(n.clean), "failed", decimal(n.failed)))
 	for _, w := range v.Notes.Warnings {
-		if w.Code != "confidence_short" { // said already, with more
+		if w.Code != "confidence_fallen" { // said already, with more
 			all = append(all, w)
 		}
 	}
 	return all
+}
+
+func clearedReason(c *Record) Reason {
+	code := "cleared"
+	if c.Waiver {
+		code = "cleared_waived"
+	}
+	if c.Until == "" {
+		return reason(code, "date", c.Date)
+	}
+	return reason(code+"_until", "date", c.Date, "until", c.Until)
 }
 
 // next is the shortest way to a decision, the nearest act first, if everything goes well. Nothing for somebody cleared.
@@ -87,9 +95,9 @@ func (a *assessor) next(in *inputs, v Verdict) []Reason {
 			read := in.person.readings[l.Lesson]
 			switch {
 			case len(read) == 0:
-				acts = append(acts, reason("read_lesson", "lesson", l.Lesson, "again", ""))
+				acts = append(acts, reason("read_lesson", "lesson", l.Lesson))
 			case !slices.ContainsFunc(read, l.holds):
-				acts = append(acts, reason("read_lesson", "lesson", l.Lesson, "again", "yes"))
+				acts = append(acts, reason("read_lesson_again", "lesson", l.Lesson))
 			}
 		}
 	}
@@ -99,11 +107,11 @@ func (a *assessor) next(in *inputs, v Verdict) []Reason {
 		}
 	}
 	if _, is := shut["theory_test"]; is {
-		watched := ""
+		code := "take_theory_test"
 		if in.asks.TheoryTest.Watched {
-			watched = "yes"
+			code = "take_watched_theory_test"
 		}
-		acts = append(acts, reason("take_theory_test", "watched", watched))
+		acts = append(acts, reason(code))
 	}
 	acts = append(acts, a.nextJobs(in, shut)...)
 	if v.Ready && v.Standing != StoodDown {

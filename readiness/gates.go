@@ -156,23 +156,23 @@ func (in *inputs) reading() Gate {
 	if len(in.facts.Lessons) == 0 {
 		return open("reading", "reading_not_asked")
 	}
-	var never, again []string
+	var never, all []string
 	for _, l := range in.facts.Lessons {
 		read := in.person.readings[l.Lesson]
-		switch {
-		case len(read) == 0:
-			never = append(never, l.Lesson)
-		case !slices.ContainsFunc(read, l.holds):
-			again = append(again, l.Lesson)
+		if !slices.ContainsFunc(read, l.holds) {
+			all = append(all, l.Lesson)
+			if len(read) == 0 {
+				never = append(never, l.Lesson)
+			}
 		}
 	}
 	switch {
 	case len(never) > 0:
-		return closed("reading", "reading_missing", "lessons", list(never), "again", list(again))
-	case len(again) > 0:
-		return closed("reading", "reading_again", "lessons", list(again))
+		return closed("reading", "reading_missing", "lessons", list(all))
+	case len(all) > 0:
+		return closed("reading", "reading_again", "lessons", list(all))
 	}
-	return open("reading", "reading_done", "have", decimal(len(in.facts.Lessons)))
+	return open("reading", "reading_done")
 }
 
 func (in *inputs) theoryTest() Gate {
@@ -326,7 +326,7 @@ func (in *inputs) criticalError(recognised string) Gate {
 	case s.date == "":
 		return open("critical_error", "critical_error_none")
 	case s.clean < cleanAfterFailure:
-		return closed("critical_error", "critical_error_since", "date", s.date, "have", have, "need", need, "steps", list(s.steps))
+		return closed("critical_error", "critical_error_since", "date", s.date, "have", have, "need", need)
 	case len(s.steps) > 0:
 		return closed("critical_error", "critical_error_steps", "date", s.date, "steps", list(s.steps))
 	}

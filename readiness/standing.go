@@ -202,7 +202,7 @@ func (in *inputs) notes(d decision, standing Standing, confidence float64) Notes
 			}
 		}
 		if standing == Cleared && !c.Waiver && confidence < *in.asks.Confidence {
-			n.Warnings = append(n.Warnings, reason("confidence_short", "confidence", percent(confidence), "asked", percent(*in.asks.Confidence)))
+			n.Warnings = append(n.Warnings, reason("confidence_fallen", "confidence", percent(confidence), "asked", percent(*in.asks.Confidence)))
 		}
 	}
 	for _, rec := range t.disputed {

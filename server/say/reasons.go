@@ -1,0 +1,189 @@
+package say
+
+import (
+	"strconv"
+
+	"brakewright/readiness"
+)
+
+// Reason says a reason or a next act of a verdict. Whoever wants titles in place of ids puts them into Args first.
+func Reason(r readiness.Reason) string { return sayCode(reasonWords, r.Code, r.Args) }
+
+// Gate says why a gate is open or closed.
+func Gate(g readiness.Gate) string { return sayCode(reasonWords, g.Why, g.Args) }
+
+// GateName is what a gate is called on pages.
+func GateName(gate string) string { return sayCode(gateNames, gate, nil) }
+
+// Standing says a standing.
+func Standing(s readiness.Standing) string { return sayCode(standingWords, string(s), nil) }
+
+// InputFault says what is wrong with a file of evidence or a catalogue, with its line.
+func InputFault(e readiness.InputError) string {
+	text := sayCode(inputWords, e.Code, e.Args)
+	if e.Field != "" {
+		text = e.Field + ": " + text
+	}
+	if e.Line > 0 {
+		text = "line " + strconv.Itoa(e.Line) + ": " + text
+	}
+	return text
+}
+
+// PolicyFault says what is wrong with a policy, without its place.
+func PolicyFault(f readiness.PolicyFault) string {
+	if f.Code == "policy_unknown_key" && f.Args["nearest"] == "" {
+		return sayCode(policyWords, "policy_unknown_key_far", f.Args)
+	}
+	return sayCode(policyWords, f.Code, f.Args)
+}
+
+// WhatTheNumberMeans stands beside every probability that a page shows.
+const WhatTheNumberMeans = "The number is an estimate for the next job done alone: how likely it is that no critical error happens before release checks. " +
+	"It rests on published assumptions until the programme's own outcomes suffice. It is advice. A person decides."
+
+func sayCode(words map[string]string, code string, args map[string]string) string {
+	template, known := words[code]
+	if !known {
+		return unknown(code, args)
+	}
+	return fill(template, args)
+}
+
+var gateNames = map[string]string{
+	"induction":      "Induction",
+	"reading":        "Reading",
+	"theory_test":    "Theory test",
+	"critical_steps": "Critical steps",
+	"jobs":           "Watched jobs",
+	"supervisors":    "Supervisors",
+	"layouts":        "Layouts",
+	"recency":        "Recent work",
+	"critical_error": "Critical errors",
+	"prerequisites":  "Tasks that come before",
+}
+
+var standingWords = map[string]string{
+	"untried":            "Untried",
+	"building":           "Building",
+	"ready_for_decision": "Ready for decision",
+	"cleared":            "Cleared",
+	"lapsed":             "Lapsed",
+	"stood_down":         "Stood down",
+}
+
+// reasonWords are the words for gates, reasons and next acts.
+var reasonWords = map[string]string{
+	// gates
+	"recognised":               "Recognised on {date}.",
+	"induction_not_asked":      "No induction is asked.",
+	"induction_itself":         "This is the induction.",
+	"induction_done":           "The induction is done.",
+	"induction_missing":        "The induction ({task}) is not done.",
+	"reading_not_asked":        "There is no lesson to read.",
+	"reading_done":             "All lessons are read.",
+	"reading_missing":          "Still to read: {lessons}.",
+	"reading_again":            "Changed since it was read, to read again: {lessons}.",
+	"theory_test_not_asked":    "No theory test is asked.",
+	"theory_test_passed":       "The theory test was passed on {date}.",
+	"theory_test_not_watched":  "The theory test was passed on {date}, but nobody watched it.",
+	"theory_test_failed":       "The theory test of {date} was not passed.",
+	"theory_test_missing":      "The theory test has not been taken.",
+	"critical_steps_none":      "The task has no critical steps.",
+	"critical_steps_seen":      "Every critical step was seen done unaided: {need} of {need}.",
+	"critical_steps_missing":   "Seen done unaided: {have} of {need:critical step|critical steps}. Still to be seen: {steps}.",
+	"jobs_not_asked":           "No number of watched jobs is asked.",
+	"jobs_enough":              "{have:watched job|watched jobs}; {need} asked.",
+	"jobs_short":               "{have:watched job|watched jobs}; {need} asked.",
+	"supervisors_not_asked":    "No number of supervisors is asked.",
+	"supervisors_enough":       "Watched by {have:supervisor|supervisors}; {need} asked.",
+	"supervisors_short":        "Watched by {have:supervisor|supervisors}; {need} asked.",
+	"layouts_not_asked":        "No number of layouts is asked.",
+	"layouts_enough":           "Watched on {have:layout|layouts}; {need} asked.",
+	"layouts_short":            "Watched on {have:layout|layouts}; {need} asked.",
+	"recency_never":            "No watched job yet.",
+	"recency_recent":           "The last watched job was on {date}. At most {within:day|days} may pass, leave not counted.",
+	"recency_too_long":         "The last watched job was on {date}, {days:day|days} ago without leave. At most {within:day|days} may pass.",
+	"critical_error_none":      "No critical error on record.",
+	"critical_error_since":     "A critical error on {date}. Clean watched jobs on later days: {have} of {need}.",
+	"critical_error_steps":     "A critical error on {date}. The step that went wrong has not been seen done unaided since: {steps}.",
+	"critical_error_made_good": "The critical error of {date} was made good by {have:clean watched job|clean watched jobs}.",
+	"prerequisites_none":       "No task comes before this one.",
+	"prerequisites_cleared":    "Cleared for what comes before: {tasks}.",
+	"prerequisites_missing":    "Not cleared for what comes before: {tasks}.",
+
+	// where things stand
+	"stood_down":           "Stood down on {date}.",
+	"lapsed":               "The clearance of {since} lapsed on {date}.",
+	"cleared":              "Cleared on {date}.",
+	"cleared_until":        "Cleared on {date}, until {until}.",
+	"cleared_waived":       "Cleared on {date} by a waiver.",
+	"cleared_waived_until": "Cleared on {date} by a waiver, until {until}.",
+	"untried":              "Nothing was begun yet.",
+	"building":             "Still building.",
+	"ready_for_decision":   "Everything asked is there. A person decides.",
+	"confidence_enough": "We are {confidence} % sure that at least {target} % of jobs alone would go without a critical error; {asked} % is asked. " +
+		"It rests on {clean:clean watched job|clean watched jobs} and {failed:critical failure|critical failures}.",
+	"confidence_short": "We are {confidence} % sure that at least {target} % of jobs alone would go without a critical error; {asked} % is asked. " +
+		"It rests on {clean:clean watched job|clean watched jobs} and {failed:critical failure|critical failures}.",
+
+	// warnings
+	"stand_down_unsigned":            "The stand-down of {date} is not signed yet. It holds all the same.",
+	"stand_down_disputed":            "The stand-down of {date} is disputed. It holds until that is settled.",
+	"clearance_disputed":             "The clearance of {date} is disputed.",
+	"critical_error_after_clearance": "A critical error on {date}, after the clearance. Somebody must decide: stand down, or keep with a reason.",
+	"near_miss_after_clearance":      "A near miss on {date}, after the clearance.",
+	"disputed":                       "A record of {date} is disputed and does not count until that is settled.",
+	"confidence_fallen":              "Sure to {confidence} % only; {asked} % is asked.",
+
+	// next acts
+	"wait_for_restore":         "Stood down since {date}: someone who did not order it must restore first.",
+	"do_induction":             "Do the induction: {task}.",
+	"read_lesson":              "Read the lesson: {lesson}.",
+	"read_lesson_again":        "Read the lesson again, it has changed: {lesson}.",
+	"get_cleared_for":          "Get cleared first for {task}.",
+	"take_theory_test":         "Take and pass the theory test.",
+	"take_watched_theory_test": "Take and pass the theory test while someone watches.",
+	"watched_jobs":             "{jobs:more watched job|more watched jobs}, every step unaided and without a critical error.",
+	"other_supervisors":        "{supervisors} of these with a supervisor who has not watched yet.",
+	"other_layouts":            "{layouts} of these on a layout not worked on yet.",
+	"steps_unaided":            "In these jobs, do these steps unaided: {steps}.",
+	"jobs_cannot_show":         "Watched jobs alone cannot make this sure enough: the latest {jobs} would not do. Ask the coordinator.",
+	"ask_for_decision":         "Ask for the decision.",
+}
+
+// inputWords are the words for faults of evidence and catalogues.
+var inputWords = map[string]string{
+	"input_unreadable":    "the file could not be read to its end: {text}",
+	"input_not_utf8":      "this is not UTF-8 text",
+	"input_not_json":      "this is not JSON: {text}",
+	"input_duplicate_key": "this key stands twice",
+	"input_missing":       "this must be given",
+	"input_empty":         "this must not be empty",
+	"input_wrong_type":    "this must be of another kind: {want}",
+	"input_unknown_value": "“{value}” is not one of: {allowed}",
+	"input_bad_date":      "“{value}” is not a date (YYYY-MM-DD)",
+	"input_out_of_range":  "{value} is not a whole number from {from} to {to}",
+	"input_wrong_order":   "the end, {to}, comes before the beginning, {from}",
+	"input_too_few":       "{need} different people are needed, {have} are named",
+	"input_not_possible":  "a critical error is not possible at a step with the result “{result}”",
+	"input_duplicate_id":  "“{value}” was used before, in line {line}",
+	"input_unknown_task":  "there is no task “{value}”",
+	"input_cycle":         "these tasks wait for each other: {tasks}",
+}
+
+// policyWords are the words for faults of a policy.
+var policyWords = map[string]string{
+	"policy_unreadable":        "The policy cannot be read: {text}",
+	"policy_not_a_mapping":     "{key} must be a mapping of keys and values.",
+	"policy_unknown_key":       "There is no key {key}. The nearest is {nearest}.",
+	"policy_unknown_key_far":   "There is no key {key}.",
+	"policy_duplicate_key":     "{key} stands twice.",
+	"policy_missing":           "{key} must be given.",
+	"policy_not_text":          "{key} must be text.",
+	"policy_not_a_number":      "{key} must be a number, not “{value}”.",
+	"policy_not_whole":         "{key} must be a whole number, not {value}.",
+	"policy_not_true_or_false": "{key} must be true or false, not “{value}”.",
+	"policy_out_of_range":      "{key} is {value}; it must lie between {from} and {to}.",
+	"policy_job_mix_sum":       "The shares of {key} must sum to 1; they sum to {sum}.",
+}
