@@ -27,6 +27,8 @@ type Programme struct {
 	Vehicles   []*Vehicle           // sorted by file
 	Pictures   map[string]*Picture  // by path
 	Files      []File               // all files that count, sorted by path
+
+	sheets map[string][]*Vehicle // vehicle sheets in other languages
 }
 
 // File is one file of a programme, CRLF already turned into LF.
@@ -81,6 +83,17 @@ func (p *Programme) Vehicle(id string) *Vehicle {
 		}
 	}
 	return nil
+}
+
+// VehicleIn returns the vehicle sheet to read in a language, falling back to the original one; nil if there is none.
+// The figures of a translated sheet equal those of the original.
+func (p *Programme) VehicleIn(id, language string) *Vehicle {
+	for _, v := range p.sheets[language] {
+		if v.ID == id {
+			return v
+		}
+	}
+	return p.Vehicle(id)
 }
 
 // Task returns the task with this id, or nil.

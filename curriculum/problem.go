@@ -1,5 +1,7 @@
 package curriculum
 
+import "io/fs"
+
 // Severity of a [Problem].
 type Severity string
 
@@ -28,3 +30,7 @@ func HasErrors(ps []Problem) bool {
 	}
 	return false
 }
+
+// Lint reads a folder as [Load] does and adds the checks that are too slow for every start: what sums come to over all
+// their values, sentences that are too long, gates that cannot be met.
+func Lint(fsys fs.FS) []Problem { return lint(fsys) }

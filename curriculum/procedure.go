@@ -13,7 +13,7 @@ type Step struct {
 	Element        string // "procedure/ID"
 	Title          Text   // the item's first paragraph without its attributes
 	Line, Column   int
-	Critical, Hold bool
+	Critical, Hold bool     // own; of a parent none of whose sub-steps is marked they pass to its sub-steps (a hold to the last)
 	If             []string // own and inherited features
 	Each           string   // "" or "wheel", own or inherited
 	EachOrder      string   // name of the sheet's order, or ""
@@ -25,6 +25,9 @@ type Step struct {
 	Check          []Text
 	Measures       []Measure
 	Fingerprint    string // SHA-256 (hex) of what the step says and asks, typography ignored
+
+	ownCritical, ownHold bool     // as marked by the author
+	shownKeys            []string // vehicle keys in its further paragraphs
 }
 
 // Measure is one "Measure:" point.

@@ -1,0 +1,221 @@
+package curriculum
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"io"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+	"unicode/utf8"
+)
+
+// Bounds on a folder. A programme of ordinary size is a hundredth of them.
+const (
+	maxFileBytes  = 4 << 20
+	maxTotalBytes = 64 << 20
+	maxFiles      = 2000
+	maxLineBytes  = 64 << 10
+	maxNesting    = 24 // containers of Markdown in one line: lists and quotations inside one another
+)
+
+const programmeFile = "programme.yaml"
+
+var programmeFolders = []string{"lessons", "pictures", "vehicles"}
+
+// hexSHA256 is the edition of bytes.
+func hexSHA256(b []byte) string {
+	h := sha256.Sum256(b)
+	return hex.EncodeToString(h[:])
+}
+
+// EditionOf is the edition of one file: SHA-256 (hex) of its bytes after CRLF→LF.
+func EditionOf(b []byte) string { return hexSHA256(bytes.ReplaceAll(b, []byte("\r\n"), []byte("\n"))) }
+
+// programmeEdition names the whole folder by its files, which are sorted by path.
+func programmeEdition(files []File) string {
+	var b strings.Builder
+	for _, f := range files {
+		b.WriteString(f.Edition + "  " + f.Path + "\n")
+	}
+	return hexSHA256([]byte(b.String()))
+}
+
+// readFolder reads the files that make up a programme: programme.yaml and the *.md, *.svg of lessons, vehicles and
+// pictures with one level of language folders. Only regular files count; everything else is ignored.
+func readFolder(fsys fs.FS) (files []File, problems []Problem) {
+	bad := func(file, code string, kv ...string) {
+		problems = append(problems, Problem{File: file, Line: 1, Column: 1, Severity: Error, Code: code, Args: args(kv...)})
+	}
+	var paths []string
+	root, err := fs.ReadDir(fsys, ".")
+	if err != nil {
+		bad(programmeFile, "folder_unreadable", "error", plainError(err))
+		return nil, problems
+	}
+	for _, e := range root {
+		switch {
+		case e.Name() == programmeFile && e.Type().IsRegular():
+			paths = append(paths, programmeFile)
+		case e.IsDir() && slices.Contains(programmeFolders, e.Name()):
+			paths = append(paths, listFolder(fsys, e.Name(), true, bad)...)
+		}
+	}
+	slices.Sort(paths)
+	if len(paths) > maxFiles {
+		bad(programmeFile, "too_many_files", "count", itoa(len(paths)), "limit", itoa(maxFiles))
+		return nil, problems
+	}
+	total := 0
+	for _, p := range paths {
+		b, err := readCapped(fsys, p)
+		switch {
+		case errors.Is(err, errTooLarge):
+			bad(p, "file_too_large", "limit", itoa(maxFileBytes>>20))
+			continue
+		case err != nil:
+			bad(p, "file_unreadable", "error", plainError(err))
+			continue
+		}
+		if total += len(b); total > maxTotalBytes {
+			bad(p, "folder_too_large", "limit", itoa(maxTotalBytes>>20))
+			return nil, problems
+		}
+		b = bytes.ReplaceAll(b, []byte("\r\n"), []byte("\n"))
+		files = append(files, File{Path: p, Edition: hexSHA256(b), Bytes: b})
+	}
+	return files, problems
+}
+
+func listFolder(fsys fs.FS, dir string, languages bool, bad func(string, string, ...string)) (paths []string) {
+	entries, err := fs.ReadDir(fsys, dir)
+	if err != nil {
+		bad(dir, "file_unreadable", "error", plainError(err))
+		return nil
+	}
+	for _, e := range entries {
+		name := path.Join(dir, e.Name())
+		switch {
+		case e.IsDir() && languages && isLanguage(e.Name()):
+			paths = append(paths, listFolder(fsys, name, false, bad)...)
+		case e.Type().IsRegular() && (strings.HasSuffix(name, ".md") || strings.HasSuffix(name, ".svg")) && fs.ValidPath(name):
+			paths = append(paths, name)
+		}
+	}
+	return paths
+}
+
+var errTooLarge = errors.New("file too large")
+
+func readCapped(fsys fs.FS, name string) ([]byte, error) {
+	f, err := fsys.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	if info, err := f.Stat(); err != nil {
+		return nil, err
+	} else if !info.Mode().IsRegular() {
+		return nil, fs.ErrInvalid
+	} else if info.Size() > maxFileBytes {
+		return nil, errTooLarge
+	}
+	b, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
+	if err == nil && len(b) > maxFileBytes {
+		err = errTooLarge
+	}
+	return b, err
+}
+
+// plainError leaves paths of the machine out of what an author reads.
+func plainError(err error) string {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err.Error()
+	}
+	return err.Error()
+}
+
+// isLanguage says whether s looks like a language tag: "en", "es", "pt-BR".
+func isLanguage(s string) bool {
+	if len(s) < 2 || len(s) > 16 {
+		return false
+	}
+	first, _, _ := strings.Cut(s, "-")
+	if len(first) < 2 || len(first) > 3 {
+		return false
+	}
+	for i := 0; i < len(s); i++ {
+		c := s[i]
+		if !(c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' && i >= len(first) || c >= '0' && c <= '9' && i >= len(first) || c == '-') {
+			return false
+		}
+	}
+	return !strings.HasSuffix(s, "-")
+}
+
+// isBidi says whether r changes the direction of the text around it, so that source reads otherwise than it is.
+func isBidi(r rune) bool {
+	return r == 0x061C || r == 0x200E || r == 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x2069
+}
+
+// checkCharacters reports bytes that no file of a programme may hold; a file with such a fault is read no further.
+func checkCharacters(r *report) bool {
+	b, ok := r.src.bytes, true
+	said := map[string]bool{}
+	once := func(off int, code string, kv ...string) {
+		ok = false
+		if !said[code] {
+			said[code] = true
+			r.errorAt(off, code, kv...)
+		}
+	}
+	if bytes.HasPrefix(b, []byte("\uFEFF")) {
+		once(0, "byte_order_mark")
+	}
+	for i := 0; i < len(b); {
+		c := b[i]
+		if c < utf8.RuneSelf {
+			switch {
+			case c == 0:
+				once(i, "nul_byte")
+			case c == '\r':
+				once(i, "lone_cr")
+			}
+			i++
+			continue
+		}
+		c2, n := utf8.DecodeRune(b[i:])
+		switch {
+		case c2 == utf8.RuneError && n == 1:
+			once(i, "bad_utf8")
+		case isBidi(c2):
+			once(i, "bidi_control", "character", codePoint(c2))
+		}
+		i += n
+	}
+	if strings.HasSuffix(r.src.file, ".svg") {
+		return ok // drawings are often one long line
+	}
+	start := 0
+	for _, next := range append(r.src.lines[1:len(r.src.lines):len(r.src.lines)], len(b)) {
+		if next-start > maxLineBytes {
+			once(start, "line_too_long", "limit", itoa(maxLineBytes>>10))
+		}
+		start = next
+	}
+	return ok
+}
+
+func codePoint(r rune) string {
+	const hexDigits = "0123456789ABCDEF"
+	s := []byte("U+0000")
+	for i := 5; i >= 2; i-- {
+		s[i] = hexDigits[r&15]
+		r >>= 4
+	}
+	return string(s)
+}

@@ -1,0 +1,609 @@
+package curriculum
+
+import (
+	"strings"
+
+	"github.com/yuin/goldmark/ast"
+	extast "github.com/yuin/goldmark/extension/ast"
+)
+
+// lessonReader builds a Lesson from a document, section by section.
+type lessonReader struct {
+	*report
+	d         *document
+	l         *Lesson
+	front     lessonFront
+	steps     []*stepSource
+	rowIDs    map[string]bool // "class/id"
+	sums      []sumSource
+	pictureAt []int
+	partAt    []partPlace
+}
+
+// readLesson parses one lesson file. The lesson comes back even where there are problems, as far as it could be read;
+// nil if there is nothing to read.
+func readLesson(f File, r *report) *lessonReader {
+	if !checkCharacters(r) {
+		return nil
+	}
+	n, y, body := frontMatter(r)
+	if n == nil {
+		return nil
+	}
+	front := readLessonFront(n, y)
+	if off, deep := tooDeep(body); deep {
+		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return nil
+	}
+	d := parseMarkdown(r.src, body)
+	l := &Lesson{ID: front.id.text, Title: front.title.text, Language: front.language.text, Tasks: texts(front.tasks),
+		Prerequisites: texts(front.prerequisites), Minutes: front.minutes, File: f.Path, Edition: f.Edition, source: f.Bytes, doc: d}
+	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}}
+	d.findSections(r)
+	for _, s := range d.sections {
+		l.Sections = append(l.Sections, SectionInfo{Class: s.class, Title: s.title, Anchor: s.anchor, Line: d.lineOf(s.heading)})
+		lr.section(s)
+	}
+	lr.finishProcedure()
+	lr.sumsOutside()
+	return lr
+}
+
+func (lr *lessonReader) section(s *section) {
+	switch s.class {
+	case classProcedure:
+		lr.procedure(s)
+	case classCautions, classTools, classFaults, classFigures:
+		if lr.tables(s) == 0 {
+			lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		}
+	case classTerms:
+		lr.terms(s)
+	case classMisbeliefs:
+		lr.misbeliefs(s)
+	case classPictures:
+		lr.pictures(s)
+	case classArithmetic:
+		lr.arithmetic(s)
+	}
+}
+
+// tables reads all tables of a section and returns how many there were.
+func (lr *lessonReader) tables(s *section) (n int) {
+	for _, b := range s.blocks {
+		if t, ok := b.(*extast.Table); ok {
+			n++
+			lr.table(s.class, t)
+		}
+	}
+	return n
+}
+
+// tableRow is one row as read: cells by column name, with their nodes.
+type tableRow struct {
+	node  ast.Node
+	cells map[string]ast.Node
+	id    string
+	first ast.Node
+}
+
+// readTable matches a table's columns with those of its class; rows come back nil where the columns are wrong.
+func (d *document) readTable(r *report, class string, t *extast.Table, needKey bool) (rows []tableRow, columns []string) {
+	want := tableColumns[class]
+	head, ok := t.FirstChild().(*extast.TableHeader)
+	if !ok {
+		return nil, nil
+	}
+	last, good := -1, true
+	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+		name := d.text(c).Plain()
+		at := -1
+		for i, w := range want {
+			for _, word := range w.words {
+				if plainKey(word) == plainKey(name) {
+					at = i
+				}
+			}
+		}
+		switch {
+		case at < 0:
+			good = false
+			r.errorAt(d.cellStart(c), "unknown_column", "column", name, "nearest", nearestColumn(name, want))
+			columns = append(columns, "")
+			continue
+		case contains(columns, want[at].name):
+			good = false
+			r.errorAt(d.cellStart(c), "duplicate_column", "column", name)
+		case at < last:
+			good = false
+			r.errorAt(d.cellStart(c), "column_order", "column", name, "order", columnList(want))
+		}
+		last = max(last, at)
+		columns = append(columns, want[at].name)
+	}
+	for _, w := range want {
+		if !contains(columns, w.name) && (!w.optional || needKey && w.name == "key") {
+			good = false
+			r.errorAt(d.start(head), "missing_column", "column", w.words[0])
+		}
+	}
+	if !good {
+		return nil, nil
+	}
+	for n := head.NextSibling(); n != nil; n = n.NextSibling() {
+		row := tableRow{node: n, cells: map[string]ast.Node{}, first: n.FirstChild()}
+		i := 0
+		for c := n.FirstChild(); c != nil && i < len(columns); c = c.NextSibling() {
+			row.cells[columns[i]] = c
+			i++
+		}
+		row.id = d.takeID(r, row.first)
+		rows = append(rows, row)
+	}
+	return rows, columns
+}
+
+func nearestColumn(name string, want []column) string {
+	var all []string
+	for _, w := range want {
+		all = append(all, w.words...)
+	}
+	if n := nearest(name, all); n != "" {
+		return n
+	}
+	return columnList(want)
+}
+
+func columnList(want []column) string {
+	var all []string
+	for _, w := range want {
+		if w.optional {
+			all = append(all, "("+w.words[0]+")")
+		} else {
+			all = append(all, w.words[0])
+		}
+	}
+	return strings.Join(all, ", ")
+}
+
+// cellStart is where a table cell begins; an empty cell stands where its row does.
+func (d *document) cellStart(c ast.Node) int {
+	if c.Lines().Len() > 0 {
+		return c.Lines().At(0).Start
+	}
+	if c.Pos() >= 0 {
+		return c.Pos()
+	}
+	if c.Parent() != nil {
+		return d.start(c.Parent())
+	}
+	return 0
+}
+
+// takeID takes `{#id}` off the end of a cell or term and returns the id.
+func (d *document) takeID(r *report, cell ast.Node) string {
+	if cell == nil {
+		return ""
+	}
+	t, ok := cell.LastChild().(*ast.Text)
+	if !ok {
+		return ""
+	}
+	value := t.Segment.Value(d.body)
+	s, ok := findAttributes(value)
+	if !ok {
+		return ""
+	}
+	at := t.Segment.Start
+	id := ""
+	for _, a := range parseAttributes(r, span{at + s.start, at + s.stop}) {
+		switch {
+		case a.kind == '#' && !isID(a.name):
+			r.errorAt(a.at, "bad_id", "id", a.name)
+		case a.kind == '#' && id == "":
+			id = a.name
+		default:
+			r.errorAt(a.at, "unknown_attribute", "attribute", a.name, "nearest", "#id")
+		}
+	}
+	t.Segment.Stop = at + s.start
+	t.Segment = t.Segment.TrimRightSpace(d.body)
+	return id
+}
+
+// rowAt gives a row its place and element and reports a double id.
+func (lr *lessonReader) rowAt(class string, n int, id string, node ast.Node) Row {
+	off := lr.d.start(node)
+	row := Row{ID: id, Line: lr.d.src.line(off)}
+	name := id
+	if id == "" {
+		name = itoa(n)
+	}
+	row.Element = class + "/" + name
+	if lr.rowIDs[row.Element] {
+		lr.errorAt(off, "duplicate_id", "id", name)
+	}
+	lr.rowIDs[row.Element] = true
+	return row
+}
+
+func (lr *lessonReader) table(class string, t *extast.Table) {
+	rows, _ := lr.d.readTable(lr.report, class, t, false)
+	for _, tr := range rows {
+		cell := func(name string) Text {
+			c := tr.cells[name]
+			if c == nil {
+				return Text{Line: lr.d.lineOf(tr.node)}
+			}
+			return lr.d.text(c)
+		}
+		need := func(names ...string) bool {
+			ok := true
+			for _, n := range names {
+				if cell(n).Empty() {
+					ok = false
+					lr.emptyCell(tr, class, n)
+				}
+			}
+			return ok
+		}
+		row := lr.rowAt(class, lr.count(class)+1, tr.id, tr.node)
+		row.If = lr.rowFeatures(tr.cells["if"])
+		switch class {
+		case classCautions:
+			need("hazard", "consequence", "control")
+			lr.l.Cautions = append(lr.l.Cautions, Caution{row, cell("hazard"), cell("consequence"), cell("control")})
+		case classTools:
+			need("item", "use")
+			thing, harm := lr.wrongChoice(tr.cells["wrong"], cell("wrong"))
+			lr.l.Tools = append(lr.l.Tools, Tool{row, cell("item"), cell("use"), thing, harm})
+		case classFaults:
+			need("symptom", "cause", "check")
+			lr.l.Faults = append(lr.l.Faults, Fault{row, cell("symptom"), cell("cause"), cell("check")})
+		case classFigures:
+			if f, ok := lr.d.figure(lr.report, tr, row, false); ok {
+				lr.l.Figures = append(lr.l.Figures, f)
+			}
+		}
+		lr.d.marks[tr.node] = mark{anchor: row.Element, needs: row.If}
+	}
+}
+
+func (lr *lessonReader) emptyCell(tr tableRow, class, name string) {
+	off := lr.d.start(tr.node)
+	if c := tr.cells[name]; c != nil {
+		off = lr.d.cellStart(c)
+	}
+	for _, c := range tableColumns[class] {
+		if c.name == name {
+			name = c.words[0]
+		}
+	}
+	lr.errorAt(off, "empty_cell", "column", name)
+}
+
+// count is how many rows or blocks of a class were read so far.
+func (lr *lessonReader) count(class string) int {
+	switch class {
+	case classCautions:
+		return len(lr.l.Cautions)
+	case classTools:
+		return len(lr.l.Tools)
+	case classFaults:
+		return len(lr.l.Faults)
+	case classFigures:
+		return len(lr.l.Figures)
+	case classTerms:
+		return len(lr.l.Terms)
+	case classMisbeliefs:
+		return len(lr.l.Misbeliefs)
+	case classPictures:
+		return len(lr.l.Pictures)
+	case classArithmetic:
+		return len(lr.l.Sums)
+	}
+	return 0
+}
+
+// rowFeatures reads the If column: names of features with spaces or commas between.
+func (lr *lessonReader) rowFeatures(cell ast.Node) (out []string) {
+	if cell == nil {
+		return nil
+	}
+	for _, f := range strings.FieldsFunc(lr.d.text(cell).Plain(), func(r rune) bool { return r == ' ' || r == ',' }) {
+		if !isID(f) {
+			lr.errorAt(lr.d.cellStart(cell), "bad_id", "id", f)
+			continue
+		}
+		if !contains(out, f) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// wrongChoice splits "thing: harm" at its first colon.
+func (lr *lessonReader) wrongChoice(cell ast.Node, t Text) (thing, harm Text) {
+	thing, harm = Text{Line: t.Line}, Text{Line: t.Line}
+	if t.Empty() {
+		return thing, harm
+	}
+	for i, p := range t.Parts {
+		before, after, found := strings.Cut(p.Text, ":")
+		if p.Key != "" || !found {
+			continue
+		}
+		thing.Parts = trimParts(append(append([]TextPart{}, t.Parts[:i]...), TextPart{Text: before}))
+		harm.Parts = trimParts(append([]TextPart{{Text: after}}, t.Parts[i+1:]...))
+		break
+	}
+	if thing.Empty() || harm.Empty() {
+		off := 0
+		if cell != nil {
+			off = lr.d.cellStart(cell)
+		}
+		lr.errorAt(off, "wrong_choice_shape", "text", t.Plain())
+		return Text{Line: t.Line}, Text{Line: t.Line}
+	}
+	return thing, harm
+}
+
+// trimParts trims the ends of a text and drops empty parts.
+func trimParts(parts []TextPart) (out []TextPart) {
+	for i, p := range parts {
+		if p.Key == "" {
+			if i == 0 {
+				p.Text = strings.TrimLeft(p.Text, " ")
+			}
+			if i == len(parts)-1 {
+				p.Text = strings.TrimRight(p.Text, " ")
+			}
+			if p.Text == "" {
+				continue
+			}
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// figure reads a row of a figures table.
+func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure, bool) {
+	cell := func(name string) string {
+		if c := tr.cells[name]; c != nil {
+			return d.text(c).Plain()
+		}
+		return ""
+	}
+	place := func(name string) int {
+		if c := tr.cells[name]; c != nil {
+			return d.cellStart(c)
+		}
+		return d.start(tr.node)
+	}
+	f := Figure{Row: row, Key: cell("key")}
+	for name, to := range map[string]*Text{"quantity": &f.Quantity, "source": &f.Source} {
+		if c := tr.cells[name]; c != nil {
+			*to = d.text(c)
+		}
+	}
+	ok := true
+	if f.Key == "" && needKey {
+		r.errorAt(place("key"), "empty_cell", "column", "Key")
+		ok = false
+	}
+	if f.Key != "" && !isKey(f.Key, false) {
+		r.errorAt(place("key"), "bad_key", "key", f.Key)
+		ok = false
+	}
+	if f.Quantity.Empty() {
+		r.errorAt(place("quantity"), "empty_cell", "column", "Quantity")
+		ok = false
+	}
+	if f.Source.Empty() {
+		r.warnAt(place("source"), "no_source", "quantity", f.Quantity.Plain())
+	}
+	value := cell("value")
+	f.Value, f.High, ok = readValue(r, place("value"), value, ok)
+	f.Unit = Unit(cell("unit"))
+	if _, known := dimensionOf(f.Unit); !known {
+		r.errorAt(place("unit"), "unknown_unit", "unit", string(f.Unit), "nearest", orNone(nearestUnit(string(f.Unit))))
+		ok = false
+	}
+	limit, known := limitWords[plainKey(cell("limit"))]
+	if !known {
+		r.errorAt(place("limit"), "unknown_limit", "limit", cell("limit"))
+		return f, false
+	}
+	f.Limit = limit
+	if ok && (limit == Range && f.High == "" || (limit == Minimum || limit == Maximum) && f.High != "") {
+		r.errorAt(place("limit"), "limit_mismatch", "limit", cell("limit"), "value", value)
+		ok = false
+	}
+	return f, ok
+}
+
+// orNone is for a hint where nothing is near.
+func orNone(s string) string {
+	if s == "" {
+		return "—"
+	}
+	return s
+}
+
+// readValue reads a decimal or a range with an en dash.
+func readValue(r *report, off int, s string, ok bool) (low, high string, good bool) {
+	a, b, isRange := strings.Cut(s, "–")
+	low, ok1 := normalDecimal(a)
+	if s == "" {
+		r.errorAt(off, "empty_cell", "column", "Value")
+		return "", "", false
+	}
+	if !isRange {
+		if !ok1 {
+			if x, y, dash := strings.Cut(strings.TrimPrefix(s, "-"), "-"); dash {
+				_, okx := normalDecimal(x)
+				_, oky := normalDecimal(y)
+				if okx && oky {
+					r.errorAt(off, "range_dash", "value", s)
+					return "", "", false
+				}
+			}
+			r.errorAt(off, "bad_decimal", "value", s)
+		}
+		return low, "", ok && ok1
+	}
+	high, ok2 := normalDecimal(b)
+	if !ok1 || !ok2 {
+		r.errorAt(off, "bad_decimal", "value", s)
+		return "", "", false
+	}
+	if mustDecimal(low).Cmp(mustDecimal(high)) > 0 {
+		r.errorAt(off, "range_reversed", "value", s)
+		return "", "", false
+	}
+	return low, high, ok
+}
+
+// terms reads definition lists: several term lines over one definition are synonyms.
+func (lr *lessonReader) terms(s *section) {
+	seen := map[string]bool{}
+	found := false
+	for _, b := range s.blocks {
+		dl, ok := b.(*extast.DefinitionList)
+		if !ok {
+			continue
+		}
+		found = true
+		var names []ast.Node
+		var defs []Text
+		flush := func() {
+			if len(names) == 0 {
+				return
+			}
+			id := lr.d.takeID(lr.report, names[0])
+			row := lr.rowAt(classTerms, len(lr.l.Terms)+1, id, names[0])
+			t := Term{Row: row}
+			for _, n := range names {
+				name := lr.d.text(n).Plain()
+				if name == "" {
+					continue
+				}
+				if seen[plainKey(name)] {
+					lr.errorAt(lr.d.start(n), "duplicate_term", "term", name)
+				}
+				seen[plainKey(name)] = true
+				t.Names = append(t.Names, name)
+			}
+			for i, d := range defs {
+				if i == 0 {
+					t.Definition = d
+				} else {
+					t.Definition.Parts = append(append(t.Definition.Parts, TextPart{Text: " "}), d.Parts...)
+				}
+			}
+			lr.d.marks[names[0]] = mark{anchor: row.Element}
+			if len(t.Names) == 0 || t.Definition.Empty() {
+				lr.errorAt(lr.d.start(names[0]), "term_without_definition", "term", strings.Join(t.Names, ", "))
+			} else {
+				lr.l.Terms = append(lr.l.Terms, t)
+			}
+			names, defs = nil, nil
+		}
+		for c := dl.FirstChild(); c != nil; c = c.NextSibling() {
+			switch c := c.(type) {
+			case *extast.DefinitionTerm:
+				if len(defs) > 0 {
+					flush()
+				}
+				names = append(names, c)
+			case *extast.DefinitionDescription:
+				if p := c.FirstChild(); p != nil {
+					defs = append(defs, lr.d.text(p))
+				}
+			}
+		}
+		flush()
+	}
+	if !found {
+		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+	}
+}
+
+// misbeliefs reads bullets of **Said:** … **In fact:** …
+func (lr *lessonReader) misbeliefs(s *section) {
+	found := false
+	for _, b := range s.blocks {
+		list, ok := b.(*ast.List)
+		if !ok {
+			continue
+		}
+		found = true
+		for li := list.FirstChild(); li != nil; li = li.NextSibling() {
+			lr.misbelief(li)
+		}
+	}
+	if !found {
+		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+	}
+}
+
+func (lr *lessonReader) misbelief(li ast.Node) {
+	id := ""
+	if s, ok := lr.d.attrs[li]; ok {
+		for _, a := range parseAttributes(lr.report, s) {
+			if a.kind == '#' && isID(a.name) {
+				id = a.name
+			} else {
+				lr.errorAt(a.at, "unknown_attribute", "attribute", a.name, "nearest", "#id")
+			}
+		}
+	}
+	found := map[string]*textBuilder{}
+	var open *textBuilder
+	for p := li.FirstChild(); p != nil; p = p.NextSibling() {
+		if p.Kind() != ast.KindParagraph && p.Kind() != ast.KindTextBlock {
+			continue
+		}
+		for c := p.FirstChild(); c != nil; c = c.NextSibling() {
+			if e, ok := c.(*ast.Emphasis); ok && e.Level == 2 {
+				if which, ok := saidWords[plainKey(lr.d.text(e).Plain())]; ok {
+					if found[which] != nil {
+						lr.errorAt(lr.d.start(e), "misbelief_shape")
+					}
+					open = &textBuilder{d: lr.d}
+					found[which] = open
+					continue
+				}
+			}
+			if open != nil {
+				open.node(c)
+			}
+		}
+		if open != nil {
+			open.add(" ")
+		}
+	}
+	row := lr.rowAt(classMisbeliefs, len(lr.l.Misbeliefs)+1, id, li)
+	lr.d.marks[li] = mark{anchor: row.Element}
+	m := Misbelief{Row: row}
+	for which, to := range map[string]*Text{"said": &m.Said, "in-fact": &m.InFact} {
+		if b := found[which]; b != nil {
+			*to = b.done(row.Line)
+			to.Parts = trimLeadColon(to.Parts)
+		}
+	}
+	if m.Said.Empty() || m.InFact.Empty() {
+		lr.errorAt(lr.d.start(li), "misbelief_shape")
+		return
+	}
+	lr.l.Misbeliefs = append(lr.l.Misbeliefs, m)
+}
+
+// trimLeadColon takes the colon off that may stand after a bold label instead of in it.
+func trimLeadColon(parts []TextPart) []TextPart {
+	if len(parts) > 0 && parts[0].Key == "" {
+		parts = append([]TextPart{{Text: strings.TrimLeft(strings.TrimPrefix(strings.TrimLeft(parts[0].Text, " "), ":"), " ")}}, parts[1:]...)
+	}
+	return trimParts(parts)
+}

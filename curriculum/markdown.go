@@ -1,0 +1,481 @@
+package curriculum
+
+import (
+	"bytes"
+	"strings"
+
+	"github.com/yuin/goldmark"
+	"github.com/yuin/goldmark/ast"
+	"github.com/yuin/goldmark/extension"
+	extast "github.com/yuin/goldmark/extension/ast"
+	"github.com/yuin/goldmark/parser"
+	"github.com/yuin/goldmark/text"
+	"github.com/yuin/goldmark/util"
+)
+
+// document is a Markdown file's tree with what we found in it. It is read only after parsing: rendering shares it.
+type document struct {
+	src      *source
+	body     []byte // the source with the front matter blanked, so that offsets are those of the file
+	root     ast.Node
+	sections []*section
+	attrs    map[ast.Node]span // attribute blocks taken off the first lines of list items
+
+	// What rendering needs to know of a node, filled while the structure is read.
+	marks map[ast.Node]mark
+}
+
+// mark is what rendering does at a node.
+type mark struct {
+	anchor string   // id attribute
+	step   *Step    // the step a list item is, or nil
+	each   *Step    // step at hand for {axle} below this node, or nil
+	needs  []string // features a row needs
+	hide   bool     // nothing of it is shown (a sum's formulas)
+	sum    *Sum
+	figure *Figure // the value cell of a vehicle sheet's figures
+}
+
+// section is a level-2 heading with the blocks up to the next heading of level 1 or 2.
+type section struct {
+	class   string // "" for reading matter
+	title   string
+	anchor  string
+	heading *ast.Heading
+	blocks  []ast.Node
+}
+
+// attrsKey keeps the attribute blocks that the paragraph transformer takes off.
+var attrsKey = parser.NewContextKey()
+var classKey = parser.NewContextKey()
+
+// markdown parses with the extensions of the lesson format. Raw HTML stays off in the renderer.
+var markdown = goldmark.New(
+	goldmark.WithExtensions(extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote),
+	goldmark.WithParserOptions(parser.WithHeadingAttribute(), parser.WithParagraphTransformers(util.Prioritized(stepAttributes{}, 50))),
+)
+
+// parseMarkdown parses a file's body. The caller has checked characters and nesting.
+func parseMarkdown(src *source, body []byte) *document {
+	pc := parser.NewContext()
+	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
+	pc.Set(attrsKey, d.attrs)
+	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
+	return d
+}
+
+// tooDeep finds a line that nests more containers than any lesson needs; parsers of Markdown recurse on them.
+func tooDeep(body []byte) (off int, deep bool) {
+	start := 0
+	for start < len(body) {
+		stop := bytes.IndexByte(body[start:], '\n')
+		if stop < 0 {
+			stop = len(body) - start
+		}
+		line := body[start : start+stop]
+		depth, indent := 0, 0
+		for i := 0; i < len(line); i++ {
+			switch c := line[i]; {
+			case c == '>' || c == '-' || c == '+' || c == '*' || c == ':':
+				depth++
+			case c == ' ':
+				indent++
+			case c == '\t':
+				indent += 4
+			case c >= '0' && c <= '9', c == '.' || c == ')':
+				if c == '.' || c == ')' {
+					depth++
+				}
+			default:
+				i = len(line)
+			}
+		}
+		if depth > maxNesting && bytes.ContainsAny(line, " \t>") && !isRule(line) || indent > 8*maxNesting && depth > 0 {
+			return start, true
+		}
+		start += stop + 1
+	}
+	return 0, false
+}
+
+// isRule says whether a line is made of one kind of mark and spaces only: a thematic break or a table's rule.
+func isRule(line []byte) bool {
+	line = bytes.TrimSpace(line)
+	for _, c := range line {
+		if c != line[0] && c != ' ' || c == '>' || c == ':' {
+			return false
+		}
+	}
+	return !bytes.Contains(line, []byte("- -")) && !bytes.Contains(line, []byte("* *")) || len(line) <= 2*maxNesting
+}
+
+// stepAttributes takes the attribute block off the first line of list items in the sections that are ours, before the
+// text is parsed for emphasis and links.
+type stepAttributes struct{}
+
+func (stepAttributes) Transform(n *ast.Paragraph, reader text.Reader, pc parser.Context) {
+	li, ok := n.Parent().(*ast.ListItem)
+	if !ok || li.FirstChild() != n || n.Lines().Len() == 0 {
+		return
+	}
+	line := n.Lines().At(0)
+	s, ok := findAttributes(line.Value(reader.Source()))
+	if !ok {
+		return
+	}
+	switch classAround(li, reader.Source(), pc) {
+	case classProcedure, classMisbeliefs:
+	default:
+		return
+	}
+	at := line.Start - line.Padding
+	pc.Get(attrsKey).(map[ast.Node]span)[li] = span{at + s.start, at + s.stop}
+	line.Stop = at + s.start
+	line = line.TrimRightSpace(reader.Source())
+	line.ForceNewline = n.Lines().Len() > 1
+	n.Lines().Set(0, line)
+}
+
+// sectionAt remembers the last answer of classAround, so that a long section is not walked again for each item.
+type sectionAt struct {
+	block ast.Node
+	class string
+}
+
+// classAround is the class of the section a node stands in while blocks are still being parsed.
+func classAround(n ast.Node, src []byte, pc parser.Context) string {
+	for n.Parent() != nil && n.Parent().Kind() != ast.KindDocument {
+		n = n.Parent()
+	}
+	last, _ := pc.Get(classKey).(sectionAt)
+	class := ""
+	for b := n; b != nil; b = b.PreviousSibling() {
+		if b == last.block {
+			class = last.class
+			break
+		}
+		if h, ok := b.(*ast.Heading); ok && h.Level <= 2 {
+			if h.Level == 2 {
+				class, _ = classOf(h, src)
+			}
+			break
+		}
+	}
+	pc.Set(classKey, sectionAt{n, class})
+	return class
+}
+
+// classOf is the class of a level-2 heading: a class that is given, else what its words say. unknown is a class
+// outside the table.
+func classOf(h *ast.Heading, src []byte) (class, unknown string) {
+	if v, ok := h.AttributeString("class"); ok {
+		b, _ := v.([]byte)
+		for _, c := range strings.Fields(string(b)) {
+			if !contains(classes, c) {
+				return "", c
+			}
+			class = c
+		}
+		if class != "" {
+			return class, ""
+		}
+	}
+	var b strings.Builder
+	for i := range h.Lines().Len() {
+		l := h.Lines().At(i)
+		b.Write(l.Value(src))
+	}
+	return headingWords[plainKey(strings.Trim(b.String(), "*_ \n"))], ""
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+// findSections splits the document at its level-2 headings and reports classes outside the table.
+func (d *document) findSections(r *report) {
+	var open *section
+	count := map[string]int{}
+	used := map[string]bool{}
+	for n := d.root.FirstChild(); n != nil; n = n.NextSibling() {
+		h, ok := n.(*ast.Heading)
+		if !ok {
+			if open != nil {
+				open.blocks = append(open.blocks, n)
+			}
+			continue
+		}
+		title := d.text(h).Plain()
+		class, unknown := classOf(h, d.body)
+		if unknown != "" {
+			near := nearest(unknown, classes)
+			if near == "" {
+				near = strings.Join(classes, ", ")
+			}
+			r.errorAt(d.start(h), "unknown_class", "class", unknown, "nearest", near)
+		}
+		if strings.HasSuffix(title, "}") && strings.Contains(title, "{") {
+			r.errorAt(d.start(h), "bad_attributes", "text", title)
+		}
+		if h.Level != 2 {
+			if v, ok := h.AttributeString("class"); ok && unknown == "" {
+				b, _ := v.([]byte)
+				r.warnAt(d.start(h), "heading_level", "class", string(b), "level", itoa(h.Level))
+			}
+			if h.Level == 1 {
+				open = nil
+			} else if open != nil {
+				open.blocks = append(open.blocks, n)
+			}
+			continue
+		}
+		open = &section{class: class, title: title, heading: h}
+		count[class]++
+		open.anchor = anchorOf(h, class, title, count[class], used)
+		used[open.anchor] = true
+		d.marks[h] = mark{anchor: open.anchor}
+		d.sections = append(d.sections, open)
+	}
+}
+
+// anchorOf gives a heading its id: the author's, else the class, else one made of its words.
+func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]bool) string {
+	if v, ok := h.AttributeString("id"); ok {
+		if b, ok := v.([]byte); ok && len(b) > 0 {
+			return string(b)
+		}
+	}
+	base := class
+	if base == "" {
+		base = slug(title)
+	}
+	if class != "" && nth > 1 {
+		base += "-" + itoa(nth)
+	}
+	for i, a := 2, base; ; i++ {
+		if !used[a] {
+			return a
+		}
+		a = base + "-" + itoa(i)
+	}
+}
+
+func slug(s string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(s) {
+		switch {
+		case isWordRune(r) || r > 0x7f && !strings.ContainsRune("–—“”‘’…«»", r):
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+		if b.Len() > 80 {
+			break
+		}
+	}
+	if out := strings.Trim(b.String(), "-"); out != "" {
+		return out
+	}
+	return "section"
+}
+
+// start is the offset of a node's first character in the file.
+func (d *document) start(n ast.Node) int {
+	if n == nil {
+		return 0
+	}
+	if n.Type() == ast.TypeBlock && n.Lines() != nil && n.Lines().Len() > 0 {
+		return n.Lines().At(0).Start
+	}
+	if t, ok := n.(*ast.Text); ok {
+		return t.Segment.Start
+	}
+	if p := n.Pos(); p >= 0 {
+		return p
+	}
+	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+		return d.start(c)
+	}
+	if n.Parent() != nil && n.Parent().Kind() != ast.KindDocument {
+		return d.start(n.Parent())
+	}
+	return 0
+}
+
+func (d *document) lineOf(n ast.Node) int { return d.src.line(d.start(n)) }
+
+// text reads the inline content of a block.
+func (d *document) text(n ast.Node) Text {
+	b := textBuilder{d: d}
+	b.children(n)
+	return b.done(d.lineOf(n))
+}
+
+// textBuilder turns inline nodes into a Text: emphasis goes, links leave their words, a vehicle link keeps its key.
+type textBuilder struct {
+	d     *document
+	parts []TextPart
+	line  int
+	depth int
+}
+
+func (b *textBuilder) children(n ast.Node) {
+	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+		b.node(c)
+	}
+}
+
+func (b *textBuilder) node(n ast.Node) {
+	if b.depth++; b.depth > 200 {
+		b.depth--
+		return
+	}
+	defer func() { b.depth-- }()
+	switch n := n.(type) {
+	case *ast.Text:
+		b.at(n.Segment.Start)
+		s := n.Segment.Value(b.d.body)
+		if n.IsRaw() {
+			b.add(string(s))
+		} else {
+			b.add(unescape(s))
+		}
+		if n.SoftLineBreak() || n.HardLineBreak() {
+			b.add(" ")
+		}
+	case *ast.String:
+		b.add(string(n.Value))
+	case *ast.CodeSpan:
+		for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+			if t, ok := c.(*ast.Text); ok {
+				b.at(t.Segment.Start)
+				b.add(string(t.Segment.Value(b.d.body)))
+			}
+		}
+	case *ast.AutoLink:
+		b.add(string(n.Label(b.d.body)))
+	case *ast.Link:
+		if key, ok := vehicleKey(n); ok {
+			words := textBuilder{d: b.d, depth: b.depth}
+			words.children(n)
+			b.at(b.d.start(n))
+			b.parts = append(b.parts, TextPart{Text: words.done(0).Plain(), Key: key})
+			return
+		}
+		b.children(n)
+	case *ast.RawHTML, *extast.FootnoteLink, *extast.FootnoteBacklink:
+	default:
+		b.children(n)
+	}
+}
+
+func (b *textBuilder) at(off int) {
+	if b.line == 0 {
+		b.line = b.d.src.line(off)
+	}
+}
+
+func (b *textBuilder) add(s string) {
+	if s == "" {
+		return
+	}
+	if n := len(b.parts); n > 0 && b.parts[n-1].Key == "" {
+		b.parts[n-1].Text += s
+		return
+	}
+	b.parts = append(b.parts, TextPart{Text: s})
+}
+
+// done collapses white space and trims the ends.
+func (b *textBuilder) done(line int) Text {
+	if b.line != 0 {
+		line = b.line
+	}
+	var out []TextPart
+	for i, p := range b.parts {
+		if p.Key == "" {
+			s := collapse(p.Text)
+			if i == 0 {
+				s = strings.TrimLeft(s, " ")
+			}
+			if i == len(b.parts)-1 {
+				s = strings.TrimRight(s, " ")
+			}
+			if s == "" {
+				continue
+			}
+			p.Text = s
+		}
+		out = append(out, p)
+	}
+	return Text{Parts: out, Line: line}
+}
+
+// collapse makes each run of white space one space.
+func collapse(s string) string {
+	var b strings.Builder
+	space := false
+	for _, r := range s {
+		if r == ' ' || r == '\t' || r == '\n' {
+			if !space {
+				b.WriteByte(' ')
+			}
+			space = true
+			continue
+		}
+		space = false
+		b.WriteRune(r)
+	}
+	return b.String()
+}
+
+// unescape resolves backslashes and character references as the renderer does.
+func unescape(s []byte) string {
+	if bytes.IndexByte(s, '\\') < 0 && bytes.IndexByte(s, '&') < 0 {
+		return string(s)
+	}
+	var b strings.Builder
+	for i := 0; i < len(s); i++ {
+		if s[i] == '\\' && i+1 < len(s) && util.IsPunct(s[i+1]) {
+			i++
+			b.WriteByte(s[i])
+			continue
+		}
+		if s[i] == '&' {
+			if n := bytes.IndexByte(s[i:min(len(s), i+40)], ';'); n > 0 {
+				piece := s[i : i+n+1]
+				b.Write(util.ResolveEntityNames(util.ResolveNumericReferences(piece)))
+				i += n
+				continue
+			}
+		}
+		b.WriteByte(s[i])
+	}
+	return b.String()
+}
+
+// vehicleKey is the key of a link with our scheme.
+func vehicleKey(l *ast.Link) (string, bool) {
+	key, ok := bytes.CutPrefix(l.Destination, []byte("vehicle:"))
+	return string(key), ok
+}
+
+// textFor fills in a car's values.
+func textFor(t Text, v *Vehicle, axle string) string {
+	var b strings.Builder
+	for _, p := range t.Parts {
+		b.WriteString(p.Text)
+		if p.Key == "" || v == nil {
+			continue
+		}
+		if f, ok := v.Figure(p.Key, axle); ok {
+			b.WriteString(" (" + f.String() + ")")
+		}
+	}
+	return strings.TrimSpace(b.String())
+}

@@ -1,0 +1,216 @@
+package curriculum
+
+import (
+	"path"
+	"strings"
+
+	"github.com/yuin/goldmark/ast"
+	extast "github.com/yuin/goldmark/extension/ast"
+)
+
+// pictureRef is an image of a Markdown file with the path it means.
+type pictureRef struct {
+	node *ast.Image
+	at   int
+	path string // inside the programme; "" if it points outside
+	dest string
+	alt  string
+}
+
+// picturePath resolves a picture's path relative to its file; ok is false where it leaves the programme or is an address.
+func picturePath(file, dest string) (string, bool) {
+	if dest == "" || strings.ContainsAny(dest, ":\\?#") || strings.HasPrefix(dest, "/") {
+		return "", false
+	}
+	p := path.Join(path.Dir(file), dest)
+	if p == ".." || strings.HasPrefix(p, "../") {
+		return "", false
+	}
+	return p, true
+}
+
+// images lists all images of a document in order.
+func (d *document) images() (out []pictureRef) {
+	_ = ast.Walk(d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
+		if im, ok := n.(*ast.Image); ok && entering {
+			out = append(out, d.image(im))
+		}
+		return ast.WalkContinue, nil
+	})
+	return out
+}
+
+func (d *document) image(im *ast.Image) pictureRef {
+	b := textBuilder{d: d}
+	b.children(im)
+	ref := pictureRef{node: im, at: d.imageStart(im), dest: string(im.Destination), alt: b.done(0).Plain()}
+	if p, ok := picturePath(d.src.file, ref.dest); ok {
+		ref.path = p
+	}
+	return ref
+}
+
+// imageStart is where an image begins; one without words has no text node, so its block's line is searched.
+func (d *document) imageStart(im ast.Node) int {
+	if p := im.Pos(); p >= 0 {
+		return p
+	}
+	return d.start(im)
+}
+
+// pictures reads images, each followed by its table.
+func (lr *lessonReader) pictures(s *section) {
+	found, open := false, -1
+	for _, b := range s.blocks {
+		if t, ok := b.(*extast.Table); ok {
+			if open < 0 {
+				lr.errorAt(lr.d.start(t.FirstChild()), "table_without_picture")
+				continue
+			}
+			lr.pictureTable(open, t)
+			open = -1
+			continue
+		}
+		_ = ast.Walk(b, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
+			im, ok := n.(*ast.Image)
+			if !ok || !entering {
+				return ast.WalkContinue, nil
+			}
+			found = true
+			if open >= 0 {
+				lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
+			}
+			ref := lr.d.image(im)
+			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, "", b)
+			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
+			lr.pictureAt = append(lr.pictureAt, ref.at)
+			lr.d.marks[im] = mark{anchor: row.Element}
+			open = len(lr.l.Pictures) - 1
+			return ast.WalkSkipChildren, nil
+		})
+	}
+	if open >= 0 {
+		lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
+	}
+	if !found {
+		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+	}
+}
+
+// pictureTable reads the numbered parts of a picture. An id of the table's first row is the picture's.
+func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
+	p := &lr.l.Pictures[n]
+	rows, _ := lr.d.readTable(lr.report, classPictures, t, false)
+	for i, tr := range rows {
+		if tr.id != "" {
+			if i > 0 {
+				lr.errorAt(lr.d.start(tr.node), "unknown_attribute", "attribute", tr.id, "nearest", "#id on the first row")
+			} else {
+				p.Row = lr.rowAt(classPictures, n+1, tr.id, tr.node)
+				for node, m := range lr.d.marks {
+					if m.anchor == "pictures/"+itoa(n+1) && node.Kind() == ast.KindImage {
+						m.anchor = p.Element
+						lr.d.marks[node] = m
+					}
+				}
+			}
+		}
+		number := lr.d.text(tr.cells["number"]).Plain()
+		part := lr.d.text(tr.cells["part"])
+		if number == "" {
+			lr.emptyCell(tr, classPictures, "number")
+		}
+		if part.Empty() {
+			lr.emptyCell(tr, classPictures, "part")
+		}
+		if number == "" || part.Empty() {
+			continue
+		}
+		for _, have := range p.Parts {
+			if have.Number == number {
+				lr.errorAt(lr.d.cellStart(tr.cells["number"]), "duplicate_number", "number", number)
+			}
+			if plainKey(have.Part.Plain()) == plainKey(part.Plain()) {
+				lr.warnAt(lr.d.cellStart(tr.cells["part"]), "duplicate_part", "part", part.Plain())
+			}
+		}
+		p.Parts = append(p.Parts, PicturePart{Number: number, Part: part, Line: lr.d.lineOf(tr.node)})
+		lr.d.marks[tr.node] = mark{anchor: p.Element + "/" + number}
+		lr.partAt = append(lr.partAt, partPlace{n, number, lr.d.cellStart(tr.cells["number"])})
+	}
+}
+
+// partPlace is where a number of a picture's table stands.
+type partPlace struct {
+	picture int
+	number  string
+	at      int
+}
+
+// checkImages checks every image of a document against the programme's pictures.
+func (d *document) checkImages(r *report, pictures map[string]*Picture) {
+	for _, ref := range d.images() {
+		if ref.alt == "" {
+			r.errorAt(ref.at, "picture_without_words", "path", ref.dest)
+		}
+		if ref.path == "" {
+			r.errorAt(ref.at, "picture_outside", "path", ref.dest)
+			continue
+		}
+		if _, ok := pictures[ref.path]; !ok {
+			near := nearest(ref.path, sortedKeys(pictures))
+			r.errorAt(ref.at, "picture_missing", "path", ref.path, "nearest", orNone(near))
+		}
+	}
+}
+
+// checkCallouts compares each picture's table with the callouts of its drawing.
+func (lr *lessonReader) checkCallouts(pictures map[string]*Picture) {
+	for i, p := range lr.l.Pictures {
+		drawing, ok := pictures[p.Path]
+		if !ok {
+			continue
+		}
+		for _, place := range lr.partAt {
+			if place.picture == i && !contains(drawing.Numbers, place.number) {
+				lr.errorAt(place.at, "number_not_in_drawing", "number", place.number, "path", p.Path)
+			}
+		}
+		seen := map[string]bool{}
+		for _, n := range drawing.Numbers {
+			if seen[n] {
+				continue
+			}
+			seen[n] = true
+			listed := false
+			for _, part := range p.Parts {
+				listed = listed || part.Number == n
+			}
+			if !listed {
+				lr.errorAt(lr.pictureAt[i], "number_not_in_table", "number", n, "path", p.Path)
+			}
+		}
+	}
+}
+
+// readPicture checks one drawing.
+func readPicture(f File, r *report) *Picture {
+	if !checkCharacters(r) {
+		return nil
+	}
+	numbers, err := CheckSVG(f.Bytes)
+	if err != nil {
+		if se, ok := err.(*SVGError); ok {
+			r.errorAt(r.src.offset(se.Line, se.Column), se.Code, "name", se.Name)
+		}
+		return nil
+	}
+	seen := map[string]bool{}
+	for _, n := range numbers {
+		if seen[n] {
+			r.warnAt(0, "callout_twice", "number", n)
+		}
+		seen[n] = true
+	}
+	return &Picture{Path: f.Path, Edition: f.Edition, Bytes: f.Bytes, Numbers: numbers}
+}

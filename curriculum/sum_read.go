@@ -1,0 +1,293 @@
+package curriculum
+
+import (
+	"math/big"
+	"strings"
+
+	"github.com/yuin/goldmark/ast"
+	"go.yaml.in/yaml/v4"
+)
+
+// maxGivenValues bounds one given's values, ranges expanded.
+const maxGivenValues = 500
+
+// sumInfo says whether a fenced block is a sum.
+func (d *document) sumInfo(n *ast.FencedCodeBlock) bool {
+	return string(n.Language(d.body)) == "sum"
+}
+
+// arithmetic reads the sum blocks of a section.
+func (lr *lessonReader) arithmetic(s *section) {
+	found := false
+	for _, b := range s.blocks {
+		if f, ok := b.(*ast.FencedCodeBlock); ok && lr.d.sumInfo(f) {
+			found = true
+			lr.sum(f)
+		}
+	}
+	if !found {
+		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+	}
+}
+
+// sumsOutside warns of sum blocks that stand where none is read.
+func (lr *lessonReader) sumsOutside() {
+	_ = ast.Walk(lr.d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
+		if f, ok := n.(*ast.FencedCodeBlock); ok && entering && lr.d.sumInfo(f) {
+			if _, read := lr.d.marks[n]; !read {
+				lr.warnAt(lr.d.fenceStart(f), "sum_outside")
+				lr.d.marks[n] = mark{hide: true}
+			}
+		}
+		return ast.WalkContinue, nil
+	})
+}
+
+// fenceStart is where a fenced block's first line is.
+func (d *document) fenceStart(f *ast.FencedCodeBlock) int {
+	if f.Info != nil {
+		return f.Info.Segment.Start
+	}
+	return max(0, f.Pos())
+}
+
+// sumSource keeps what checks of a sum need beside it: where things stand.
+type sumSource struct {
+	index   int // in the lesson's Sums
+	findAt  item
+	slipAt  []item
+	givenAt map[string]item
+	unitAt  item
+}
+
+func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
+	var block []byte
+	lines := f.Lines()
+	for i := range lines.Len() {
+		l := lines.At(i)
+		block = append(block, l.Value(lr.d.body)...)
+	}
+	y := &yamlReader{report: lr.report, place: func(line, column int) (int, int) {
+		if line < 1 || line > lines.Len() {
+			return lr.d.src.at(lr.d.fenceStart(f))
+		}
+		l := lines.At(line - 1)
+		first, col := lr.d.src.at(l.Start)
+		return first, col + max(0, column-1-l.Padding)
+	}}
+	s := Sum{}
+	src := sumSource{givenAt: map[string]item{}}
+	var id item
+	var given, slips *yaml.Node
+	var find, unit item
+	n := y.parse(block)
+	if n == nil {
+		s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, "", f)
+		lr.d.marks[f] = mark{anchor: s.Element, hide: true}
+		return
+	}
+	y.mapping(n, []yamlField{
+		{"id", false, y.placed("id", &id)},
+		{"ask", true, y.text("ask", &s.Ask)},
+		{"given", true, func(n *yaml.Node) { given = n }},
+		{"find", true, y.placed("find", &find)},
+		{"unit", false, y.placed("unit", &unit)},
+		{"rounding", true, y.decimal("rounding", &s.Rounding)},
+		{"tolerance", true, y.decimal("tolerance", &s.Tolerance)},
+		{"slips", false, func(n *yaml.Node) { slips = n }},
+	})
+	if id.text != "" && !isID(id.text) {
+		y.errorLine(id.line, id.column, "bad_id", "id", id.text)
+		id.text = ""
+	}
+	s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, id.text, f)
+	s.Unit = y.unit(unit)
+	for _, c := range []struct {
+		key, value string
+		zero       bool
+	}{{"rounding", s.Rounding, false}, {"tolerance", s.Tolerance, true}} {
+		if c.value != "" && (mustDecimal(c.value).Sign() < 0 || !c.zero && mustDecimal(c.value).Sign() == 0) {
+			y.errorNode(n, "not_positive", "key", c.key, "value", c.value)
+		}
+	}
+	if given != nil {
+		y.pairs("given", given, func(k, v *yaml.Node) {
+			l, c := y.at(k)
+			src.givenAt[k.Value] = item{k.Value, l, c}
+			s.Given = append(s.Given, y.given(k, v))
+		})
+		sortGiven(s.Given)
+	}
+	names := make([]string, len(s.Given))
+	for i, g := range s.Given {
+		names[i] = g.Name
+	}
+	if find.text != "" {
+		s.Find = y.formula(find, names)
+	}
+	if slips != nil {
+		if slips.Kind != yaml.SequenceNode {
+			y.errorNode(slips, "yaml_not_a_list", "key", "slips")
+		} else {
+			for _, n := range slips.Content {
+				var formula, means item
+				y.mapping(n, []yamlField{{"formula", true, y.placed("formula", &formula)}, {"means", true, y.placed("means", &means)}})
+				slip := Slip{Means: means.text}
+				if formula.text != "" {
+					slip.Formula = y.formula(formula, names)
+				}
+				if formula.line == 0 {
+					formula.line, formula.column = y.at(n)
+				}
+				s.Slips = append(s.Slips, slip)
+				src.slipAt = append(src.slipAt, formula)
+			}
+		}
+	}
+	if s.Find != nil {
+		used := s.Find.Names()
+		for _, sl := range s.Slips {
+			if sl.Formula != nil {
+				used = append(used, sl.Formula.Names()...)
+			}
+		}
+		for _, g := range s.Given {
+			if at := src.givenAt[g.Name]; !contains(used, g.Name) {
+				y.warnLine(at.line, at.column, "given_unused", "name", g.Name)
+			}
+		}
+	}
+	lr.l.Sums = append(lr.l.Sums, s)
+	copied := s
+	lr.d.marks[f] = mark{anchor: s.Element, sum: &copied}
+	src.index, src.findAt, src.unitAt = len(lr.l.Sums)-1, find, unit
+	lr.sums = append(lr.sums, src)
+}
+
+// unit reads a unit; an empty one is a count.
+func (y *yamlReader) unit(at item) Unit {
+	if at.text == "" {
+		return ""
+	}
+	if _, ok := dimensionOf(Unit(at.text)); !ok {
+		y.errorLine(at.line, at.column, "unknown_unit", "unit", at.text, "nearest", orNone(nearestUnit(at.text)))
+	}
+	return Unit(at.text)
+}
+
+func sortGiven(gs []Given) {
+	for i := 1; i < len(gs); i++ {
+		for j := i; j > 0 && gs[j].Name < gs[j-1].Name; j-- {
+			gs[j], gs[j-1] = gs[j-1], gs[j]
+		}
+	}
+}
+
+// given reads one given value: a list, a range or a vehicle's figure.
+func (y *yamlReader) given(k, v *yaml.Node) Given {
+	g := Given{Name: k.Value}
+	if !isName(k.Value) || contains(formulaWords, k.Value) {
+		y.errorNode(k, "bad_given_name", "name", k.Value)
+	}
+	var unit, key item
+	var values *yaml.Node
+	var from, to, step string
+	var fromAt *yaml.Node
+	keep := func(key string, to *string) func(*yaml.Node) {
+		return func(n *yaml.Node) { fromAt = n; y.decimal(key, to)(n) }
+	}
+	y.mapping(v, []yamlField{
+		{"what", true, y.text("what", &g.What)},
+		{"unit", false, y.placed("unit", &unit)},
+		{"values", false, func(n *yaml.Node) { values = n }},
+		{"from", false, keep("from", &from)},
+		{"to", false, keep("to", &to)},
+		{"step", false, keep("step", &step)},
+		{"vehicle", false, y.placed("vehicle", &key)},
+	})
+	g.Unit = y.unit(unit)
+	kinds := 0
+	if values != nil {
+		kinds++
+	}
+	if fromAt != nil {
+		kinds++
+	}
+	if key.text != "" {
+		kinds++
+	}
+	if v.Kind == yaml.MappingNode && kinds != 1 {
+		y.errorNode(k, "given_shape", "name", g.Name)
+		return g
+	}
+	switch {
+	case values != nil:
+		if values.Kind != yaml.SequenceNode || len(values.Content) == 0 {
+			y.errorNode(values, "yaml_not_a_list", "key", "values")
+			return g
+		}
+		if len(values.Content) > maxGivenValues {
+			y.errorNode(values, "too_many_values", "name", g.Name, "limit", itoa(maxGivenValues))
+			return g
+		}
+		for _, n := range values.Content {
+			var d string
+			y.decimal("values", &d)(n)
+			if d == "" {
+				continue
+			}
+			for _, have := range g.Values {
+				if mustDecimal(have).Cmp(mustDecimal(d)) == 0 {
+					y.errorNode(n, "duplicate_entry", "key", "values", "value", d)
+				}
+			}
+			g.Values = append(g.Values, d)
+		}
+	case fromAt != nil:
+		if from == "" || to == "" || step == "" {
+			y.errorNode(k, "given_shape", "name", g.Name)
+			return g
+		}
+		a, b, st := mustDecimal(from), mustDecimal(to), mustDecimal(step)
+		if a.Cmp(b) > 0 {
+			y.errorNode(k, "range_reversed", "value", from+"–"+to)
+			return g
+		}
+		if st.Sign() <= 0 {
+			y.errorNode(k, "not_positive", "key", "step", "value", step)
+			return g
+		}
+		digits := max(decimals(from), decimals(step))
+		for x := a; x.Cmp(b) <= 0; x = new(big.Rat).Add(x, st) {
+			if len(g.Values) >= maxGivenValues {
+				y.errorNode(k, "too_many_values", "name", g.Name, "limit", itoa(maxGivenValues))
+				return g
+			}
+			g.Values = append(g.Values, x.FloatString(digits))
+		}
+	case key.text != "":
+		g.VehicleKey = strings.TrimPrefix(key.text, "vehicle:")
+		if !isKey(g.VehicleKey, true) {
+			y.errorLine(key.line, key.column, "bad_key", "key", key.text)
+		}
+	}
+	return g
+}
+
+// formula compiles a formula of a sum; nil after reporting why not.
+func (y *yamlReader) formula(at item, names []string) *Formula {
+	f, fault := compile(at.text, names)
+	if fault == nil {
+		return f
+	}
+	column := at.column + fault.at
+	if off := y.src.offset(at.line, at.column); off < len(y.src.bytes) && strings.IndexByte(`"'`, y.src.bytes[off]) >= 0 {
+		column++
+	}
+	kv := []string{"what", fault.what}
+	if fault.code == "formula_unknown_name" {
+		kv = append(kv, "nearest", orNone(nearest(fault.what, names)))
+	}
+	y.errorLine(at.line, column, fault.code, kv...)
+	return nil
+}

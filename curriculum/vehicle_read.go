@@ -1,0 +1,171 @@
+package curriculum
+
+import (
+	"slices"
+
+	extast "github.com/yuin/goldmark/extension/ast"
+	"go.yaml.in/yaml/v4"
+)
+
+const maxWheels = 16
+
+// vehicleReader is a vehicle sheet with its document.
+type vehicleReader struct {
+	*report
+	d       *document
+	v       *Vehicle
+	id      item
+	lang    item
+	keyAt   map[string]int
+	orderAt map[string]item
+}
+
+// readVehicle parses one vehicle sheet; nil if there is nothing to read.
+func readVehicle(f File, r *report) *vehicleReader {
+	if !checkCharacters(r) {
+		return nil
+	}
+	n, y, body := frontMatter(r)
+	if n == nil {
+		return nil
+	}
+	v := &Vehicle{File: f.Path, Edition: f.Edition, source: f.Bytes, Orders: map[string][]string{}}
+	vr := &vehicleReader{report: r, v: v, keyAt: map[string]int{}, orderAt: map[string]item{}}
+	var features []item
+	var orders *yaml.Node
+	y.mapping(n, []yamlField{
+		{"id", true, y.id("id", &vr.id)},
+		{"title", true, y.text("title", &v.Title)},
+		{"language", true, y.placed("language", &vr.lang)},
+		{"layout", true, y.text("layout", &v.Layout)},
+		{"features", true, y.list("features", &features)},
+		{"wheels", true, func(n *yaml.Node) { vr.wheels(y, n) }},
+		{"orders", false, func(n *yaml.Node) { orders = n }},
+	})
+	v.ID, v.Language = vr.id.text, vr.lang.text
+	for _, f := range features {
+		if !isID(f.text) {
+			y.errorLine(f.line, f.column, "bad_id", "id", f.text)
+		}
+	}
+	v.Features = texts(features)
+	if orders != nil {
+		y.pairs("orders", orders, func(k, n *yaml.Node) { vr.order(y, k, n) })
+	}
+	if off, deep := tooDeep(body); deep {
+		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return nil
+	}
+	vr.d = parseMarkdown(r.src, body)
+	v.doc = vr.d
+	vr.d.findSections(r)
+	found := false
+	for _, s := range vr.d.sections {
+		if s.class != classFigures {
+			continue
+		}
+		for _, b := range s.blocks {
+			if t, ok := b.(*extast.Table); ok {
+				found = true
+				vr.figures(t)
+			}
+		}
+	}
+	if !found {
+		r.errorAt(0, "sheet_without_figures")
+	}
+	return vr
+}
+
+// wheels reads a list of names or a map from name to that wheel's own features.
+func (vr *vehicleReader) wheels(y *yamlReader, n *yaml.Node) {
+	switch n.Kind {
+	case yaml.SequenceNode:
+		var names []item
+		y.list("wheels", &names)(n)
+		for _, w := range names {
+			if !isID(w.text) {
+				y.errorLine(w.line, w.column, "bad_id", "id", w.text)
+			}
+			vr.v.Wheels = append(vr.v.Wheels, Wheel{Name: w.text})
+		}
+	case yaml.MappingNode:
+		y.pairs("wheels", n, func(k, v *yaml.Node) {
+			w := Wheel{Name: k.Value}
+			if !isID(k.Value) {
+				y.errorNode(k, "bad_id", "id", k.Value)
+			}
+			if !isNullNode(v) {
+				var features []item
+				y.list("wheels", &features)(v)
+				for _, f := range features {
+					if !isID(f.text) {
+						y.errorLine(f.line, f.column, "bad_id", "id", f.text)
+					}
+				}
+				w.Features = texts(features)
+			}
+			vr.v.Wheels = append(vr.v.Wheels, w)
+		})
+	default:
+		y.errorNode(n, "yaml_not_a_list", "key", "wheels")
+	}
+	if len(vr.v.Wheels) > maxWheels {
+		y.errorNode(n, "too_many_values", "name", "wheels", "limit", itoa(maxWheels))
+		vr.v.Wheels = vr.v.Wheels[:maxWheels]
+	}
+}
+
+func (v *Vehicle) wheelNames() []string {
+	var names []string
+	for _, w := range v.Wheels {
+		names = append(names, w.Name)
+	}
+	return names
+}
+
+// order reads a named order of wheels. It may leave wheels out; a step that goes round in it may not need those.
+func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
+	if !isID(k.Value) {
+		y.errorNode(k, "bad_id", "id", k.Value)
+	}
+	var wheels []item
+	y.list("orders", &wheels)(n)
+	for _, w := range wheels {
+		if !slices.Contains(vr.v.wheelNames(), w.text) {
+			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", orNone(nearest(w.text, vr.v.wheelNames())))
+			continue
+		}
+		vr.v.Orders[k.Value] = append(vr.v.Orders[k.Value], w.text)
+	}
+	l, c := y.at(k)
+	vr.orderAt[k.Value] = item{k.Value, l, c}
+}
+
+func (vr *vehicleReader) figures(t *extast.Table) {
+	rows, columns := vr.d.readTable(vr.report, classFigures, t, true)
+	if len(columns) > 0 && columns[0] != "key" && len(rows) > 0 {
+		vr.errorAt(vr.d.start(t.FirstChild()), "column_order", "column", "Key", "order", columnList(tableColumns[classFigures]))
+		return
+	}
+	for _, tr := range rows {
+		off := vr.d.start(tr.node)
+		row := Row{ID: tr.id, Line: vr.d.src.line(off)}
+		f, ok := vr.d.figure(vr.report, tr, row, true)
+		if !ok {
+			continue
+		}
+		f.Element = "vehicle/" + f.Key
+		if _, double := vr.keyAt[f.Key]; double {
+			vr.errorAt(vr.d.cellStart(tr.cells["key"]), "duplicate_id", "id", f.Key)
+			continue
+		}
+		vr.keyAt[f.Key] = off
+		vr.v.Figures = append(vr.v.Figures, f)
+		copied := f
+		vr.d.marks[tr.node] = mark{anchor: f.Element}
+		if c := tr.cells["value"]; c != nil {
+			vr.d.marks[c] = mark{figure: &copied}
+		}
+	}
+}

@@ -1,0 +1,122 @@
+package curriculum
+
+import (
+	"strings"
+)
+
+// The words of the lesson format. English and Spanish are both understood in every file; classes work in any language.
+
+// Section classes.
+const (
+	classCautions   = "cautions"
+	classTools      = "tools"
+	classProcedure  = "procedure"
+	classFaults     = "faults"
+	classFigures    = "figures"
+	classTerms      = "terms"
+	classArithmetic = "arithmetic"
+	classMisbeliefs = "misbeliefs"
+	classPictures   = "pictures"
+	classBackground = "background"
+)
+
+var classes = []string{classCautions, classTools, classProcedure, classFaults, classFigures, classTerms, classArithmetic,
+	classMisbeliefs, classPictures, classBackground}
+
+var headingWords = map[string]string{
+	"cautions": classCautions, "precauciones": classCautions,
+	"tools and materials": classTools, "herramientas y materiales": classTools,
+	"procedure": classProcedure, "procedimiento": classProcedure,
+	"faults": classFaults, "averías": classFaults,
+	"figures": classFigures, "datos": classFigures,
+	"terms": classTerms, "términos": classTerms,
+	"arithmetic": classArithmetic, "cálculo": classArithmetic,
+	"misbeliefs": classMisbeliefs, "creencias erróneas": classMisbeliefs,
+	"pictures": classPictures, "figuras": classPictures,
+	"background": classBackground, "trasfondo": classBackground,
+}
+
+// Kinds of points under a step.
+const (
+	pointWhy       = "why"
+	pointIfSkipped = "if-skipped"
+	pointIfWrong   = "if-wrong"
+	pointCheck     = "check"
+	pointMeasure   = "measure"
+)
+
+var pointWords = map[string]string{
+	"why": pointWhy, "por qué": pointWhy,
+	"if skipped": pointIfSkipped, "si se omite": pointIfSkipped,
+	"if done wrong": pointIfWrong, "si se hace mal": pointIfWrong,
+	"check": pointCheck, "comprobar": pointCheck,
+	"measure": pointMeasure, "medir": pointMeasure,
+}
+
+// Readings of a measure.
+const (
+	readOne     = "one"
+	readLowest  = "lowest"
+	readHighest = "highest"
+	readSpread  = "spread"
+	readEach    = "each"
+)
+
+// whichWords are looked for as whole words, in this order.
+var whichWords = []struct{ word, which string }{
+	{"lowest", readLowest}, {"la menor", readLowest},
+	{"highest", readHighest}, {"la mayor", readHighest},
+	{"spread", readSpread}, {"la diferencia", readSpread},
+	{"each", readEach}, {"cada una", readEach},
+}
+
+var limitWords = map[string]LimitKind{
+	"": NoLimit, "minimum": Minimum, "maximum": Maximum, "range": Range,
+	"mínimo": Minimum, "máximo": Maximum, "intervalo": Range,
+}
+
+var saidWords = map[string]string{"said": "said", "se dice": "said", "in fact": "in-fact", "en realidad": "in-fact"}
+
+// column is a column of a section's table.
+type column struct {
+	name     string   // key in our code
+	words    []string // English, Spanish
+	optional bool
+}
+
+var tableColumns = map[string][]column{
+	classCautions: {{"hazard", []string{"Hazard", "Peligro"}, false}, {"consequence", []string{"Consequence", "Consecuencia"}, false},
+		{"control", []string{"Control", "Control"}, false}, {"if", []string{"If", "Si"}, true}},
+	classTools: {{"item", []string{"Item", "Artículo"}, false}, {"use", []string{"Use", "Uso"}, false},
+		{"wrong", []string{"Wrong choice", "Elección equivocada"}, false}, {"if", []string{"If", "Si"}, true}},
+	classFaults: {{"symptom", []string{"Symptom", "Síntoma"}, false}, {"cause", []string{"Cause", "Causa"}, false},
+		{"check", []string{"Check that tells", "Comprobación que distingue"}, false}, {"if", []string{"If", "Si"}, true}},
+	classFigures: {{"key", []string{"Key", "Clave"}, true}, {"quantity", []string{"Quantity", "Magnitud"}, false},
+		{"value", []string{"Value", "Valor"}, false}, {"unit", []string{"Unit", "Unidad"}, false},
+		{"limit", []string{"Limit", "Límite"}, false}, {"source", []string{"Source", "Fuente"}, false}},
+	classPictures: {{"number", []string{"Number", "Número"}, false}, {"part", []string{"Part", "Pieza"}, false}},
+}
+
+// pageWords are what the page of a lesson says beside the author's own words.
+type pageWords struct {
+	critical, hold, eachWheel, eachOrder, onlyWith, askMaker, givens, front, rear, counts string
+}
+
+var wordsOf = map[string]pageWords{
+	"en": {"Critical", "Hold point", "At each wheel", "At each wheel, one after the other", "Only with", "see the maker's service information", "Given", "front", "rear", "Arithmetic"},
+	"es": {"Crítico", "Punto de espera", "En cada rueda", "En cada rueda, una tras otra", "Solo con", "consulte la información de servicio del fabricante", "Datos", "delante", "detrás", "Cálculo"},
+}
+
+func pageWordsFor(language string) pageWords {
+	base, _, _ := strings.Cut(strings.ToLower(language), "-")
+	if w, ok := wordsOf[base]; ok {
+		return w
+	}
+	return wordsOf["en"]
+}
+
+// plainKey makes words comparable: one space between words, no case, no trailing colon.
+func plainKey(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	return strings.ToLower(strings.TrimSpace(strings.TrimSuffix(s, ":")))
+}
