@@ -353,13 +353,16 @@ func (s *Store) UseCode(ctx context.Context, person, codeHash string) error {
 
 // ---- standings cache ----
 
-// CachedVerdict and CacheVerdict keep verdicts by (apprentice, task, date, parameters, policy hash, catalogue hash); they are
-// dropped when new evidence of the apprentice comes.
-func (s *Store) CachedVerdicts(ctx context.Context, apprentice, date, parameters, policy string) (map[string]json.RawMessage, error) {
+// CachedVerdicts returns verdicts kept by (apprentice, date, parameters, policy hash, catalogue hash; give the last two as
+// one string) by task; none where anything was recorded about the apprentice since they were made. seen is the number of
+// entries there are now: read it before the evidence, and give it back to CacheVerdicts.
+func (s *Store) CachedVerdicts(ctx context.Context, apprentice, date, parameters, policy string) (byTask map[string]json.RawMessage, seen int64, err error) {
 	return s.cachedVerdicts(ctx, apprentice, date, parameters, policy)
 }
-func (s *Store) CacheVerdicts(ctx context.Context, apprentice, date, parameters, policy string, byTask map[string]json.RawMessage) error {
-	return s.cacheVerdicts(ctx, apprentice, date, parameters, policy, byTask)
+
+// CacheVerdicts keeps verdicts made from evidence read after seen was. Those of other dates and policies are dropped.
+func (s *Store) CacheVerdicts(ctx context.Context, apprentice, date, parameters, policy string, seen int64, byTask map[string]json.RawMessage) error {
+	return s.cacheVerdicts(ctx, apprentice, date, parameters, policy, seen, byTask)
 }
 
 // ---- care of the database ----

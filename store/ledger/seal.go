@@ -31,7 +31,8 @@ var KeyCost = Cost{MemoryKiB: 65536, Time: 3, Threads: 1}
 // maxCost bounds what opening a sealed key may cost, whatever the database says.
 var maxCost = Cost{MemoryKiB: 1 << 20, Time: 16, Threads: 16}
 
-func (c Cost) allowed() bool {
+// Allowed says whether a cost is within what is ever carried out.
+func (c Cost) Allowed() bool {
 	return c.Time >= 1 && c.Threads >= 1 && c.MemoryKiB >= 8*uint32(c.Threads) &&
 		c.MemoryKiB <= maxCost.MemoryKiB && c.Time <= maxCost.Time && c.Threads <= maxCost.Threads
 }
@@ -85,7 +86,7 @@ func (k *Signer) Reseal(random io.Reader, passphrase string) ([]byte, error) {
 func (k *Signer) Public() ed25519.PublicKey { return k.private.Public().(ed25519.PublicKey) }
 
 func seal(random io.Reader, cost Cost, id, person string, seed []byte, passphrase string) ([]byte, error) {
-	if !cost.allowed() {
+	if !cost.Allowed() {
 		return nil, fmt.Errorf("seal a signing key: cost %+v is out of bounds", cost)
 	}
 	salt, nonce := make([]byte, 16), make([]byte, chacha20poly1305.NonceSizeX)
@@ -127,7 +128,7 @@ func unseal(sealed []byte, person, passphrase string) (*Signer, error) {
 	switch {
 	case s.Format != sealedFormat || s.Alg != "ed25519" || s.KDF != "argon2id" || s.Cipher != "xchacha20-poly1305":
 		return nil, fmt.Errorf("sealed key: format %q is not one that this version opens", s.Format)
-	case !cost.allowed():
+	case !cost.Allowed():
 		return nil, fmt.Errorf("sealed key: cost %+v is out of bounds", cost)
 	case errors.Join(err1, err2, err3) != nil || len(nonce) != chacha20poly1305.NonceSizeX || len(salt) < 8:
 		return nil, errors.New("sealed key: salt, nonce or secret is damaged")

@@ -1,0 +1,157 @@
+package store
+
+import (
+	"database/sql"
+	"errors"
+
+	"brakewright/store/ledger"
+)
+
+// sqlFacts are the facts by which rules judge an entry at append: the projections as they stand in the transaction.
+// ledger.State says the same by replaying; a property test holds the two together.
+type sqlFacts struct{ q querier }
+
+var _ ledger.Facts = (*sqlFacts)(nil)
+
+func (f *sqlFacts) Next() (int64, error) {
+	var n int64
+	err := f.q.row(`SELECT COALESCE(MAX(idx) + 1, 0) FROM entry_index`).Scan(&n)
+	return n, err
+}
+
+func (f *sqlFacts) BackdatingDays() (int, error) {
+	var n int
+	err := f.q.row(`SELECT backdating_days FROM adoptions ORDER BY idx DESC LIMIT 1`).Scan(&n)
+	if errors.Is(err, sql.ErrNoRows) {
+		return ledger.DefaultBackdatingDays, nil
+	}
+	return n, err
+}
+
+func (f *sqlFacts) exists(query string, args ...any) (bool, error) {
+	var n int
+	err := f.q.row(query, args...).Scan(&n)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	return n > 0, err
+}
+
+func (f *sqlFacts) Person(id string) (bool, error) {
+	return f.exists(`SELECT 1 FROM people WHERE id = $1`, id)
+}
+func (f *sqlFacts) Site(id string) (bool, error) {
+	return f.exists(`SELECT 1 FROM sites WHERE id = $1`, id)
+}
+func (f *sqlFacts) Cohort(id string) (bool, error) {
+	return f.exists(`SELECT 1 FROM cohorts WHERE id = $1`, id)
+}
+func (f *sqlFacts) Member(person, cohort string) (bool, error) {
+	return f.exists(`SELECT 1 FROM memberships WHERE person_id = $1 AND cohort_id = $2 AND ended_by = ''`, person, cohort)
+}
+func (f *sqlFacts) JobSigned(job string) (bool, error) {
+	return f.exists(`SELECT 1 FROM signed_jobs WHERE job_id = $1`, job)
+}
+
+const roleColumns = `SELECT entry_id, person_id, role, site_id, from_date, until_date, author FROM roles`
+
+func scanRoleFact(r *sql.Rows) (x ledger.RoleFact, err error) {
+	return x, r.Scan(&x.Entry, &x.Person, &x.Role, &x.Site, &x.From, &x.Until, &x.Author)
+}
+
+func (f *sqlFacts) Roles(person string) ([]ledger.RoleFact, error) {
+	return collect(f.q, scanRoleFact, roleColumns+` WHERE person_id = $1 ORDER BY idx`, person)
+}
+func (f *sqlFacts) Coordinators() ([]ledger.RoleFact, error) {
+	return collect(f.q, scanRoleFact, roleColumns+` WHERE role = 'coordinator' ORDER BY idx`)
+}
+
+func (f *sqlFacts) Appointments(person string) ([]ledger.AppointmentFact, error) {
+	return collect(f.q, func(r *sql.Rows) (x ledger.AppointmentFact, err error) {
+		return x, r.Scan(&x.Entry, &x.Person, &x.Task, &x.Site, &x.From, &x.Until)
+	}, `SELECT entry_id, person_id, task, site_id, from_date, until_date FROM appointments WHERE person_id = $1 ORDER BY idx`, person)
+}
+
+func (f *sqlFacts) Begun(entry string) (*ledger.BegunFact, error) {
+	var x ledger.BegunFact
+	var endedBy string
+	err := f.q.row(`
+		SELECT 'role_granted', person_id, role, from_date, until_date, ended_by FROM roles WHERE entry_id = $1
+		UNION ALL SELECT 'appointed', person_id, '', from_date, until_date, ended_by FROM appointments WHERE entry_id = $1
+		UNION ALL SELECT 'agreement_made', person_id, '', from_date, until_date, ended_by FROM agreements WHERE entry_id = $1`,
+		entry).Scan(&x.Type, &x.Person, &x.Role, &x.From, &x.Until, &endedBy)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	x.Ended = endedBy != ""
+	return &x, err
+}
+
+func (f *sqlFacts) Key(id string) (*ledger.KeyFact, error) {
+	var x ledger.KeyFact
+	err := f.q.row(`SELECT id, person_id, alg, public, added_at, ended_at FROM signing_keys WHERE id = $1`, id).
+		Scan(&x.ID, &x.Person, &x.Alg, &x.Public, &x.AddedAt, &x.EndedAt)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return &x, err
+}
+
+func (f *sqlFacts) Entry(id string) (*ledger.EntryFact, error) {
+	var x ledger.EntryFact
+	var leaf []byte
+	err := f.q.row(`
+		SELECT i.idx, i.type, i.actor, i.subject, i.site, i.task, e.leaf
+		FROM entry_index i JOIN entries e ON e.idx = i.idx WHERE i.id = $1`, id).
+		Scan(&x.Index, &x.Type, &x.Actor, &x.Subject, &x.Site, &x.Task, &leaf)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	e, err := ledger.ParseLeaf(leaf)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range e.Signatures {
+		x.Signers = append(x.Signers, s.Key)
+	}
+	return &x, nil
+}
+
+func (f *sqlFacts) Test(id string) (*ledger.TestFact, error) {
+	var x ledger.TestFact
+	var handedIn string
+	err := f.q.row(`SELECT apprentice, task, handed_in FROM tests WHERE id = $1`, id).Scan(&x.Apprentice, &x.Task, &handedIn)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	x.HandedIn = handedIn != ""
+	return &x, err
+}
+
+func (f *sqlFacts) StandDowns(apprentice string) ([]ledger.StandDownFact, []ledger.RestoreFact, error) {
+	downs, err := collect(f.q, func(r *sql.Rows) (x ledger.StandDownFact, err error) {
+		var signed string
+		err = r.Scan(&x.Index, &x.Entry, &x.Task, &x.By, &signed)
+		x.Signed = signed != ""
+		return x, err
+	}, `SELECT idx, entry_id, task, ordered_by, signed_by_entry FROM stand_downs WHERE apprentice = $1 ORDER BY idx`, apprentice)
+	if err != nil {
+		return nil, nil, err
+	}
+	restores, err := collect(f.q, func(r *sql.Rows) (x ledger.RestoreFact, err error) {
+		return x, r.Scan(&x.Index, &x.Task)
+	}, `SELECT idx, task FROM restores WHERE apprentice = $1 ORDER BY idx`, apprentice)
+	return downs, restores, err
+}
+
+func (f *sqlFacts) Disputes(entry string) ([]ledger.DisputeFact, error) {
+	return collect(f.q, func(r *sql.Rows) (x ledger.DisputeFact, err error) {
+		var settled string
+		err = r.Scan(&x.Entry, &x.By, &settled)
+		x.Settled = settled != ""
+		return x, err
+	}, `SELECT entry_id, disputed_by, settled_by FROM disputes WHERE disputed = $1 ORDER BY idx`, entry)
+}

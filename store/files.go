@@ -1,0 +1,64 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+)
+
+// tempBeside makes an empty file in the same folder, so that a rename later is one step, and returns its name.
+func tempBeside(path, suffix string) (string, error) {
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+suffix+"-*")
+	if err != nil {
+		return "", err
+	}
+	return f.Name(), f.Close()
+}
+
+// removeDatabase removes a file and what the engine keeps beside it.
+func removeDatabase(path string) {
+	for _, suffix := range []string{"", "-wal", "-shm", "-journal"} {
+		os.Remove(path + suffix)
+	}
+}
+
+// syncFile makes a file's bytes durable.
+func syncFile(path string) error {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// syncFolder makes renames in a file's folder durable, where the system can.
+func syncFolder(path string) {
+	if d, err := os.Open(filepath.Dir(path)); err == nil {
+		d.Sync() // some file systems cannot; the rename is then as durable as they make it
+		d.Close()
+	}
+}
+
+// placeNew gives a finished file its name, if nothing stands there.
+func placeNew(temp, path string) error {
+	if err := syncFile(temp); err != nil {
+		return err
+	}
+	switch err := os.Link(temp, path); {
+	case err == nil:
+		os.Remove(temp)
+	case errors.Is(err, fs.ErrExist):
+		return fmt.Errorf("%s: %w", path, ErrExists)
+	default: // a file system without links
+		if _, err := os.Lstat(path); err == nil {
+			return fmt.Errorf("%s: %w", path, ErrExists)
+		}
+		if err := os.Rename(temp, path); err != nil {
+			return err
+		}
+	}
+	syncFolder(path)
+	return nil
+}

@@ -1,0 +1,276 @@
+package store
+
+import (
+	"database/sql"
+	"encoding/json"
+	"errors"
+
+	"brakewright/readiness"
+	"brakewright/store/ledger"
+)
+
+// What readiness reads: one record (contracts.md section 4) or two for each entry that says something of an apprentice.
+
+// record writes one evidence record; its id, and where absent its apprentice and date, are the entry's.
+func (p *projection) record(part int, r readiness.Record) error {
+	r.ID = p.body.ID
+	r.Apprentice = p.body.Subject
+	if r.Date == "" && r.Type != "leave" {
+		date, err := p.body.Date()
+		if err != nil {
+			return err
+		}
+		r.Date = date
+	}
+	b, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	return p.run(`INSERT INTO evidence (idx, part, entry_id, apprentice, type, record) VALUES ($1, $2, $3, $4, $5, $6)`,
+		p.index, part, r.ID, r.Apprentice, r.Type, string(b))
+}
+
+func (p *projection) reading(x *ledger.ReadingPayload) error {
+	return p.record(0, readiness.Record{Type: "reading", Lesson: x.Lesson, Edition: x.Edition})
+}
+
+func (p *projection) leave(x *ledger.LeavePayload) error {
+	err := p.run(`INSERT INTO leaves (entry_id, idx, person_id, from_date, to_date, withdrawn_by) VALUES ($1, $2, $3, $4, $5, '')`,
+		p.body.ID, p.index, p.body.Subject, x.From, x.To)
+	if err != nil {
+		return err
+	}
+	return p.record(0, readiness.Record{Type: "leave", From: x.From, To: x.To})
+}
+
+func (p *projection) testIssued(x *ledger.TestIssuedPayload) error {
+	form := x.Content["form"]
+	edition, err := p.formProgramme(form)
+	if err != nil {
+		return err
+	}
+	return p.run(`
+		INSERT INTO tests (id, idx, apprentice, task, blueprint, form, programme, issued_at, handed_in, handed_in_at, watched_by, answers, marks, percent, passed)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, '', 0, '', '', '', 0, 0)`,
+		p.body.ID, p.index, p.body.Subject, x.Task, x.Blueprint, form, edition, p.body.HappenedAt)
+}
+
+// formProgramme is the programme edition that a form says it was made from; where it says none, the one in use.
+func (p *projection) formProgramme(form string) (string, error) {
+	b, err := p.content(form)
+	if err != nil {
+		return "", err
+	}
+	var f struct {
+		Programme string `json:"programme_edition"`
+	}
+	if json.Unmarshal(b, &f) == nil && ledger.ValidHash(f.Programme) {
+		return f.Programme, nil
+	}
+	var edition string
+	err = p.t.row(`SELECT edition FROM adoptions ORDER BY idx DESC LIMIT 1`).Scan(&edition)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", nil
+	}
+	return edition, err
+}
+
+func (p *projection) testHandedIn(x *ledger.TestHandedInPayload) error {
+	err := p.run(`
+		UPDATE tests SET handed_in = $1, handed_in_at = $2, watched_by = $3, answers = $4, marks = $5, percent = $6, passed = $7, programme = $8 WHERE id = $9`,
+		p.body.ID, p.body.HappenedAt, x.WatchedBy, x.Content["answers"], x.Content["marks"], x.Percent, x.Passed, x.Programme, x.Test)
+	if err != nil {
+		return err
+	}
+	err = p.record(0, readiness.Record{Type: "theory_test", Task: x.Task, Edition: x.Programme, Passed: x.Passed, Watched: x.WatchedBy != ""})
+	if err != nil || len(x.Questions) == 0 {
+		return err
+	}
+	answers := make([]readiness.AnswerResult, len(x.Questions))
+	for i, q := range x.Questions {
+		answers[i] = readiness.AnswerResult{Question: q.Question, Task: q.Task, Correct: q.Correct}
+	}
+	return p.record(1, readiness.Record{Type: "answers", Answers: answers})
+}
+
+// jobRecord is the evidence of a sign-off. supervisor is who signed.
+func jobRecord(x *ledger.SignOffPayload, supervisor string) readiness.Record {
+	r := readiness.Record{
+		Type: "job", Task: x.Task, Supervisor: supervisor, Difficulty: x.Difficulty, Vehicle: x.Vehicle, Layout: x.Layout,
+		Outcome: x.Outcome, NearMiss: x.NearMiss,
+	}
+	for _, s := range x.Steps {
+		r.Steps = append(r.Steps, readiness.StepResult{Step: s.Step, Result: s.Result, CriticalError: s.CriticalError, Bulk: s.Bulk})
+	}
+	return r
+}
+
+func (p *projection) signOff(x *ledger.SignOffPayload) error {
+	if err := p.run(`INSERT INTO signed_jobs (job_id, entry_id) VALUES ($1, $2)`, x.Job, p.body.ID); err != nil {
+		return err
+	}
+	return p.record(0, jobRecord(x, p.body.Actor))
+}
+
+func (p *projection) unwatchedJob(x *ledger.UnwatchedJobPayload) error {
+	return p.record(0, readiness.Record{Type: "unwatched_job", Task: x.Task, Date: x.Date})
+}
+
+func (p *projection) spotCheck(x *ledger.SpotCheckPayload) error {
+	return p.record(0, readiness.Record{Type: "spot_check", Task: x.Task, Supervisor: p.body.Actor, Finding: x.Finding})
+}
+
+func (p *projection) returned(x *ledger.ReturnPayload) error {
+	return p.record(0, readiness.Record{Type: "return", Task: x.Task, Finding: x.Finding})
+}
+
+// clearanceLimits is the JSON of a clearance's limits.
+type clearanceLimits struct {
+	Layouts []string `json:"layouts,omitempty"`
+	Holds   []string `json:"holds,omitempty"`
+	Site    string   `json:"site,omitempty"`
+}
+
+func (p *projection) clearance(x *ledger.ClearancePayload) error {
+	r := readiness.Record{Type: "clearance", Task: x.Task, By: readiness.StringOrList{p.body.Actor}, Until: x.Until, Waiver: x.Waiver != nil}
+	if x.Waiver != nil && x.Waiver.Until != "" && (r.Until == "" || x.Waiver.Until < r.Until) {
+		r.Until = x.Waiver.Until
+	}
+	if limits := (clearanceLimits{x.Layouts, x.Holds, p.body.Site}); len(x.Layouts)+len(x.Holds) > 0 || p.body.Site != "" {
+		b, err := json.Marshal(limits)
+		if err != nil {
+			return err
+		}
+		r.Limits = b
+	}
+	return p.record(0, r)
+}
+
+func (p *projection) standDown(x *ledger.StandDownPayload) error {
+	signed := len(p.Signatures) > 0
+	by := ""
+	if signed {
+		by = p.body.ID
+	}
+	err := p.run(`INSERT INTO stand_downs (entry_id, idx, apprentice, task, ordered_by, signed_by_entry) VALUES ($1, $2, $3, $4, $5, $6)`,
+		p.body.ID, p.index, p.body.Subject, x.Task, p.body.Actor, by)
+	if err != nil {
+		return err
+	}
+	return p.record(0, standDownRecord(x.Task, p.body.Actor, signed))
+}
+
+func standDownRecord(task, by string, signed bool) readiness.Record {
+	return readiness.Record{Type: "stand_down", Task: task, By: readiness.StringOrList{by}, Signed: &signed}
+}
+
+func (p *projection) standDownSigned(x *ledger.StandDownSignedPayload) error {
+	if err := p.run(`UPDATE stand_downs SET signed_by_entry = $1 WHERE entry_id = $2`, p.body.ID, x.StandDown); err != nil {
+		return err
+	}
+	r, err := p.evidenceOf(x.StandDown)
+	if err != nil {
+		return err
+	}
+	signed := true
+	r.Signed = &signed
+	b, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	return p.run(`UPDATE evidence SET record = $1 WHERE idx = (SELECT idx FROM entry_index WHERE id = $2)`, string(b), x.StandDown)
+}
+
+// evidenceOf is the first record of an earlier entry.
+func (p *projection) evidenceOf(entry string) (readiness.Record, error) {
+	var r readiness.Record
+	var b string
+	err := p.t.row(`SELECT record FROM evidence WHERE idx = (SELECT idx FROM entry_index WHERE id = $1) AND part = 0`, entry).Scan(&b)
+	if err != nil {
+		return r, err
+	}
+	return r, json.Unmarshal([]byte(b), &r)
+}
+
+func (p *projection) restore(x *ledger.RestorePayload) error {
+	err := p.run(`INSERT INTO restores (entry_id, idx, apprentice, task) VALUES ($1, $2, $3, $4)`, p.body.ID, p.index, p.body.Subject, x.Task)
+	if err != nil {
+		return err
+	}
+	return p.record(0, readiness.Record{Type: "restore", Task: x.Task, By: readiness.StringOrList{p.body.Actor}})
+}
+
+func (p *projection) recognition(x *ledger.RecognitionPayload) error {
+	by, err := p.signers()
+	if err != nil {
+		return err
+	}
+	return p.record(0, readiness.Record{Type: "recognition", Task: x.Task, By: by, StandsFor: x.StandsFor, Jobs: x.Jobs})
+}
+
+// signers are the persons who signed, the actor first.
+func (p *projection) signers() ([]string, error) {
+	by := []string{p.body.Actor}
+	for _, s := range p.Signatures {
+		var person string
+		if err := p.t.row(`SELECT person_id FROM signing_keys WHERE id = $1`, s.Key).Scan(&person); err != nil {
+			return nil, err
+		}
+		if person != p.body.Actor {
+			by = append(by, person)
+		}
+	}
+	return by, nil
+}
+
+// correction keeps the date of what it corrects in the new record: a job is as old as it is, whenever it is written anew.
+func (p *projection) correction(x *ledger.CorrectionPayload) error {
+	if err := p.run(`UPDATE leaves SET withdrawn_by = $1 WHERE entry_id = $2`, p.body.ID, p.body.Corrects); err != nil {
+		return err
+	}
+	r := readiness.Record{Type: "correction", Corrects: p.body.Corrects, Record: json.RawMessage("null")}
+	if x.SignOff != nil {
+		first, err := p.original()
+		if err != nil {
+			return err
+		}
+		job := jobRecord(x.SignOff, first.Supervisor)
+		job.Apprentice, job.Date = p.body.Subject, first.Date
+		if r.Record, err = json.Marshal(job); err != nil {
+			return err
+		}
+	}
+	return p.record(0, r)
+}
+
+// original is the record of the first entry of a chain of corrections.
+func (p *projection) original() (readiness.Record, error) {
+	id := p.body.Corrects
+	for {
+		var next string
+		if err := p.t.row(`SELECT corrects FROM entry_index WHERE id = $1`, id).Scan(&next); err != nil {
+			return readiness.Record{}, err
+		}
+		if next == "" {
+			return p.evidenceOf(id)
+		}
+		id = next
+	}
+}
+
+func (p *projection) dispute(x *ledger.DisputePayload) error {
+	err := p.run(`INSERT INTO disputes (entry_id, idx, disputed, disputed_by, settled_by) VALUES ($1, $2, $3, $4, '')`,
+		p.body.ID, p.index, x.Disputes, p.body.Actor)
+	if err != nil {
+		return err
+	}
+	return p.record(0, readiness.Record{Type: "dispute", Disputes: x.Disputes})
+}
+
+func (p *projection) settlement(x *ledger.SettlementPayload) error {
+	err := p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, x.Disputes)
+	if err != nil {
+		return err
+	}
+	return p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld})
+}

@@ -1,0 +1,85 @@
+package store
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"go.yaml.in/yaml/v4"
+
+	"brakewright/store/ledger"
+)
+
+// listedFile is a line "HEX  PATH" of a programme's list.
+type listedFile struct{ edition, path string }
+
+// parseProgrammeList reads the lines whose hash is the programme edition: sorted bytewise by path, each path once.
+func parseProgrammeList(list []byte) ([]listedFile, error) {
+	text := string(list)
+	if text == "" || !strings.HasSuffix(text, "\n") {
+		return nil, fmt.Errorf("is no list of files: it does not end with a line")
+	}
+	var files []listedFile
+	for i, line := range strings.Split(strings.TrimSuffix(text, "\n"), "\n") {
+		edition, path, ok := strings.Cut(line, "  ")
+		if !ok || !ledger.ValidHash(edition) || path == "" {
+			return nil, fmt.Errorf("line %d is not a hash, two spaces and a path", i+1)
+		}
+		files = append(files, listedFile{edition, path})
+	}
+	if !sort.SliceIsSorted(files, func(i, j int) bool { return files[i].path < files[j].path }) {
+		return nil, fmt.Errorf("the paths are not sorted")
+	}
+	for i := 1; i < len(files); i++ {
+		if files[i].path == files[i-1].path {
+			return nil, fmt.Errorf("the path %s is there twice", files[i].path)
+		}
+	}
+	return files, nil
+}
+
+// backdatingDays reads policy.backdating_days from an edition's programme.yaml, and nothing else of it: the rules of an
+// entry must not depend on whether a later program still understands the rest.
+func backdatingDays(edition string, content func(string) ([]byte, error)) (int, error) {
+	list, err := content(edition)
+	if err != nil {
+		return 0, err
+	}
+	files, err := parseProgrammeList(list)
+	if err != nil {
+		return 0, err
+	}
+	for _, f := range files {
+		if f.path != "programme.yaml" {
+			continue
+		}
+		b, err := content(f.edition)
+		if err != nil {
+			return 0, err
+		}
+		var y struct {
+			Policy struct {
+				BackdatingDays *int `yaml:"backdating_days"`
+			} `yaml:"policy"`
+		}
+		if err := yaml.Unmarshal(b, &y); err == nil && y.Policy.BackdatingDays != nil && *y.Policy.BackdatingDays >= 0 {
+			return *y.Policy.BackdatingDays, nil
+		}
+	}
+	return ledger.DefaultBackdatingDays, nil
+}
+
+func (p *projection) programme(x *ledger.ProgrammePayload) error {
+	edition := x.Content["programme"]
+	days, err := backdatingDays(edition, p.content)
+	if err != nil {
+		return err
+	}
+	return p.run(`INSERT INTO adoptions (entry_id, idx, edition, adopted_by, recorded_at, backdating_days) VALUES ($1, $2, $3, $4, $5, $6)`,
+		p.body.ID, p.index, edition, p.body.Actor, p.RecordedAt, days)
+}
+
+func (p *projection) parameters(x *ledger.ParametersPayload) error {
+	return p.run(`INSERT INTO parameters (entry_id, idx, hash, recorded_at) VALUES ($1, $2, $3, $4)`,
+		p.body.ID, p.index, x.Content["parameters"], p.RecordedAt)
+}
