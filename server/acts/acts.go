@@ -22,6 +22,7 @@ type Service struct {
 	Version string // of the program, frozen into clearances
 
 	cache programmeCache
+	gate  *gate // of everything that is costly on purpose
 }
 
 // New returns a Service.
@@ -170,6 +171,8 @@ type JobSheet struct {
 	Open        []string // keys of critical steps, hold points and others not yet tapped
 	Missing     []string // what must be tapped before it can be finished: critical steps and hold points
 	Taps        []store.Tap
+
+	outcomeAt int64 // UTC, milliseconds
 }
 
 // SheetLesson is one lesson's part of a sheet.
@@ -183,6 +186,8 @@ type SheetStep struct {
 	curriculum.SheetStep
 	Key           string // LESSON/STEP[@WHEEL]
 	Title         string // with the car's figures
+	Critical      bool   // by itself or through the step it belongs to
+	HoldPoint     bool   // the same
 	Result        string // "" until tapped
 	CriticalError bool
 	WhatHappened  string
@@ -190,6 +195,10 @@ type SheetStep struct {
 	Hold          string // "", accepted, sent_back
 	HoldReason    string
 	Measures      []SheetMeasure
+
+	at, holdAt int64 // of the last tap; UTC, milliseconds
+	holdBy     string
+	holds      []store.Tap // every decision, in order
 }
 
 // SheetMeasure is a measurement asked for, with its limit and the last reading.
@@ -200,6 +209,8 @@ type SheetMeasure struct {
 	Unit    curriculum.Unit
 	Reading *store.TapReading
 	Verdict curriculum.Verdict
+
+	figure *curriculum.Figure // what it is judged against, nil if the car does not say
 }
 
 // Job returns the sheet.
@@ -223,11 +234,30 @@ func (s *Service) Statement(ctx context.Context, actor *store.Person, job string
 	return s.statement(ctx, actor, job)
 }
 
+// SignRequest is a request to sign jobs.
+type SignRequest struct {
+	IDs        []string // of the entries, in the order of Jobs, or nil
+	Jobs       []string
+	Passphrase string
+	Decision   *CriticalDecision
+	Late       *LateSigning
+}
+
+// LateSigning is what signing after the policy's window takes: a reason, and a second person with authority.
+type LateSigning struct {
+	Reason, SecondLogin, SecondPassphrase string
+}
+
+// Sign is SignJobs with everything that can be said.
+func (s *Service) Sign(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
+	return s.sign(ctx, actor, r)
+}
+
 // SignJobs signs finished jobs with one passphrase: one entry each, all or none. ids are the entries' ids in the same
 // order, or nil. CriticalDecision must be set by the API or page when the signed job has a critical error of somebody
 // cleared: stand down, or keep with a reason (contracts.md section 6).
 func (s *Service) SignJobs(ctx context.Context, actor *store.Person, ids, jobs []string, passphrase string, d *CriticalDecision) ([]store.Receipt, error) {
-	return s.signJobs(ctx, actor, ids, jobs, passphrase, d)
+	return s.sign(ctx, actor, SignRequest{IDs: ids, Jobs: jobs, Passphrase: passphrase, Decision: d})
 }
 
 // CriticalDecision is what the signer decides on a cleared apprentice who made a critical error.
@@ -344,16 +374,20 @@ type NewPerson struct {
 	From            string // date, today if ""
 }
 
-// AddPeople adds all or none; problems name row and field.
-func (s *Service) AddPeople(ctx context.Context, actor *store.Person, people []NewPerson) (codes map[string]string, err error) {
-	return s.addPeople(ctx, actor, people)
+// AddPeople adds all or none. A *Refusal of code people_problems has a problem for each row and field that is wrong, with
+// Field "people[3].login" and Args["row"] (from 1). codes are by log-in name as given. passphrase is needed only where a
+// coordinator is added.
+func (s *Service) AddPeople(ctx context.Context, actor *store.Person, people []NewPerson, passphrase string) (codes map[string]string, err error) {
+	return s.addPeople(ctx, actor, people, passphrase)
 }
 
 func (s *Service) Rename(ctx context.Context, actor *store.Person, person, name, login string) error {
 	return s.rename(ctx, actor, person, name, login)
 }
-func (s *Service) GrantRole(ctx context.Context, actor *store.Person, person string, r store.Role) error {
-	return s.grantRole(ctx, actor, person, r)
+
+// GrantRole gives a role. A coordinator's role and the author right need the actor's signature, else passphrase may be "".
+func (s *Service) GrantRole(ctx context.Context, actor *store.Person, person string, r store.Role, passphrase string) error {
+	return s.grantRole(ctx, actor, person, r, passphrase)
 }
 func (s *Service) EndRole(ctx context.Context, actor *store.Person, person, entry, date string) error {
 	return s.endRole(ctx, actor, person, entry, date)
@@ -411,14 +445,3 @@ type Change struct {
 func (s *Service) Adopt(ctx context.Context, actor *store.Person, offer *Offer, edition, passphrase string) (store.Receipt, error) {
 	return s.adopt(ctx, actor, offer, edition, passphrase)
 }
-
-// Refusal is a rule or permission that says no. Code and Args are said by server/say; Status is the HTTP status that fits.
-type Refusal struct {
-	Code       string
-	Args       map[string]string
-	Status     int
-	Field      string // of the form, or ""
-	RetryAfter time.Duration
-}
-
-func (r *Refusal) Error() string { return "refused: " + r.Code }

@@ -1,0 +1,225 @@
+package acts
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"strconv"
+
+	"brakewright/store"
+	"brakewright/store/ledger"
+)
+
+// unlock opens somebody's signing key with their passphrase. Wrong ones are counted; after the tenth in a row the
+// person's sessions end, and only a full log-in starts the count again. field names the form's field.
+func (s *Service) unlock(ctx context.Context, p *store.Person, passphrase, field string) (*ledger.Signer, error) {
+	if p.Key == nil {
+		code := "no_key"
+		if p.KeyWaiting {
+			code = "key_waiting"
+		}
+		return nil, wrong(field, code)
+	}
+	if passphrase == "" {
+		return nil, wrong(field, "passphrase_needed")
+	}
+	key := counted(failedPassphrase, p.ID)
+	var signer *ledger.Signer
+	err := s.gate.do(ctx, func() error {
+		n, _, err := s.Store.Failures(ctx, failedPassphrase, key)
+		if err != nil {
+			return err
+		}
+		if n >= passphraseTries {
+			return s.lockedOut(ctx, p)
+		}
+		signer, err = ledger.Unseal(p.Key.Sealed, p.ID, passphrase)
+		if err == nil {
+			if n == 0 {
+				return nil
+			}
+			return s.Store.ClearFailures(ctx, failedPassphrase, key)
+		}
+		if !errors.Is(err, ledger.ErrPassphrase) {
+			return err
+		}
+		if err := s.Store.AddFailure(ctx, failedPassphrase, key); err != nil {
+			return err
+		}
+		if n+1 >= passphraseTries {
+			return s.lockedOut(ctx, p)
+		}
+		return wrong(field, "passphrase_wrong", "left", strconv.Itoa(passphraseTries-n-1))
+	})
+	return signer, err
+}
+
+func (s *Service) lockedOut(ctx context.Context, p *store.Person) error {
+	if err := s.Store.EndSessions(ctx, p.ID, "", ""); err != nil {
+		return err
+	}
+	return refuse(http.StatusUnauthorized, "passphrase_locked", "tries", strconv.Itoa(passphraseTries))
+}
+
+func (s *Service) requestKey(ctx context.Context, actor *store.Person, passphrase string) error {
+	if err := s.May(ctx, actor, ManageOwnKey, Target{Person: actor}); err != nil {
+		return err
+	}
+	at, err := s.placeOf(ctx, "")
+	if err != nil {
+		return err
+	}
+	info, err := s.Store.Info(ctx)
+	if err != nil {
+		return err
+	}
+	if err := CheckPassphrase(passphrase, actor.Login, actor.Name, info.Title); err != nil {
+		return err
+	}
+	if err := s.notThePassword(ctx, actor, passphrase); err != nil {
+		return err
+	}
+	id, err := s.newID()
+	if err != nil {
+		return err
+	}
+	var sub *ledger.Submission
+	err = s.gate.do(ctx, func() error {
+		signer, public, sealed, err := ledger.NewKey(s.Random, id, actor.ID, passphrase)
+		if err != nil {
+			return err
+		}
+		sub, err = s.entry(s.head("", ledger.KeyAdded, actor.ID, actor.ID, at),
+			ledger.KeyAddedPayload{Key: ledger.MarshalKey(id, public)}, nil, map[string][]byte{"sealed_key": sealed})
+		if err != nil {
+			return err
+		}
+		return sub.Sign(signer)
+	})
+	if err != nil {
+		return err
+	}
+	return s.Store.SaveKeyRequest(ctx, store.KeyRequest{Person: actor.ID, Submission: sub, At: s.clock()})
+}
+
+// notThePassword refuses a signing passphrase that is the log-in password: who sees the one must not have the other.
+func (s *Service) notThePassword(ctx context.Context, p *store.Person, passphrase string) error {
+	hash, err := s.Store.PasswordHash(ctx, p.ID)
+	if isNotFound(err) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return s.gate.do(ctx, func() error {
+		same, _, err := store.CheckPassword(hash, passphrase)
+		if err == nil && same {
+			err = wrong("passphrase", "passphrase_is_password")
+		}
+		return err
+	})
+}
+
+// WaitingKeys are the people whose new keys wait for a coordinator's signature, of those that the actor may sign for.
+func (s *Service) WaitingKeys(ctx context.Context, actor *store.Person) ([]*store.Person, error) {
+	requests, err := s.Store.KeyRequests(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []*store.Person
+	for _, r := range requests {
+		p, err := s.person(ctx, r.Person)
+		if err != nil {
+			return nil, err
+		}
+		if s.May(ctx, actor, ManageKeys, Target{Person: p}) == nil {
+			out = append(out, p)
+		}
+	}
+	return out, nil
+}
+
+// confirmKeys signs waiting keys. A person's older key ends with the same transaction: changed. Nobody confirms their
+// own, but a coordinator who is alone may sign a new key of their own with the old one.
+func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) error {
+	if len(persons) == 0 {
+		return wrong("persons", "nothing_chosen")
+	}
+	requests, err := s.Store.KeyRequests(ctx)
+	if err != nil {
+		return err
+	}
+	waiting := map[string]store.KeyRequest{}
+	for _, r := range requests {
+		waiting[r.Person] = r
+	}
+	at, err := s.placeOf(ctx, "")
+	if err != nil {
+		return err
+	}
+	var subs []*ledger.Submission
+	var sign []*ledger.Submission
+	for _, id := range persons {
+		p, err := s.person(ctx, id)
+		if err != nil {
+			return err
+		}
+		if err := s.May(ctx, actor, ManageKeys, Target{Person: p}); err != nil {
+			return err
+		}
+		r, ok := waiting[id]
+		if !ok {
+			return conflict("no_key_waiting", "person", p.Name)
+		}
+		if p.ID == actor.ID {
+			if err := s.onlyCoordinator(ctx, actor, at.date); err != nil {
+				return err
+			}
+		}
+		added := *r.Submission
+		added.Signatures = append([]ledger.Signature(nil), r.Submission.Signatures...)
+		sign = append(sign, &added)
+		if p.Key != nil {
+			ended, err := s.entry(s.head("", ledger.KeyEnded, actor.ID, p.ID, at),
+				ledger.KeyEndedPayload{Key: p.Key.ID, Why: "changed", From: s.ms() + 1}, nil, nil)
+			if err != nil {
+				return err
+			}
+			subs = append(subs, &added, ended)
+			continue
+		}
+		subs = append(subs, &added)
+	}
+	signer, err := s.unlock(ctx, actor, passphrase, "passphrase")
+	if err != nil {
+		return err
+	}
+	for _, x := range sign {
+		if err := x.Sign(signer); err != nil {
+			return err
+		}
+	}
+	if _, err := s.submitAll(ctx, subs...); err != nil {
+		return err
+	}
+	for _, id := range persons {
+		if err := s.Store.DropKeyRequest(ctx, id); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// onlyCoordinator refuses unless no other coordinator with a key could sign instead.
+func (s *Service) onlyCoordinator(ctx context.Context, actor *store.Person, date string) error {
+	people, err := s.Store.People(ctx)
+	if err != nil {
+		return err
+	}
+	for _, p := range people {
+		if p.ID != actor.ID && p.Key != nil && May(p, ManageKeys, Target{Person: actor, Date: date}) == nil {
+			return refuse(http.StatusForbidden, "not_allowed", "why", "self", "act", string(ManageKeys))
+		}
+	}
+	return nil
+}

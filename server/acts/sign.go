@@ -1,0 +1,478 @@
+package acts
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"brakewright/curriculum"
+	"brakewright/readiness"
+	"brakewright/store"
+	"brakewright/store/ledger"
+)
+
+// reach is the site that an entry about a task is made for: the site of the work, else "" for somebody appointed at
+// all sites, else the site of the appointment that gives the authority.
+func reach(actor *store.Person, task, site, date string) string {
+	if site != "" {
+		return site
+	}
+	for _, a := range actor.Appointments {
+		if a.Task == task && a.Holds(date) {
+			if a.Site == "" {
+				return ""
+			}
+			site = a.Site
+		}
+	}
+	return site
+}
+
+// signing is one job on its way to be signed.
+type signing struct {
+	id         string // of the entry, "" mints one
+	job        *store.Job
+	apprentice *store.Person
+	sheet      *JobSheet
+	at         place
+	late       bool
+	decide     bool // a critical error of somebody who is cleared
+}
+
+func (s *Service) sign(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
+	out, err := s.signOnce(ctx, actor, r)
+	if x, ok := AsRefusal(err); ok && (x.Code == "id_taken" || x.Code == "rule_"+ledger.JobSignedOnce) {
+		// An equal request may have been a moment faster.
+		if again, err := s.signOnce(ctx, actor, r); err == nil {
+			return again, nil
+		}
+	}
+	return out, err
+}
+
+func (s *Service) signOnce(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
+	if len(r.Jobs) == 0 {
+		return nil, wrong("jobs", "nothing_chosen")
+	}
+	if len(r.IDs) > 0 && len(r.IDs) != len(r.Jobs) {
+		return nil, wrong("ids", "ids_and_jobs_differ")
+	}
+	out := make([]store.Receipt, len(r.Jobs))
+	var todo []*signing
+	var place []int // in out
+	for i, job := range r.Jobs {
+		if slices.Contains(r.Jobs[:i], job) {
+			return nil, wrong("jobs", "job_twice")
+		}
+		id := ""
+		if len(r.IDs) > 0 {
+			id = r.IDs[i]
+		}
+		g, receipt, err := s.toSign(ctx, actor, id, job)
+		if err != nil {
+			return nil, err
+		}
+		if g == nil {
+			out[i] = receipt
+			continue
+		}
+		todo, place = append(todo, g), append(place, i)
+	}
+	if len(todo) == 0 {
+		return out, nil
+	}
+	var second *store.Person
+	for _, g := range todo {
+		if g.decide && r.Decision == nil {
+			return nil, wrong("decision", "decision_needed", "name", g.apprentice.Name, "task", g.sheet.Task.Title, "job", g.job.ID)
+		}
+		if g.decide {
+			if _, err := reason("decision_reason", r.Decision.Reason); err != nil {
+				return nil, err
+			}
+		}
+		if g.late && (r.Late == nil || r.Late.SecondLogin == "") {
+			return nil, wrong("late", "late_second_needed", "name", g.apprentice.Name, "date", g.happenedOn())
+		}
+		if g.late {
+			if _, err := reason("late_reason", r.Late.Reason); err != nil {
+				return nil, err
+			}
+			var err error
+			if second, err = s.secondPerson(ctx, actor, g.apprentice, r.Late.SecondLogin, g.job.Task, g.at); err != nil {
+				return nil, err
+			}
+		}
+	}
+	subs, signs, err := s.signOffs(actor, todo, r)
+	if err != nil {
+		return nil, err
+	}
+	signer, err := s.unlock(ctx, actor, r.Passphrase, "passphrase")
+	if err != nil {
+		return nil, err
+	}
+	var also *ledger.Signer
+	if second != nil {
+		if also, err = s.unlock(ctx, second, r.Late.SecondPassphrase, "second_passphrase"); err != nil {
+			return nil, err
+		}
+	}
+	for i, sub := range subs {
+		switch signs[i] {
+		case bySecond:
+			if err := sub.Sign(signer); err != nil {
+				return nil, err
+			}
+			if err := sub.Sign(also); err != nil {
+				return nil, err
+			}
+		case byActor:
+			if err := sub.Sign(signer); err != nil {
+				return nil, err
+			}
+		}
+	}
+	receipts, err := s.submitAll(ctx, subs...)
+	if err != nil {
+		return nil, err
+	}
+	n := 0
+	for i, sub := range subs {
+		if sub.Body.Type == ledger.SignOff {
+			out[place[n]] = receipts[i]
+			n++
+		}
+	}
+	return out, nil
+}
+
+// who signs an entry
+const (
+	byNobody = iota
+	byActor
+	bySecond // the actor and the second person
+)
+
+// toSign checks that a job can be signed by the actor now. A job that the actor signed before answers its receipt.
+func (s *Service) toSign(ctx context.Context, actor *store.Person, id, job string) (*signing, store.Receipt, error) {
+	none := store.Receipt{}
+	if err := checkID(id); err != nil {
+		return nil, none, err
+	}
+	j, apprentice, err := s.theJob(ctx, job)
+	if err != nil {
+		return nil, none, err
+	}
+	if err := s.mayWatch(ctx, actor, SignJob, j, apprentice); err != nil {
+		return nil, none, err
+	}
+	if j.SignOff != "" {
+		e, err := s.Store.Entry(ctx, j.SignOff)
+		if err != nil {
+			return nil, none, err
+		}
+		if e.Entry.Body.Actor != actor.ID || id != "" && id != j.SignOff {
+			return nil, none, conflict("job_signed")
+		}
+		return nil, store.Receipt{ID: j.SignOff, Index: e.Index}, nil
+	}
+	if err := openJob(j); err != nil {
+		return nil, none, err
+	}
+	if j.Supervisor != actor.ID {
+		return nil, none, conflict("not_watching")
+	}
+	taps, err := s.Store.Taps(ctx, job)
+	if err != nil {
+		return nil, none, err
+	}
+	g := &signing{id: id, job: j, apprentice: apprentice}
+	if g.sheet, err = s.sheet(ctx, j, apprentice, taps); err != nil {
+		return nil, none, err
+	}
+	if g.sheet.Outcome == "" {
+		return nil, none, conflict("job_not_finished")
+	}
+	if g.sheet.Outcome == finished && len(g.sheet.Missing) > 0 {
+		return nil, none, missingSteps(g.sheet)
+	}
+	if g.at, err = s.placeOf(ctx, j.Site); err != nil {
+		return nil, none, err
+	}
+	g.at.site = reach(actor, j.Task, j.Site, g.at.date)
+	f, err := s.frame(ctx)
+	if err != nil {
+		return nil, none, err
+	}
+	g.late = g.happenedOn() < addDays(g.at.date, -f.policy.BackdatingDays)
+	if len(g.sheet.criticalErrors()) > 0 {
+		if g.decide, err = s.isCleared(ctx, f, apprentice, j.Task); err != nil {
+			return nil, none, err
+		}
+	}
+	return g, none, nil
+}
+
+func (g *signing) happenedOn() string {
+	d, err := ledger.Date(g.sheet.outcomeAt, g.at.zone)
+	if err != nil {
+		return g.at.date
+	}
+	return d
+}
+
+// isCleared says whether an apprentice is cleared for a task today.
+func (s *Service) isCleared(ctx context.Context, f *frame, apprentice *store.Person, task string) (bool, error) {
+	today, err := s.today(ctx)
+	if err != nil {
+		return false, err
+	}
+	vs, err := s.verdicts(ctx, f, apprentice.ID, today)
+	if err != nil {
+		return false, err
+	}
+	v, _ := verdictOf(vs, task)
+	return v.Standing == readiness.Cleared, nil
+}
+
+// NeedsDecision says whether signing this job asks for a [CriticalDecision].
+func (s *Service) NeedsDecision(ctx context.Context, actor *store.Person, job string) (bool, error) {
+	sh, err := s.jobSheet(ctx, actor, job)
+	if err != nil || len(sh.criticalErrors()) == 0 {
+		return false, err
+	}
+	f, err := s.frame(ctx)
+	if err != nil {
+		return false, err
+	}
+	return s.isCleared(ctx, f, sh.Apprentice, sh.Job.Task)
+}
+
+// secondPerson is who signs besides the actor: somebody else, with authority. An unknown log-in name and somebody without
+// authority get the same answer.
+func (s *Service) secondPerson(ctx context.Context, actor, apprentice *store.Person, login, task string, at place) (*store.Person, error) {
+	no := wrong("second_login", "second_not_allowed")
+	p, err := s.Store.PersonByLogin(ctx, foldLogin(login))
+	if isNotFound(err) {
+		return nil, no
+	}
+	if err != nil {
+		return nil, err
+	}
+	if p.ID == actor.ID {
+		return nil, wrong("second_login", "second_is_first")
+	}
+	if May(p, SecondSignature, Target{Person: apprentice, Task: task, Site: at.site, Date: at.date}) != nil {
+		return nil, no
+	}
+	return p, nil
+}
+
+// signOffs builds the entries of all jobs, and of what was decided on critical errors, in the order they go in.
+func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) ([]*ledger.Submission, []int, error) {
+	var subs []*ledger.Submission
+	var signs []int
+	add := func(sub *ledger.Submission, who int) { subs, signs = append(subs, sub), append(signs, who) }
+	for _, g := range todo {
+		var reasons []string
+		who := byActor
+		if g.late {
+			why, err := reason("late_reason", r.Late.Reason)
+			if err != nil {
+				return nil, nil, err
+			}
+			reasons, who = append(reasons, why), bySecond
+		}
+		why := ""
+		if g.decide {
+			var err error
+			if why, err = reason("decision_reason", r.Decision.Reason); err != nil {
+				return nil, nil, err
+			}
+			if !r.Decision.StandDown {
+				reasons = append(reasons, "The clearance is kept: "+why)
+			}
+		}
+		sub, err := s.signOff(actor, g, strings.Join(reasons, "\n"))
+		if err != nil {
+			return nil, nil, err
+		}
+		add(sub, who)
+		if !g.decide || !r.Decision.StandDown {
+			continue
+		}
+		ordered, err := s.entry(s.head("", ledger.StandDownOrdered, actor.ID, g.apprentice.ID, g.at),
+			ledger.StandDownPayload{Task: g.job.Task}, map[string]string{"reason": why}, nil)
+		if err != nil {
+			return nil, nil, err
+		}
+		add(ordered, byNobody)
+		signed, err := s.entry(s.head("", ledger.StandDownSigned, actor.ID, g.apprentice.ID, g.at),
+			ledger.StandDownSignedPayload{StandDown: ordered.Body.ID}, nil, nil)
+		if err != nil {
+			return nil, nil, err
+		}
+		add(signed, byActor)
+	}
+	return subs, signs, nil
+}
+
+// signOff builds the entry of one job: the whole sheet, what was not tapped as not reached.
+func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.Submission, error) {
+	sh, j := g.sheet, g.job
+	p := ledger.SignOffPayload{
+		Job: j.ID, Task: j.Task, Programme: j.Programme, Difficulty: sh.Difficulty, Setting: j.Setting,
+		Vehicle: j.Vehicle, Layout: sh.Vehicle.Layout, Bay: j.Bay, Outcome: sh.Outcome,
+		Started: j.StartedAt.UnixMilli(), Finished: sh.outcomeAt, Supervisors: sh.Supervisors,
+		Steps: []ledger.StepDone{}, NearMiss: sh.NearMiss,
+	}
+	personal := map[string]string{"car": string(j.Car), "work_order": j.WorkOrder, "notes": strings.Join(sh.Notes, "\n"), "reason": why}
+	happened := map[string][]string{}
+	sh.steps(func(st *SheetStep) {
+		done := ledger.StepDone{Step: st.Key, Result: st.Result, CriticalError: st.CriticalError, Bulk: st.Bulk, At: st.at}
+		if done.Result == "" {
+			done.Result = notReached
+		}
+		p.Steps = append(p.Steps, done)
+		if st.WhatHappened != "" {
+			happened[st.Key] = append(happened[st.Key], st.WhatHappened)
+		}
+		for _, m := range st.Measures {
+			if m.Reading != nil {
+				p.Readings = append(p.Readings, ledger.ReadingDone{
+					Step: st.Key, Measure: m.Number, Value: m.Reading.Value, Unit: m.Reading.Unit, Instrument: m.Reading.Instrument,
+					Limit: m.Limit, Verdict: string(m.Verdict),
+				})
+			}
+		}
+		for _, h := range st.holds {
+			p.Holds = append(p.Holds, ledger.HoldDone{Step: st.Key, Accepted: h.Hold == accepted, By: h.By, At: h.At})
+			if h.Hold == sentBack {
+				happened[st.Key] = append(happened[st.Key], "Sent back: "+h.Reason)
+			}
+		}
+	})
+	for key, what := range happened {
+		personal["what_happened/"+key] = strings.Join(what, "\n")
+	}
+	h := s.head(g.id, ledger.SignOff, actor.ID, j.Apprentice, g.at)
+	h.At = sh.outcomeAt
+	return s.entry(h, p, personal, nil)
+}
+
+// ---- what will be signed, in plain words ----
+
+func (s *Service) statement(ctx context.Context, actor *store.Person, job string) ([]string, error) {
+	sh, err := s.jobSheet(ctx, actor, job)
+	if err != nil {
+		return nil, err
+	}
+	at, err := s.placeOf(ctx, sh.Job.Site)
+	if err != nil {
+		return nil, err
+	}
+	return statementOf(sh, at), nil
+}
+
+var outcomeWords = map[string]string{
+	"": "not finished yet", finished: "finished", rightlyStopped: "rightly stopped by the apprentice",
+	stoppedBySuper: "stopped by the supervisor", interrupted: "interrupted",
+}
+
+var resultWords = map[string]string{
+	unaided: "unaided", "prompted": "prompted", "taken_over": "taken over by the supervisor",
+	notApplicable: "not applicable to this car", "": "not reached",
+}
+
+var settingWords = map[string]string{bench: "on the bench", trainingVehicle: "on a training vehicle", customersCar: "on a customer's car"}
+
+// statementOf says every fact of the sign-off, one a line: who, what, on which car, when, each step, each reading.
+func statementOf(sh *JobSheet, at place) []string {
+	var out []string
+	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	say("Apprentice: %s.", sh.Apprentice.Name)
+	say("Task: %s.", sh.Task.Title)
+	say("Car: %s, layout %s, %s.", sh.Vehicle.Title, sh.Vehicle.Layout, settingWords[sh.Job.Setting])
+	if sh.Job.WorkOrder != "" {
+		say("Plate or work order: %s.", sh.Job.WorkOrder)
+	}
+	if sh.Supervisor != nil {
+		say("Watched by: %s.", sh.Supervisor.Name)
+	}
+	if loc, err := time.LoadLocation(at.zone); err == nil {
+		const when = "2006-01-02 15:04"
+		if !sh.Job.StartedAt.IsZero() {
+			say("Started: %s.", sh.Job.StartedAt.In(loc).Format(when))
+		}
+		if sh.Outcome != "" {
+			say("Ended: %s.", time.UnixMilli(sh.outcomeAt).In(loc).Format(when))
+		}
+	}
+	say("Outcome: %s.", outcomeWords[sh.Outcome])
+	say("Difficulty: %s.", sh.Difficulty)
+	sh.steps(func(st *SheetStep) { out = append(out, stepStatement(st)...) })
+	if sh.NearMiss {
+		say("There was a near miss.")
+	}
+	for _, n := range sh.Notes {
+		say("Note: %s", n)
+	}
+	return out
+}
+
+func stepStatement(st *SheetStep) []string {
+	name := st.Title
+	if st.Wheel != "" {
+		name += " (" + st.Wheel + ")"
+	}
+	line := name + ": " + resultWords[st.Result]
+	if st.Critical {
+		line = "Critical step. " + line
+	}
+	if st.Bulk {
+		line += ", tapped together with others"
+	}
+	out := []string{line + "."}
+	if st.CriticalError {
+		out = append(out, "Critical error at “"+name+"”: "+st.WhatHappened)
+	}
+	for _, h := range st.holds {
+		if h.Hold == accepted {
+			out = append(out, "Hold point “"+name+"”: accepted.")
+		} else {
+			out = append(out, "Hold point “"+name+"”: sent back. "+h.Reason)
+		}
+	}
+	for _, m := range st.Measures {
+		if m.Reading == nil {
+			continue
+		}
+		line := "Reading at “" + name + "”: " + strings.TrimSpace(m.Reading.Value+" "+m.Reading.Unit)
+		switch m.Verdict {
+		case curriculum.Within:
+			line += ", within the limit (" + m.Limit + ")"
+		case curriculum.Below, curriculum.Above:
+			line += ", " + string(m.Verdict) + " the limit (" + m.Limit + ")"
+		default:
+			if m.Limit != "" {
+				line += " (" + m.Limit + ")"
+			} else {
+				line += ", with no limit known for this car"
+			}
+		}
+		if m.Reading.Instrument != "" {
+			line += ", measured with " + m.Reading.Instrument
+		}
+		out = append(out, line+".")
+	}
+	return out
+}
+
+// denied is a refusal for want of permission.
+func denied(act Act, why string) error {
+	return refuse(http.StatusForbidden, "not_allowed", "why", why, "act", string(act))
+}
