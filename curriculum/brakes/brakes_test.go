@@ -2,6 +2,7 @@ package brakes
 
 import (
 	"io/fs"
+	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -196,6 +197,14 @@ func TestVehicleFiguresAgree(t *testing.T) {
 		near(v, "brake.front.torque", n("brake.front.torque"), 2*n("pad.front.friction")*clamp*n("rotor.front.radius"), 1.5)
 		if n("reservoir.span") <= n("brake.displacement") {
 			t.Errorf("%s: the reservoir cannot follow the linings", v.ID)
+		}
+	}
+}
+
+func TestLintIsSilent(t *testing.T) {
+	for name, folder := range map[string]fs.FS{"brakes": FS, "bicycle": os.DirFS("../../testdata/trades/bicycle")} {
+		for _, pr := range curriculum.Lint(folder) {
+			t.Errorf("%s: %s:%d:%d: %s %s %v", name, pr.File, pr.Line, pr.Column, pr.Severity, pr.Code, pr.Args)
 		}
 	}
 }
