@@ -16,8 +16,9 @@ type lessonReader struct {
 	steps     []*stepSource
 	rowIDs    map[string]bool // "class/id"
 	sums      []sumSource
-	pictureAt []int
+	pictureAt []int // where each picture's image stands
 	partAt    []partPlace
+	features  []word // every feature named by an if, with its place
 }
 
 // readLesson parses one lesson file. The lesson comes back even where there are problems, as far as it could be read;
@@ -315,6 +316,7 @@ func (lr *lessonReader) rowFeatures(cell ast.Node) (out []string) {
 			lr.errorAt(lr.d.cellStart(cell), "bad_id", "id", f)
 			continue
 		}
+		lr.features = append(lr.features, word{f, lr.d.cellStart(cell)})
 		if !contains(out, f) {
 			out = append(out, f)
 		}

@@ -15,16 +15,18 @@ const (
 // stepSource is a step with what only reading, ordering and checking need.
 type stepSource struct {
 	*Step
-	at       int // offset of the item's text
-	attrs    []attribute
-	ownIf    []string
-	ownEach  bool
-	after    *attribute // nil: not given
-	afterIDs []string   // known ids
-	afterAt  []int
-	previous *stepSource // the item before it in a numbered list
-	parent   *stepSource
-	children []*stepSource
+	at        int // offset of the item's text
+	attrs     []attribute
+	ownIf     []string
+	ownEach   bool
+	after     *attribute // nil: not given
+	afterIDs  []string   // known ids
+	afterAt   []int
+	previous  *stepSource // the item before it in a numbered list
+	parent    *stepSource
+	children  []*stepSource
+	measureAt []int // where each measure stands
+	eachAt    int
 }
 
 // procedure reads the lists of a procedure section.
@@ -183,6 +185,7 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 				s.after = a
 			case "if":
 				for _, w := range words(*a) {
+					lr.features = append(lr.features, w)
 					if !isID(w.text) {
 						lr.errorAt(w.at, "bad_id", "id", w.text)
 					} else if !contains(s.ownIf, w.text) {
@@ -247,7 +250,7 @@ func (lr *lessonReader) each(a *attribute, s *stepSource) {
 		lr.errorAt(a.valueAt, "bad_each", "value", a.value)
 		return
 	}
-	s.ownEach = true
+	s.ownEach, s.eachAt = true, a.valueAt
 }
 
 // point reads a labelled point of a step.
@@ -288,6 +291,7 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 		s.Check = append(s.Check, t)
 	case pointMeasure:
 		s.Measures = append(s.Measures, lr.measure(t, lr.d.start(e)))
+		s.measureAt = append(s.measureAt, lr.d.start(e))
 	}
 }
 
