@@ -123,7 +123,7 @@ func TestPrecedences(t *testing.T) {
 			"valve-open<press", "valve-free<firm", "firm<leaks", "leaks<assist", "assist<finish", "finish<slow-test",
 		},
 		"caliper-replace": {
-			"data<park", "park<chocks", "key-away<chocks", "goggles<slacken", "chocks<slacken", "slacken<lift", "lift<wheel-off", "wheel-off<wet-clean", "wet-clean<unbolt", "draw<ease-back",
+			"data<chocks", "chocks<key-away", "key-away<slacken", "goggles<slacken", "chocks<slacken", "slacken<lift", "lift<wheel-off", "wheel-off<wet-clean", "wet-clean<unbolt", "draw<ease-back",
 			"crack<unbolt", "unbolt<hang", "hang<pads-out", "hang<undo-hose", "unbolt<pins", "pads-out<rotor", "pads-out<lands", "rotor<pads-in",
 			"lands<pads-in", "pads-in<fit", "pins<fit", "home<fit", "fit<connect", "connect<bleed", "fit<faces", "connect<pump", "bleed<pump",
 			"pump<level", "faces<star", "star<final", "final<creep", "level<creep", "creep<retorque",
