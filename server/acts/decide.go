@@ -120,7 +120,7 @@ func checkLimits(p *curriculum.Programme, r ClearanceRequest, date string) error
 	if t == nil {
 		return wrong("task", "unknown_task", "task", r.Task)
 	}
-	known := Layouts(p)
+	known := p.Layouts()
 	for i, l := range r.Layouts {
 		if !slices.Contains(known, l) || slices.Contains(r.Layouts[:i], l) {
 			return wrong("layouts", "unknown_layout", "layout", l)
@@ -144,18 +144,6 @@ func checkLimits(p *curriculum.Programme, r ClearanceRequest, date string) error
 		}
 	}
 	return nil
-}
-
-// Layouts are the hydraulic layouts of a programme's vehicles, sorted.
-func Layouts(p *curriculum.Programme) []string {
-	var out []string
-	for _, v := range p.Vehicles {
-		if v.Layout != "" && !slices.Contains(out, v.Layout) {
-			out = append(out, v.Layout)
-		}
-	}
-	slices.Sort(out)
-	return out
 }
 
 // HoldPoint is a hold point of a task.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"strings"
@@ -207,8 +208,8 @@ func checkCar(p *curriculum.Programme, c curriculum.Car) error {
 	r.Field = "car"
 	for _, x := range problems {
 		if x.Severity == curriculum.Error || v == nil {
-			one := *wrong("car."+x.Args["field"], x.Code)
-			one.Args = x.Args
+			one := *wrong("car."+x.Args["field"], "car_"+strings.TrimPrefix(x.Code, "car_"))
+			maps.Copy(one.Args, x.Args)
 			r.Problems = append(r.Problems, one)
 		}
 	}
@@ -216,7 +217,7 @@ func checkCar(p *curriculum.Programme, c curriculum.Car) error {
 		field := fmt.Sprintf("car.figures[%d].source", i)
 		told := slices.ContainsFunc(r.Problems, func(x Refusal) bool { return x.Field == field })
 		if strings.TrimSpace(f.Source) == "" && !told {
-			r.Problems = append(r.Problems, *wrong(field, "source_needed", "key", f.Key))
+			r.Problems = append(r.Problems, *wrong(field, "car_missing", "field", fmt.Sprintf("figures[%d].source", i)))
 		}
 	}
 	if len(r.Problems) > 0 {

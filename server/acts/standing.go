@@ -175,11 +175,7 @@ func verdictOf(vs []readiness.Verdict, task string) (readiness.Verdict, bool) {
 // do not belong to it.
 func VerdictJSON(v readiness.Verdict) []byte {
 	v.Reasons, v.Next = wordless(v.Reasons), wordless(v.Next)
-	b, err := json.Marshal(v)
-	if err != nil {
-		panic("acts: a verdict holds a number that JSON cannot: " + err.Error())
-	}
-	return b
+	return v.JSON(true)
 }
 
 func wordless(rs []readiness.Reason) []readiness.Reason {

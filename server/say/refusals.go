@@ -1,0 +1,343 @@
+package say
+
+import (
+	"strings"
+
+	"brakewright/server/acts"
+)
+
+// Refusal says a refusal: what is in the way and what to do about it. Codes and arguments are those of acts.Refusal;
+// a broken rule of the ledger comes as "rule_" and its code.
+func Refusal(code string, args map[string]string) string {
+	if rule, ok := strings.CutPrefix(code, "rule_"); ok {
+		return Rule(rule, args)
+	}
+	if code == "not_allowed" {
+		return sayCode(notAllowedWords, args["why"], args)
+	}
+	if code == "not_found" {
+		return sayCode(notFoundWords, args["what"], args)
+	}
+	if code == "passphrase_wrong" && args["left"] == "" {
+		return "The signing passphrase is wrong. Type it again."
+	}
+	if code == "stand_down_unsigned" {
+		return "The stand-down is in force, but it is not signed. " + Refusal(args["cause"], args) + " Sign it from the apprentice's record."
+	}
+	return sayCode(refusalWords, code, args)
+}
+
+// Rule says a broken rule of the ledger (store/ledger.RuleError).
+func Rule(code string, args map[string]string) string { return sayCode(ruleWords, code, args) }
+
+// Change says one difference between two programme editions.
+func Change(c acts.Change) string {
+	if from, to := c.Args["from"], c.Args["to"]; from == "" || to == "" {
+		args := map[string]string{}
+		for k, v := range c.Args {
+			args[k] = v
+		}
+		for _, k := range []string{"from", "to"} {
+			if args[k] == "" {
+				args[k] = "nothing"
+			}
+		}
+		return sayCode(changeWords, c.Code, args)
+	}
+	return sayCode(changeWords, c.Code, c.Args)
+}
+
+var notAllowedWords = map[string]string{
+	"no_role":            "None of your roles allows this. Ask a coordinator.",
+	"self":               "Nobody signs or decides for themselves. Ask somebody else who has the authority.",
+	"left":               "Your training agreement has ended, so your record can be read but not added to. Ask your coordinator if that is wrong.",
+	"other_site":         "Your role does not reach this site. Ask somebody there, or your coordinator.",
+	"not_appointed":      "You are not appointed for this task at this site today. A coordinator can appoint you.",
+	"not_own":            "You may do this for yourself only.",
+	"not_apprentice":     "Your role allows this for apprentices only. Ask a coordinator.",
+	"ordered_by_another": "Somebody else ordered this stand-down, so only they can sign it.",
+}
+
+var notFoundWords = map[string]string{
+	"":            "There is nothing here by that name. It may have been typed wrongly, or the link may be old.",
+	"person":      "There is no such person on the roster. Check the name, or look for them in the roster.",
+	"job":         "There is no such job. It may have been typed wrongly, or the link may be old.",
+	"test":        "There is no such theory test. Go to your tests and open it from there.",
+	"programme":   "There is no such programme edition in the database.",
+	"stand_down":  "There is no such stand-down. Open the apprentice's record to find it.",
+	"role":        "This person has no such role. Open the roster again: it may have changed.",
+	"appointment": "This person has no such appointment. Open the roster again: it may have changed.",
+	"agreement":   "This person has no such agreement. Open the roster again: it may have changed.",
+}
+
+var refusalWords = map[string]string{
+	// anywhere
+	"bad_id":         "“{id}” is not an id that can be used. Leave it out and one is made.",
+	"id_taken":       "This was sent before with other content. Open the page again and look at what is there.",
+	"busy":           "Many people are logging in or signing right now. Wait a moment and try again.",
+	"bad_text":       "The text holds signs that cannot be stored. Type it again by hand.",
+	"text_too_long":  "The text is too long. Shorten it.",
+	"reason_needed":  "Write the reason.",
+	"bad_date":       "“{date}” is not a date. Write it as year-month-day, such as 2026-03-09.",
+	"ends_in_past":   "{date} has passed. Choose today or a later day.",
+	"future":         "{date} has not come yet. Choose today or an earlier day.",
+	"nothing_chosen": "Nothing is chosen. Choose at least one.",
+	"unknown_task":   "The programme has no task “{task}”. Choose one of its tasks.",
+	"unknown_site":   "There is no site “{site}”. Choose one of the list, or add it first.",
+	"unknown_zone":   "“{zone}” is not a time zone. Use a name such as America/Denver.",
+	"untried":        "Nothing has been recorded for this task yet, so there is nothing to decide on. Begin with the lesson, the theory test or a watched job.",
+
+	// log-in
+	"login_failed":    "Log-in name and password do not match. Check both and try again, or ask a supervisor for a one-time code.",
+	"login_throttled": "There were too many failed tries. Wait, then try again.",
+	"login_locked":    "There were a hundred failed tries in a row, so this log-in is locked. Ask a supervisor or coordinator for a one-time code.",
+	"code_failed":     "This code does not fit, has been used, or has run out. Ask a supervisor or coordinator for a new one.",
+	"code_locked":     "There were a hundred failed tries with codes, so codes are locked for this log-in name. Log in with the password, or ask whoever runs the program.",
+	"no_role":         "You hold no role here today, so you cannot log in. Ask your coordinator.",
+	"session_over":    "You are logged out. Log in again; nothing that was saved is lost.",
+	"password_wrong":  "The present password is wrong. Type it again.",
+
+	"password_too_short":      "The password is too short. Use at least {least} characters; four or five unrelated words are good.",
+	"password_too_long":       "The password is too long. Use at most {most} characters.",
+	"password_bad_text":       "The password holds signs that cannot be typed everywhere. Use letters, digits, spaces and punctuation.",
+	"password_easily_guessed": "The password is easily guessed. Take out names, the programme's title and common words or rows of keys, and add unrelated words.",
+
+	"passphrase_too_short":      "The signing passphrase is too short. Use at least {least} characters; three or four unrelated words are good.",
+	"passphrase_too_long":       "The signing passphrase is too long. Use at most {most} characters.",
+	"passphrase_bad_text":       "The signing passphrase holds signs that cannot be typed everywhere. Use letters, digits, spaces and punctuation.",
+	"passphrase_easily_guessed": "The signing passphrase is easily guessed. Take out names, the programme's title and common words or rows of keys, and add unrelated words.",
+	"passphrase_is_password":    "The signing passphrase must not be the password. Choose another.",
+
+	// keys
+	"no_key":            "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
+	"key_waiting":       "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
+	"no_key_waiting":    "{person} has no key that waits any more. Open the page again.",
+	"passphrase_needed": "Type the signing passphrase.",
+	"passphrase_wrong":  "The signing passphrase is wrong. {left:try is|tries are} left before you must log in again.",
+	"passphrase_locked": "The signing passphrase was wrong {tries} times in a row. Log in again with the password, then sign.",
+
+	// lessons and tests
+	"unknown_lesson":     "The programme has no lesson “{lesson}”. Open it from the list of lessons.",
+	"unknown_edition":    "This lesson never had that edition. Open the lesson again and read it there.",
+	"unknown_vehicle":    "The programme has no vehicle “{vehicle}”. Choose one of its vehicle sheets.",
+	"no_test":            "The programme has no theory test for “{task}”. Ask a coordinator to add a blueprint.",
+	"no_questions":       "No question can be made for “{task}” on this vehicle. Choose another vehicle.",
+	"test_handed_in":     "This theory test has been handed in, so its answers stand.",
+	"test_open":          "This theory test is still being taken. Its result can be seen after it is handed in.",
+	"unknown_question":   "This theory test has no such question. Open the test again.",
+	"bad_answer":         "The answer does not fit the question. Choose or type it again.",
+	"ask_back":           "One figure can be read in two ways. Write it with a decimal point and no other sign, such as 1.234 or 1234.",
+	"watched_by_another": "Another supervisor watches this theory test. Ask them to hand it over.",
+
+	// jobs
+	"apprentice_left":             "{name}'s training agreement has ended, so nothing more can be recorded. If that is wrong, correct the agreement first.",
+	"induction_first":             "{name} has not done “{induction}” yet. It comes before any watched job: do it first.",
+	"vehicle_or_car":              "Choose a training vehicle, or describe the car: one of the two.",
+	"car_problems":                "Some of what describes the car cannot be used. Each place is marked.",
+	"no_procedure":                "The lessons of “{task}” have no procedure, so there is nothing to watch.",
+	"unknown_setting":             "“{setting}” is not a setting. Choose bench, training vehicle or customer's car.",
+	"job_not_taken":               "Nobody watches this job yet. Take it first.",
+	"not_watching":                "You are not the one who watches this. Take it over first.",
+	"job_begun":                   "A supervisor is watching this job already, so it cannot be taken back. Tell the supervisor.",
+	"job_finished":                "This job has an outcome and waits for the signature of who watched it.",
+	"job_not_finished":            "This job has no outcome yet. Tap how it ended, then sign.",
+	"job_signed":                  "This job is signed, so it cannot be changed.",
+	"job_withdrawn":               "This job was taken back or declined. Ask for a new one.",
+	"job_twice":                   "The same job is chosen twice.",
+	"ids_and_jobs_differ":         "There must be one id for each job, or none at all.",
+	"missing_steps":               "Before it is finished, {count:critical step or hold point needs|critical steps and hold points need} a tap of their own: {steps}.",
+	"tap_count":                   "Send between one and {most} taps at a time.",
+	"tap_empty":                   "This tap says nothing. Give it a result, a decision, a reading, an outcome, a note or an undo.",
+	"tap_mixed":                   "This tap says two things at once. Send a tap for each.",
+	"unknown_step":                "This car's sheet has no step “{step}”. Open the job again.",
+	"unknown_result":              "“{result}” is not a result. Choose unaided, prompted, taken over or not applicable.",
+	"own_tap_needed":              "“{step}” is a critical step or a hold point. It needs a tap of its own.",
+	"bulk_unaided_only":           "Several steps together can only be unaided. Tap the others one by one.",
+	"not_a_critical_step":         "“{step}” is not a critical step, so no critical error can happen there. Write a note, or mark a near miss.",
+	"error_not_possible":          "“{step}” does not apply to this car, so no critical error can have happened there.",
+	"what_happened_needed":        "Write what happened at “{step}”: what would have left the car unsafe, and who stepped in.",
+	"what_happened_without_error": "What happened belongs to a critical error. Mark the error, or write a note.",
+	"not_a_hold_point":            "“{step}” is not a hold point. Tap how it was done.",
+	"unknown_hold":                "“{hold}” is not a decision. Accept the hold point or send it back.",
+	"not_your_decision":           "Another supervisor decided this hold point. Only they can take that back.",
+	"unknown_tap":                 "There is no such tap to undo. Open the job again.",
+	"unknown_difficulty":          "“{difficulty}” is not a difficulty. Choose routine, usual or awkward.",
+	"unknown_outcome":             "“{outcome}” is not an outcome. Choose finished, rightly stopped, stopped by supervisor or interrupted.",
+	"unknown_measure":             "“{step}” asks for no such measurement. Open the job again.",
+	"reading_unreadable":          "“{value}” is not a figure. Write digits with a decimal point, such as 0.35.",
+	"reading_ambiguous":           "“{value}” can be read in two ways. Write {decimal} or {whole}.",
+	"unknown_unit":                "“{unit}” is not a unit that the program knows. Choose one of the list.",
+	"unit_of_something_else":      "{unit} measures something else. Give the reading in {wanted}, or in a unit of the same kind.",
+
+	// a car described on the spot
+	"car_missing":             "This must be filled in.",
+	"car_unknown_layout":      "The programme has no layout “{layout}”. Choose one of the list.",
+	"car_unknown_feature":     "The programme has no feature “{feature}”. Choose from the list.",
+	"car_too_many_values":     "There are too many {name}: at most {limit}.",
+	"car_bad_id":              "“{id}” cannot name a wheel. Use letters, digits and hyphens, such as LF.",
+	"car_duplicate_entry":     "“{value}” stands there twice. Take one out.",
+	"car_unknown_order":       "No step asks for an order “{order}”. Take it out.",
+	"car_unknown_wheel":       "This car has no wheel “{wheel}”. Use the names of its wheels.",
+	"car_order_leaves_out":    "The order “{order}” leaves out wheel {wheel}. Name every wheel once.",
+	"car_unknown_vehicle_key": "No vehicle sheet of the programme has “{key}”. Choose one of the figures asked for.",
+	"car_bad_decimal":         "“{value}” is not a figure. Write digits with a decimal point, such as 20.5.",
+	"car_range_reversed":      "The range {value} runs backwards. Write the lower figure first.",
+	"car_unknown_unit":        "“{unit}” is not a unit that the program knows. Choose one of the list.",
+	"car_unit_mismatch":       "{unit} measures something else. Use {other}, or a unit of the same kind.",
+	"car_limit_differs":       "The programme knows {key} as {other}, not as {limit}. Leave the kind of limit as it is.",
+	"car_limit_mismatch":      "The figure does not fit the kind of limit ({limit}): a range has two ends, the others one.",
+	"car_duplicate_id":        "{id} is given twice. Take one out.",
+
+	// signing and deciding
+	"decision_needed":      "{name} is cleared for “{task}” and made a critical error. Decide now: stand down, or keep the clearance with a reason.",
+	"late_second_needed":   "{name}'s job of {date} is older than the programme lets one person sign. Write why it is late, and have a second person sign with you.",
+	"too_late":             "{date} is more than {days:day|days} ago. Such a job can no longer be logged; tell your supervisor.",
+	"second_needed":        "This takes a second person: a coordinator, or a supervisor appointed for the task. Enter their log-in name and signing passphrase.",
+	"second_not_allowed":   "This person cannot sign as the second. It takes a coordinator, or a supervisor appointed for the task.",
+	"second_is_first":      "The second signature must be another person's.",
+	"unknown_layout":       "The programme has no layout “{layout}”, or it is named twice. Choose from the list.",
+	"unknown_hold_point":   "The task has no hold point “{step}”, or it is named twice. Choose from the list.",
+	"stood_down":           "The apprentice is stood down. Lift the stand-down first.",
+	"already_cleared":      "The apprentice is cleared already, with the same limits. Change the limits, or leave it.",
+	"verdict_changed":      "The standing has changed since you saw it. Look at it again, then decide.",
+	"waiver_needed":        "Not every gate is open: {gates}. To clear anyway, set each of them aside by name, with a reason, an end and a second person.",
+	"waiver_not_needed":    "Every gate is open and the confidence suffices. Clear without a waiver.",
+	"waiver_reason_needed": "The standing is not yet ready, so write the reason for clearing all the same.",
+	"waiver_end_needed":    "A gate can be set aside until a date only. Choose the last day.",
+	"gate_not_closed":      "The gate “{gate}” is not closed, so it cannot be set aside. Look at the standing again.",
+	"not_cleared":          "You were not cleared for “{task}” on {date}. Unwatched jobs can be logged for tasks that you are cleared for.",
+
+	// roster
+	"people_problems":        "Some rows cannot be added, so nobody was. Each place is marked.",
+	"people_count":           "Add between one and {most} people at a time.",
+	"name_needed":            "Write the name.",
+	"bad_name":               "The name is too long or holds signs that cannot be stored. Type it again by hand.",
+	"name_taken":             "There is already a “{name}”. Choose another name.",
+	"bad_login":              "“{login}” cannot be a log-in name. Use 2 to 64 letters, digits and . _ - @ +.",
+	"login_taken":            "Somebody has this log-in name already. Choose another.",
+	"unknown_role":           "“{role}” is not a role. Choose apprentice, supervisor or coordinator.",
+	"unknown_cohort":         "There is no cohort “{cohort}”. Choose one of the list, or add it first.",
+	"cohort_of_apprentice":   "Only apprentices belong to a cohort. Leave it empty.",
+	"cohort_elsewhere":       "This cohort belongs to another site. Choose the cohort's own site, or another cohort.",
+	"employer_of_apprentice": "Only apprentices have a training agreement. Leave the employer empty.",
+	"employer_needed":        "Write the employer's name.",
+	"site_not_yours":         "Your role does not reach this site. Choose a site of yours.",
+	"site_needed":            "Choose the site.",
+	"ends_before_it_begins":  "The last day ({until}) is before the first ({from}). Mend one of them.",
+	"author_not_apprentice":  "An apprentice cannot have the author right. Give a supervisor's or coordinator's role first.",
+	"role_held":              "{name} holds this role already.",
+	"not_supervisor":         "{name} is not a supervisor there at that time. Give the role first, then appoint.",
+	"not_apprentice":         "{name} is not an apprentice. Give the role first.",
+	"leave_overlaps":         "There is already a leave from {from} to {to}. Choose days outside it.",
+	"bad_origin":             "“{origin}” cannot name the ledger. Use a name without spaces or plus signs, such as brakes.example.org/north.",
+
+	// programme
+	"offer_broken":  "The offered folder has errors, so it cannot be adopted. Mend them first.",
+	"offer_changed": "The folder has changed since you saw it. Look at the changes again, then adopt.",
+	"offer_same":    "The folder is the same as the edition in use. There is nothing to adopt.",
+}
+
+var ruleWords = map[string]string{
+	"not_first":          "This cannot stand at this place in the ledger.",
+	"no_such_person":     "There is no such person on the roster.",
+	"person_known":       "A person with this id is on the roster already.",
+	"no_such_site":       "There is no such site. Add it first.",
+	"site_known":         "A site with this id is there already.",
+	"no_such_cohort":     "There is no such cohort. Add it first.",
+	"cohort_known":       "A cohort with this id is there already.",
+	"already_member":     "This person is in the cohort already.",
+	"not_member":         "This person is not in the cohort.",
+	"unknown_zone":       "“{zone}” is not a time zone. Use a name such as America/Denver.",
+	"future":             "This would lie in the future. Check the clock of the device.",
+	"too_old":            "{date} is more than {days:day|days} ago. This can no longer be entered.",
+	"late_needs_reason":  "{date} is more than {days:day|days} ago. Write why it is entered late.",
+	"late_needs_second":  "{date} is more than {days:day|days} ago. A second person must sign, too.",
+	"not_allowed":        "Your roles do not allow this. Ask a coordinator.",
+	"not_appointed":      "You were not appointed for this task at this site on {date}. A coordinator can appoint you.",
+	"not_apprentice":     "This person was not an apprentice on {date}. Check the roster.",
+	"oneself":            "Nobody signs or decides for themselves. Ask somebody else who has the authority.",
+	"unsigned":           "Your signature is missing. Type the signing passphrase.",
+	"second_needed":      "A second person must sign: a coordinator, or a supervisor appointed for the task.",
+	"second_not_allowed": "The second person has no authority here. It takes a coordinator, or a supervisor appointed for the task.",
+	"signed_twice":       "The second signature must be another person's.",
+	"too_many_signed":    "There are more signatures than this needs. Two people at most sign.",
+	"key_unknown":        "The signing key is not known here. Make a new one and have it confirmed.",
+	"key_not_in_force":   "The signing key is no longer in force. Make a new one and have it confirmed.",
+	"bad_signature":      "The signature does not fit. Sign again.",
+	"new_key_unsigned":   "The new key has not signed for itself. Make it again.",
+	"needs_coordinator":  "A coordinator must sign this.",
+	"key_known":          "A key with this id is there already. Make it again.",
+	"not_their_key":      "This key is another person's.",
+	"already_ended":      "This has ended already. Open the page again.",
+	"end_before_start":   "The last day ({date}) is before it began ({from}). Choose a later day.",
+	"last_coordinator":   "Somebody must stay who is a coordinator for good. Give another person the role first.",
+	"not_supervisor":     "This person is not a supervisor on {date}. Give the role first.",
+	"no_such_entry":      "There is no such entry in the ledger.",
+	"wrong_entry":        "This entry cannot be named here.",
+	"somebody_elses":     "This entry is about another person.",
+	"no_such_test":       "There is no such theory test.",
+	"test_handed_in":     "This theory test has been handed in already.",
+	"other_task":         "This belongs to another task.",
+	"job_signed":         "This job is signed already.",
+	"not_watched":        "You are not among those who watched this job, so you cannot sign it.",
+	"already_signed":     "This stand-down is signed already.",
+	"not_theirs":         "Somebody else ordered this stand-down, so only they can sign it.",
+	"nothing_to_restore": "No stand-down is open, so there is nothing to lift.",
+	"ordered_it":         "Whoever ordered a stand-down cannot lift it. Ask somebody else who has the authority.",
+	"already_disputed":   "This entry is disputed already.",
+	"not_disputed":       "Nobody disputes this entry.",
+	"is_party":           "Who made, signed or disputed an entry cannot settle it. Ask somebody else.",
+	"ends_in_past":       "{date} has passed. Choose today or a later day.",
+	"login_taken":        "Somebody has this log-in name already. Choose another.",
+}
+
+var changeWords = map[string]string{
+	"title_changed":     "The programme's title changes from “{from}” to “{to}”.",
+	"languages_changed": "The languages change from {from} to {to}.",
+	"units_changed":     "The units change from {from} to {to}.",
+	"typography_only":   "Only how the files are written differs; nothing that is taught or asked changes.",
+
+	"task_added":                 "New task: “{task}”.",
+	"task_removed":               "Task removed: “{task}”. Clearances for it are no longer shown.",
+	"task_renamed":               "Task {task} is now called “{to}” (before: “{from}”).",
+	"task_lessons_changed":       "Task “{task}”: its lessons change from {from} to {to}.",
+	"task_prerequisites_changed": "Task “{task}”: what must be cleared first changes from {from} to {to}.",
+	"policy_changed":             "Policy, {value}: from {from} to {to}.",
+	"blueprint_added":            "New blueprint of a theory test: {blueprint}.",
+	"blueprint_removed":          "Blueprint removed: {blueprint}.",
+	"blueprint_changed":          "Blueprint changed: {blueprint}. Open theory tests keep their form.",
+
+	"lesson_added":          "New lesson: “{lesson}”.",
+	"lesson_removed":        "Lesson removed: “{lesson}”.",
+	"lesson_renamed":        "Lesson {lesson} is now called “{to}” (before: “{from}”).",
+	"lesson_changed":        "Lesson “{lesson}” changes. Nobody has to read it again.",
+	"lesson_changed_reread": "Lesson “{lesson}” changes at a critical step or hold point. Everybody has to read it again.",
+	"background_changed":    "Lesson “{lesson}”: only reading matter or typography changes.",
+	"translation_added":     "New translation of “{lesson}” ({language}).",
+	"translation_removed":   "Translation of “{lesson}” ({language}) removed.",
+	"section_changed":       "Lesson “{lesson}”: {section} change.",
+	"order_changed":         "Lesson “{lesson}”: the order of steps changes.",
+
+	"step_added":              "Lesson “{lesson}”: new step “{step}” ({weight}).",
+	"step_removed":            "Lesson “{lesson}”: step “{step}” removed ({weight}).",
+	"step_changed":            "Lesson “{lesson}”: step “{step}” changes ({weight}).",
+	"step_now_critical":       "Lesson “{lesson}”: step “{step}” becomes critical.",
+	"step_no_longer_critical": "Lesson “{lesson}”: step “{step}” is no longer critical.",
+	"step_now_hold":           "Lesson “{lesson}”: step “{step}” becomes a hold point.",
+	"step_no_longer_hold":     "Lesson “{lesson}”: step “{step}” is no longer a hold point.",
+
+	"figure_added":   "Lesson “{lesson}”: new figure, {figure}: {to}.",
+	"figure_removed": "Lesson “{lesson}”: figure removed, {figure} ({from}).",
+	"figure_changed": "Lesson “{lesson}”: {figure} changes from {from} to {to}.",
+
+	"vehicle_added":              "New vehicle sheet: “{vehicle}”.",
+	"vehicle_removed":            "Vehicle sheet removed: “{vehicle}”. Jobs on it stay in the record.",
+	"vehicle_changed":            "Vehicle “{vehicle}”: {what} changes from {from} to {to}.",
+	"vehicle_background_changed": "Vehicle “{vehicle}”: only reading matter or typography changes.",
+	"vehicle_figure_added":       "Vehicle “{vehicle}”: new figure, {figure}: {to}.",
+	"vehicle_figure_removed":     "Vehicle “{vehicle}”: figure removed, {figure} ({from}).",
+	"vehicle_figure_changed":     "Vehicle “{vehicle}”: {figure} changes from {from} to {to}.",
+	"picture_added":              "New drawing: {picture}.",
+	"picture_removed":            "Drawing removed: {picture}.",
+	"picture_changed":            "Drawing changed: {picture}.",
+}
