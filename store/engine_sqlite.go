@@ -36,11 +36,7 @@ const (
 )
 
 // dataSource is the connection string of a file. Every setting stands in it, so that every pooled connection has it.
-func dataSource(path string, a access) (string, error) {
-	abs, err := filepath.Abs(path)
-	if err != nil {
-		return "", err
-	}
+func dataSource(path string, a access) string {
 	v := url.Values{}
 	v.Set("_foreign_keys", "on")
 	v.Set("_busy_timeout", strconv.Itoa(busyTimeoutMS))
@@ -61,18 +57,22 @@ func dataSource(path string, a access) (string, error) {
 		v.Set("mode", "ro")
 		v.Set("_txlock", "deferred")
 		v.Set("_query_only", "on")
+		if !exists(path+"-wal") && !exists(path+"-shm") {
+			// No process has it open. Without the log's index beside it, which reading may not make, it can only be read so.
+			v.Set("immutable", "1")
+		}
 	}
-	// The path is escaped whole: a '?' or '#' in it would else begin the parameters.
-	return "file:" + (&url.URL{Path: filepath.ToSlash(abs)}).EscapedPath() + "?" + v.Encode(), nil
+	return "file:" + escapePath(path) + "?" + v.Encode()
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
 }
 
 // openHandle opens a pool on a file and tries it.
 func openHandle(ctx context.Context, path string, a access, conns int) (*sql.DB, error) {
-	dsn, err := dataSource(path, a)
-	if err != nil {
-		return nil, err
-	}
-	db, err := sql.Open("sqlite3", dsn)
+	db, err := sql.Open("sqlite3", dataSource(path, a))
 	if err != nil {
 		return nil, err
 	}
@@ -193,11 +193,20 @@ func migrate(ctx context.Context, path string, db *sql.DB) error {
 }
 
 // versions says which tables a database has and which this program knows, without changing anything.
-func versions(ctx context.Context, db *sql.DB) (current, target int64, err error) {
+func versions(q querier) (current, target int64, err error) {
 	files, err := fs.ReadDir(migrationFiles, "migrations/sqlite")
 	if err != nil {
 		return 0, 0, err
 	}
-	err = db.QueryRowContext(ctx, `SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied = 1`).Scan(&current)
+	err = q.row(`SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied = 1`).Scan(&current)
 	return current, int64(len(files)), err
+}
+
+// escapePath escapes a file's path for a connection string: a '?' or '#' in it would else begin the parameters.
+func escapePath(path string) string {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		abs = path
+	}
+	return (&url.URL{Path: filepath.ToSlash(abs)}).EscapedPath()
 }

@@ -4,8 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // tempBeside makes an empty file in the same folder, so that a rename later is one step, and returns its name.
@@ -61,4 +63,18 @@ func placeNew(temp, path string) error {
 	}
 	syncFolder(path)
 	return nil
+}
+
+// sortedUnion are the keys of two maps in bytewise order.
+func sortedUnion(a, b map[string]string) []string {
+	all := map[string]bool{}
+	for k := range a {
+		all[k] = true
+	}
+	for k := range b {
+		all[k] = true
+	}
+	keys := slices.Collect(maps.Keys(all))
+	slices.Sort(keys)
+	return keys
 }

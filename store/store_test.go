@@ -2,6 +2,8 @@ package store_test
 
 import (
 	"context"
+	"errors"
+	"path/filepath"
 	"testing"
 
 	"brakewright/store"
@@ -43,5 +45,48 @@ func TestMainJobGoesThroughTheLedger(t *testing.T) {
 	p, err := again.PersonByLogin(ctx, "SAM0")
 	if err != nil || p.Name != "Sam 00" || len(p.Appointments) != 2 || p.Appointments[0].Qualification != "Brake technician" {
 		t.Fatalf("person by login: %+v, %v", p, err)
+	}
+}
+
+func mustVerify(t *testing.T, o store.Options) *store.Verification {
+	t.Helper()
+	v, err := store.Verify(ctx, o, false, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !v.OK {
+		t.Fatalf("verify: %+v", v.FirstProblem)
+	}
+	return v
+}
+
+func TestVerifyBackupRestore(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+	v := mustVerify(t, w.Options)
+	t.Logf("%+v", v)
+	out := filepath.Join(t.TempDir(), "copy ?#%.db")
+	if err := store.Backup(ctx, w.Options, out, nil); err != nil {
+		t.Fatal(err)
+	}
+	o := w.Options
+	o.Database = out
+	mustVerify(t, o)
+	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+	if _, err := store.Restore(ctx, out, w.Options, false, nil); !errors.Is(err, store.ErrBusy) {
+		t.Fatalf("restore over an open database: %v", err)
+	}
+	w.Store.Close()
+	if _, err := store.Restore(ctx, out, w.Options, false, nil); !errors.Is(err, store.ErrOlder) {
+		t.Fatalf("restore of an older copy: %v", err)
+	}
+	if _, err := store.Restore(ctx, out, w.Options, true, nil); err != nil {
+		t.Fatal(err)
+	}
+	if v2 := mustVerify(t, w.Options); v2.Entries != v.Entries {
+		t.Fatalf("entries %d, want %d", v2.Entries, v.Entries)
+	}
+	if _, err := store.Rebuild(ctx, w.Options, false, nil); err != nil {
+		t.Fatal(err)
 	}
 }

@@ -1,0 +1,493 @@
+package store
+
+import (
+	"context"
+	"crypto/cipher"
+	"crypto/rand"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"brakewright/store/ledger"
+)
+
+// What Verify does not look at: drafts (jobs, taps, open_tests, draft_answers, key_requests), log-in (sessions,
+// login_codes), throttling (failures), the cache (verdict_cache) and bookkeeping (bookkeeping, goose_db_version).
+//
+// Without the Merkle tree, which comes with its signed heads, it cannot exclude that the newest entries were cut off together with
+// everything that follows from them, or that the whole database was put back to an earlier state: both are states that
+// the database once had.
+
+// examination says what to look at beside the entries themselves.
+type examination struct {
+	database    bool // the engine's own check, and the tables' definitions
+	content     bool
+	personal    bool
+	projections bool
+}
+
+// fillOptions gives a clock and randomness where only reading or rebuilding is wanted.
+func fillOptions(o Options) Options {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Random == nil {
+		o.Random = rand.Reader
+	}
+	return o
+}
+
+func verify(ctx context.Context, o Options, ledgerOnly bool, progress Progress) (*Verification, error) {
+	if ledgerOnly {
+		return examine(ctx, o, examination{}, progress)
+	}
+	return examine(ctx, o, examination{database: true, content: true, personal: true, projections: true}, progress)
+}
+
+// snapshot is a file opened to be looked at and not touched.
+type snapshot struct {
+	db   *sql.DB
+	q    *reader
+	done func()
+}
+
+func openSnapshot(ctx context.Context, path string) (*snapshot, error) {
+	if err := checkFile(path); err != nil {
+		return nil, err
+	}
+	db, err := openHandle(ctx, path, untouched, 1)
+	if err != nil {
+		return nil, err
+	}
+	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		db.Close()
+		return nil, explain(path, err)
+	}
+	s := &snapshot{db: db, q: &reader{ctx, t}}
+	s.done = func() { t.Rollback(); db.Close() }
+	return s, nil
+}
+
+// openCurrent opens a snapshot; a database with older tables is copied to a temporary folder and brought up to date there.
+func openCurrent(ctx context.Context, o Options) (*snapshot, error) {
+	s, err := openSnapshot(ctx, o.Database)
+	if err != nil {
+		return nil, err
+	}
+	current, target, err := versions(s.q)
+	switch {
+	case err != nil:
+		s.done()
+		return nil, fmt.Errorf("database %s: %w (%w)", o.Database, ErrNotDatabase, err)
+	case current > target:
+		s.done()
+		return nil, fmt.Errorf("database %s was made by a newer version of this program (its tables are number %d, this program knows %d): %w", o.Database, current, target, ErrNewer)
+	case current == target:
+		return s, nil
+	}
+	s.done()
+	dir, err := os.MkdirTemp("", "brakewright-verify-")
+	if err != nil {
+		return nil, err
+	}
+	fail := func(err error) (*snapshot, error) {
+		os.RemoveAll(dir)
+		return nil, err
+	}
+	copied := o
+	copied.Database = filepath.Join(dir, "copy.db")
+	if err := copyDatabase(ctx, o.Database, copied.Database, nil); err != nil {
+		return fail(err)
+	}
+	w, err := openWriter(ctx, fillOptions(copied))
+	if err != nil {
+		return fail(err)
+	}
+	if err = errors.Join(w.refreshProjections(ctx), w.Close()); err != nil {
+		return fail(err)
+	}
+	if s, err = openSnapshot(ctx, copied.Database); err != nil {
+		return fail(err)
+	}
+	done := s.done
+	s.done = func() { done(); os.RemoveAll(dir) }
+	return s, nil
+}
+
+// examiner collects what is found.
+type examiner struct {
+	v        *Verification
+	q        *reader
+	keys     *KeyFile
+	progress Progress
+	content  func(string) ([]byte, error)
+
+	named    map[[32]byte]int64 // content hash → index of the first entry that names it
+	dataKeys map[string]string  // person → content hash of the wrapped data key
+	aeads    map[string]cipher.AEAD
+	fields   int64 // personal fields named and found
+}
+
+func (x *examiner) check(name string, count int64, problem *Problem) bool {
+	x.v.Checks = append(x.v.Checks, Check{Name: name, Count: count, OK: problem == nil})
+	if problem != nil {
+		x.v.OK = false
+		if x.v.FirstProblem == nil {
+			x.v.FirstProblem = problem
+		}
+	}
+	return problem == nil
+}
+
+func examine(ctx context.Context, o Options, what examination, progress Progress) (*Verification, error) {
+	s, err := openCurrent(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	defer s.done()
+	x := &examiner{
+		v: &Verification{OK: true, Checks: []Check{}, NotExamined: []string{}},
+		q: s.q, keys: o.Keys, progress: progress, content: checkedContent(s.q),
+		named: map[[32]byte]int64{}, dataKeys: map[string]string{}, aeads: map[string]cipher.AEAD{},
+	}
+	made, err := newScratch(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("verify: %w", err)
+	}
+	defer made.close()
+	if what.database {
+		if err := x.database(made.tx); err != nil {
+			return nil, err
+		}
+	}
+	personal := what.personal && o.Keys != nil
+	if what.personal && o.Keys == nil {
+		x.v.NotExamined = append(x.v.NotExamined, "personal")
+	}
+	sound, err := x.entries(ctx, what, made.tx)
+	if err != nil {
+		return nil, err
+	}
+	if !sound {
+		// What follows from the entries cannot be told from a broken ledger.
+		for name, wanted := range map[string]bool{"content": what.content, "projections": what.projections} {
+			if wanted {
+				x.v.NotExamined = append(x.v.NotExamined, name)
+			}
+		}
+		if personal {
+			x.v.NotExamined = append(x.v.NotExamined, "personal")
+		}
+		slices.Sort(x.v.NotExamined)
+		return x.v, nil
+	}
+	if what.content {
+		if err := x.contents(made.tx); err != nil {
+			return nil, err
+		}
+	}
+	if what.personal {
+		if err := x.strayPersonal(); err != nil {
+			return nil, err
+		}
+	}
+	if what.projections {
+		n, p, err := compareProjections(s.q, made.tx)
+		if err != nil {
+			return nil, err
+		}
+		x.check("projections", n, p)
+	}
+	return x.v, nil
+}
+
+// database asks the engine for damage, and compares the tables' definitions with this program's.
+func (x *examiner) database(made *tx) error {
+	var answer string
+	if err := x.q.row(`PRAGMA integrity_check(1)`).Scan(&answer); err != nil {
+		return explain("", err)
+	}
+	var p *Problem
+	if answer != "ok" {
+		p = &Problem{Table: "", Row: "", Index: -1, What: "the database file is damaged: " + answer}
+	}
+	x.check("database", 1, p)
+	definitions := func(q querier) (map[string]string, error) {
+		all := map[string]string{}
+		_, err := collect(q, func(r *sql.Rows) (struct{}, error) {
+			var typ, name, text string
+			err := r.Scan(&typ, &name, &text)
+			all[typ+" "+name] = "=" + text // an automatic index has no text, but is there
+			return struct{}{}, err
+		}, `SELECT type, name, COALESCE(sql, '') FROM sqlite_schema WHERE name NOT LIKE 'sqlite!_stat%' ESCAPE '!'`)
+		return all, err
+	}
+	kept, err := definitions(x.q)
+	if err != nil {
+		return err
+	}
+	want, err := definitions(made)
+	if err != nil {
+		return err
+	}
+	p = nil
+	for _, name := range sortedUnion(kept, want) {
+		if kept[name] != want[name] {
+			p = &Problem{Table: "sqlite_schema", Row: name, Index: -1, What: "its definition is not this program's"}
+			break
+		}
+	}
+	x.check("definitions", int64(len(want)), p)
+	return nil
+}
+
+// entries replays the ledger, projects it into made where that is wanted, and looks at personal rows on the way.
+func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sound bool, err error) {
+	r := newReplay(x.q, x.content, x.progress)
+	var personal *Problem
+	r.each = func(e *replayed) error {
+		if what.content || what.personal {
+			if err := x.names(e); err != nil {
+				return err
+			}
+		}
+		if what.projections || what.content {
+			if err := project(made, x.content, e.index, e.p, e.leaf); err != nil {
+				return err
+			}
+		}
+		if what.personal {
+			p, err := x.personalOf(e)
+			if p != nil && personal == nil {
+				personal = p
+			}
+			return err
+		}
+		return nil
+	}
+	err = r.run(ctx)
+	var found *problemError
+	switch {
+	case errors.As(err, &found):
+		p := found.p
+		if at, ok := x.named[hashKey(p.Row)]; ok {
+			p.Index = at
+		}
+		x.v.Entries = r.entries
+		x.check("entries", r.entries, nil)
+		x.check("content", 0, &p)
+		return false, nil
+	case err != nil:
+		return false, err
+	}
+	x.v.Entries = r.entries
+	if r.problem == nil && r.entries == 0 {
+		r.problem = &Problem{Table: "entries", Row: "0", Index: -1, What: "the ledger is empty: entry 0, the founding, is missing"}
+	}
+	x.check("entries", r.entries, r.problem)
+	if r.problem == nil {
+		x.check("signatures", r.signatures, nil)
+		x.check("rules", r.entries, nil)
+	}
+	if what.personal && r.problem == nil {
+		x.check("personal", x.fields, personal)
+	}
+	return r.problem == nil, nil
+}
+
+func hashKey(hash string) (k [32]byte) {
+	b, err := hex.DecodeString(hash)
+	if err == nil {
+		copy(k[:], b)
+	}
+	return k
+}
+
+// names notes what content an entry names.
+func (x *examiner) names(e *replayed) error {
+	note := func(hash string) {
+		k := hashKey(hash)
+		if _, ok := x.named[k]; !ok {
+			x.named[k] = e.index
+		}
+	}
+	refs := e.p.Refs()
+	for name, hash := range refs.Content {
+		note(hash)
+		if name == "data_key" {
+			x.dataKeys[e.p.Body.Subject] = hash
+		}
+	}
+	if e.p.Body.Type != ledger.ProgrammeAdopted {
+		return nil
+	}
+	list, err := x.content(refs.Content["programme"])
+	if err != nil {
+		return err
+	}
+	files, err := parseProgrammeList(list)
+	if err != nil {
+		return &problemError{Problem{Table: "contents", Row: refs.Content["programme"], Index: e.index, What: "the programme's list " + err.Error()}}
+	}
+	for _, f := range files {
+		note(f.edition)
+	}
+	return nil
+}
+
+// personalOf looks at an entry's personal rows: each is there, and with the key file, opens to what the entry names.
+func (x *examiner) personalOf(e *replayed) (*Problem, error) {
+	refs := e.p.Refs().Personal
+	if len(refs) == 0 {
+		return nil, nil
+	}
+	id := e.p.Body.ID
+	rows, err := collect(x.q, func(r *sql.Rows) (y sealedRow, err error) {
+		return y, r.Scan(&y.field, &y.person, &y.sealed)
+	}, `SELECT field, person_id, sealed FROM personal WHERE entry_id = $1 ORDER BY field`, id)
+	if err != nil {
+		return nil, err
+	}
+	at := func(field, what string) *Problem {
+		return &Problem{Table: "personal", Row: id + "," + field, Index: e.index, What: what}
+	}
+	there := map[string]bool{}
+	for _, r := range rows {
+		want, named := refs[r.field]
+		if !named {
+			return at(r.field, "the entry names no such field"), nil
+		}
+		there[r.field] = true
+		x.fields++
+		if x.keys == nil {
+			continue
+		}
+		aead, err := x.dataKey(r.person)
+		if err != nil {
+			return nil, err
+		}
+		if aead == nil {
+			return at(r.field, "it is under the data key of somebody unknown"), nil
+		}
+		f, err := openPersonal(aead, id, r.field, r.person, r.sealed)
+		if err != nil {
+			return at(r.field, "it does not open: it was changed, or moved here from elsewhere"), nil
+		}
+		if f.Hash() != want {
+			return at(r.field, "it is not what the entry names"), nil
+		}
+	}
+	for _, field := range slices.Sorted(maps.Keys(refs)) {
+		if !there[field] {
+			return at(field, "it is missing"), nil
+		}
+	}
+	return nil, nil
+}
+
+// dataKey opens a person's data key as the ledger names it; nil if the ledger names none.
+func (x *examiner) dataKey(person string) (cipher.AEAD, error) {
+	if aead, ok := x.aeads[person]; ok {
+		return aead, nil
+	}
+	hash, ok := x.dataKeys[person]
+	if !ok {
+		return nil, nil
+	}
+	wrapped, err := x.content(hash)
+	if err != nil {
+		return nil, err
+	}
+	aead, err := x.keys.openDataKey(wrapped, person)
+	if err != nil {
+		return nil, err
+	}
+	x.aeads[person] = aead
+	return aead, nil
+}
+
+// strayPersonal finds personal rows of no entry.
+func (x *examiner) strayPersonal() error {
+	var id, field string
+	err := x.q.row(`SELECT p.entry_id, p.field FROM personal p LEFT JOIN entries e ON e.id = p.entry_id WHERE e.id IS NULL ORDER BY p.entry_id, p.field LIMIT 1`).Scan(&id, &field)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	x.check("stray personal rows", 1, &Problem{Table: "personal", Row: id + "," + field, Index: -1, What: "there is no such entry"})
+	return nil
+}
+
+// contents looks at every stored content: it is what its hash says, and an entry names it; and what entries name is there.
+func (x *examiner) contents(made *tx) error {
+	gone := map[[32]byte]bool{}
+	_, err := collect(made, func(r *sql.Rows) (struct{}, error) {
+		var hash string
+		err := r.Scan(&hash)
+		gone[hashKey(hash)] = true
+		return struct{}{}, err
+	}, `SELECT hash FROM superseded`)
+	if err != nil {
+		return err
+	}
+	var total, n int64
+	if err := x.q.row(`SELECT COUNT(*) FROM contents`).Scan(&total); err != nil {
+		return err
+	}
+	rows, err := x.q.query(`SELECT hash, bytes FROM contents ORDER BY hash`)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var problem *Problem
+	found := func(hash string, index int64, what string) {
+		if problem == nil {
+			problem = &Problem{Table: "contents", Row: hash, Index: index, What: what}
+		}
+	}
+	there := map[[32]byte]bool{}
+	for rows.Next() {
+		var hash string
+		var b []byte
+		if err := rows.Scan(&hash, &b); err != nil {
+			return err
+		}
+		k := hashKey(hash)
+		index, named := x.named[k]
+		switch {
+		case !ledger.ValidHash(hash) || sha256.Sum256(b) != k:
+			if !named {
+				index = -1
+			}
+			found(hash, index, "the bytes are not what the hash says")
+		case !named:
+			found(hash, -1, "no entry names it")
+		case gone[k]:
+			found(hash, index, "it was superseded and must be gone")
+		}
+		there[k] = true
+		if n++; x.progress != nil && n%replayBatch == 0 {
+			x.progress("content", n, total)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	for k, index := range x.named {
+		if !there[k] && !gone[k] && (problem == nil || problem.Index > index) {
+			problem = &Problem{Table: "contents", Row: hex.EncodeToString(k[:]), Index: index, What: "an entry names it, but it is missing"}
+		}
+	}
+	x.check("content", n, problem)
+	return nil
+}
