@@ -10,8 +10,9 @@ import (
 
 // This file turns records as they were written into evidence as it stands on a date.
 //
-//   - A record dated after the date is not seen; nor is a correction, dispute or settlement. So what a verdict of an
-//     earlier date rested on can still be seen: a correction changes nothing before its own date.
+//   - A record dated after the date is not seen; nor is a correction, dispute or settlement, nor a correction of something
+//     that is not seen. So what a verdict of an earlier date rested on can still be seen: a correction changes nothing
+//     before its own date.
 //   - A correction puts a new record in the place of the one it names, or withdraws it. It may name a record or an earlier
 //     correction; the latest counts (by date). Withdrawing a correction brings back what it had replaced. A correction
 //     cannot itself stand inside a correction.
@@ -100,6 +101,9 @@ func dateOf(rec *Record) string {
 
 // version returns what stands in the place of a record, nil if nothing does, and whether it is under dispute.
 func (r *resolver) version(rec *Record) (*Record, bool) {
+	if dateOf(rec) > r.asOf {
+		return nil, false // nor is a correction of it seen
+	}
 	if rec.ID == "" || len(r.corrections) == 0 && len(r.contests) == 0 {
 		return rec, false
 	}
