@@ -1,0 +1,73 @@
+# What people run here. `make run` shows the program; `make test` is what CI runs.
+# Set LISTEN to serve the demo elsewhere: make run LISTEN=:9000
+
+SHELL := /bin/bash
+.SHELLFLAGS := -o pipefail -ec
+.ONESHELL:
+
+LISTEN ?= 127.0.0.1:8080
+VERSION := $(shell git describe --tags --always --dirty=+changed 2>/dev/null || echo development)
+LDFLAGS := -X main.version=$(VERSION)
+
+# Trees that run under the race detector; the rest runs without.
+RACED := ./store/... ./server/... ./readiness/...
+PLAIN := ./cmd/... ./curriculum/... ./quiz/... ./templates/...
+PURE  := ./curriculum/... ./quiz/... ./readiness/...
+
+FUZZTIME ?= 2m
+
+.PHONY: build run test tools check soak bench lint pictures
+
+build:
+	go build -ldflags '$(LDFLAGS)' -o bin/brakewright ./cmd/brakewright
+
+# The demo: an invented training centre. Prints the address and the log-ins.
+run: build
+	exec bin/brakewright demo --listen $(LISTEN)
+
+test: tools check
+	.ci/gotest -timeout 20m $(PLAIN)
+	.ci/gotest -timeout 20m -race $(RACED)
+	$(MAKE) --no-print-directory machines
+
+# The pure packages must give the same bytes on every machine: their golden tests again for arm64 (under qemu) and for
+# a newer amd64, where the compiler may fuse multiplication and addition.
+.PHONY: machines
+machines:
+	CGO_ENABLED=0 GOARCH=arm64 .ci/gotest -timeout 20m -exec "$$(.ci/install qemu-arm64)" -run Golden $(PURE)
+	if grep -q avx2 /proc/cpuinfo; then GOAMD64=v3 CGO_ENABLED=0 .ci/gotest -timeout 20m -run Golden $(PURE); fi
+
+# Installs what the tests need and a fresh machine lacks.
+tools:
+	.ci/install c-compiler chromium qemu-arm64 >/dev/null
+
+check:
+	@unformatted=$$(gofmt -l $$(git ls-files '*.go')); \
+	if [ -n "$$unformatted" ]; then echo "gofmt these files: $$unformatted" >&2; exit 1; fi
+	go vet ./...
+	go tool staticcheck ./...
+
+# The full counts of the property tests, and every fuzz target for FUZZTIME.
+soak: tools check
+	export BRAKEWRIGHT_SOAK=1
+	.ci/gotest -timeout 6h $(PLAIN)
+	.ci/gotest -timeout 6h -race $(RACED)
+	for package in $$(go list ./...); do
+		for target in $$(go test -list '^Fuzz' $$package | grep '^Fuzz' || true); do
+			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime $(FUZZTIME) $$package
+		done
+	done
+
+bench:
+	go test -run '^$$' -bench . -benchmem ./...
+
+# Code, and every programme folder that comes with it.
+lint: check build
+	bin/brakewright lint --strict embedded
+	for folder in $$(git ls-files 'testdata/**/programme.yaml'); do
+		bin/brakewright lint "$$(dirname "$$folder")"
+	done
+
+# The README's screenshots, made anew in real Chromium.
+pictures: tools
+	go test -count=1 -run TestPictures ./cmd/brakewright -pictures "$(CURDIR)/testdata/pictures"
