@@ -596,7 +596,7 @@ func (lr *lessonReader) misbelief(li ast.Node) {
 		}
 	}
 	if m.Said.Empty() || m.InFact.Empty() {
-		lr.errorAt(lr.d.start(li), "misbelief_shape")
+		lr.errorAt(lr.d.itemStart(li), "misbelief_shape")
 		return
 	}
 	lr.l.Misbeliefs = append(lr.l.Misbeliefs, m)

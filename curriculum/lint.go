@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"errors"
 	"io/fs"
 	"math/big"
 	"strings"
@@ -231,7 +232,7 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	f.cases(s, func(c sumCase) bool {
 		right, err := s.Find.Eval(c.given)
 		if err != nil {
-			lr.errorItem(src.findAt, "sum_fails", "why", err.Error(), "values", c.words)
+			lr.errorItem(src.findAt, sumFault(err), "values", c.words)
 			failed = true
 			return false
 		}
@@ -356,4 +357,17 @@ func gcd(a, b int) int {
 		a, b = b, a%b
 	}
 	return a
+}
+
+// sumFault is the code for an error of [Formula.Eval].
+func sumFault(err error) string {
+	switch {
+	case errors.Is(err, ErrDivision):
+		return "sum_divides_by_zero"
+	case errors.Is(err, ErrRoot):
+		return "sum_root_of_negative"
+	case errors.Is(err, ErrExponent):
+		return "sum_bad_exponent"
+	}
+	return "sum_out_of_range"
 }

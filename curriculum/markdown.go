@@ -307,6 +307,17 @@ func (d *document) start(n ast.Node) int {
 	return 0
 }
 
+// itemStart is where a list item's text begins; its marker where it has none.
+func (d *document) itemStart(li ast.Node) int {
+	if li == nil {
+		return 0
+	}
+	if c := li.FirstChild(); c != nil {
+		return d.start(c)
+	}
+	return max(0, li.Pos())
+}
+
 func (d *document) lineOf(n ast.Node) int { return d.src.line(d.start(n)) }
 
 // text reads the inline content of a block.

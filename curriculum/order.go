@@ -126,8 +126,7 @@ func (lr *lessonReader) finishProcedure() {
 			continue
 		}
 		if first, ok := byID[s.ID]; ok {
-			lr.errorAt(s.idAt(), "duplicate_id", "id", s.ID)
-			lr.warnAt(s.idAt(), "duplicate_of", "id", s.ID, "line", itoa(first.Line))
+			lr.errorAt(s.idAt(), "duplicate_step", "id", s.ID, "line", itoa(first.Line))
 			continue
 		}
 		byID[s.ID] = s

@@ -45,13 +45,13 @@ func (lr *lessonReader) procedure(s *section) {
 
 func (lr *lessonReader) stepList(list *ast.List, parent *stepSource, level int) {
 	if level > maxStepLevels {
-		lr.errorAt(lr.d.start(list), "steps_too_deep", "limit", itoa(maxStepLevels))
+		lr.errorAt(lr.d.itemStart(list.FirstChild()), "steps_too_deep", "limit", itoa(maxStepLevels))
 		return
 	}
 	var previous *stepSource
 	for li := list.FirstChild(); li != nil; li = li.NextSibling() {
 		if len(lr.steps) >= maxSteps {
-			lr.errorAt(lr.d.start(li), "too_many_steps", "limit", itoa(maxSteps))
+			lr.errorAt(lr.d.itemStart(li), "too_many_steps", "limit", itoa(maxSteps))
 			return
 		}
 		s := lr.step(li, parent, level)
@@ -98,10 +98,7 @@ func (lr *lessonReader) itemKind(li ast.Node) (itemKind, string) {
 }
 
 func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSource {
-	at := lr.d.start(li.FirstChild())
-	if li.FirstChild() == nil {
-		at = max(0, li.Pos())
-	}
+	at := lr.d.itemStart(li)
 	s := &stepSource{Step: &Step{}, at: at, parent: parent}
 	s.Line, s.Column = lr.d.src.at(at)
 	lr.steps = append(lr.steps, s)
@@ -137,13 +134,13 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 		}
 		switch {
 		case points > 0 && subs > 0:
-			lr.errorAt(lr.d.start(list), "mixed_list", "step", s.ID)
+			lr.errorAt(lr.d.itemStart(list.FirstChild()), "mixed_list", "step", s.ID)
 		case points > 0:
 			for c := list.FirstChild(); c != nil; c = c.NextSibling() {
 				lr.point(c, s)
 			}
 			if list.IsOrdered() {
-				lr.warnAt(lr.d.start(list), "points_numbered", "step", s.ID)
+				lr.warnAt(lr.d.itemStart(list.FirstChild()), "points_numbered", "step", s.ID)
 			}
 		default:
 			lr.stepList(list, s, level+1)

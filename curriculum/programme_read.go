@@ -65,7 +65,7 @@ func readProgramme(f File, r *report) *programmeReader {
 // entries calls each for the mappings of a list.
 func (y *yamlReader) entries(key string, n *yaml.Node, each func(*yaml.Node)) {
 	if n.Kind != yaml.SequenceNode {
-		y.errorNode(n, "yaml_not_a_list", "key", key)
+		y.errorNode(n, "yaml_not_a_list")
 		return
 	}
 	for _, c := range n.Content {
@@ -98,11 +98,7 @@ func (p *programmeReader) readPolicy(y *yamlReader, n *yaml.Node, file []byte) {
 		l, c := y.place(f.Line, f.Column)
 		var kv []string
 		for _, k := range sortedKeys(f.Args) {
-			v := f.Args[k]
-			if k == "nearest" {
-				v = orNone(v)
-			}
-			kv = append(kv, k, v)
+			kv = append(kv, k, f.Args[k])
 		}
 		y.errorLine(l, c, f.Code, kv...)
 	}

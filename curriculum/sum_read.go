@@ -127,7 +127,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	}
 	if slips != nil {
 		if slips.Kind != yaml.SequenceNode {
-			y.errorNode(slips, "yaml_not_a_list", "key", "slips")
+			y.errorNode(slips, "yaml_not_a_list")
 		} else {
 			for _, n := range slips.Content {
 				var formula, means item
@@ -223,7 +223,7 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 	switch {
 	case values != nil:
 		if values.Kind != yaml.SequenceNode || len(values.Content) == 0 {
-			y.errorNode(values, "yaml_not_a_list", "key", "values")
+			y.errorNode(values, "yaml_not_a_list")
 			return g
 		}
 		if len(values.Content) > maxGivenValues {

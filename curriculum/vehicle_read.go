@@ -108,7 +108,7 @@ func (vr *vehicleReader) wheels(y *yamlReader, n *yaml.Node) {
 			vr.v.Wheels = append(vr.v.Wheels, w)
 		})
 	default:
-		y.errorNode(n, "yaml_not_a_list", "key", "wheels")
+		y.errorNode(n, "yaml_not_a_list")
 	}
 	if len(vr.v.Wheels) > maxWheels {
 		y.errorNode(n, "too_many_values", "name", "wheels", "limit", itoa(maxWheels))

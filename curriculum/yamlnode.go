@@ -55,7 +55,7 @@ func (y *yamlReader) parse(b []byte) *yaml.Node {
 		return &yaml.Node{Kind: yaml.MappingNode, Line: 1, Column: 1}
 	}
 	if n.Kind != yaml.MappingNode {
-		y.errorNode(n, "yaml_not_a_mapping", "key", "")
+		y.errorNode(n, "yaml_not_a_mapping")
 		return nil
 	}
 	return n
@@ -131,14 +131,14 @@ type yamlField struct {
 // mapping reads n with these keys: unknown ones, doubles and missing ones are errors.
 func (y *yamlReader) mapping(n *yaml.Node, fields []yamlField) {
 	if n.Kind != yaml.MappingNode {
-		y.errorNode(n, "yaml_not_a_mapping", "key", "")
+		y.errorNode(n, "yaml_not_a_mapping")
 		return
 	}
 	seen := map[string]bool{}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		if k.Kind != yaml.ScalarNode {
-			y.errorNode(k, "yaml_not_text", "key", "")
+			y.errorNode(k, "yaml_not_text")
 			continue
 		}
 		at := slices.IndexFunc(fields, func(f yamlField) bool { return f.key == k.Value })
@@ -176,7 +176,7 @@ func (y *yamlReader) mapping(n *yaml.Node, fields []yamlField) {
 // pairs calls each for every key of a mapping once, in order.
 func (y *yamlReader) pairs(key string, n *yaml.Node, each func(k, v *yaml.Node)) {
 	if n.Kind != yaml.MappingNode {
-		y.errorNode(n, "yaml_not_a_mapping", "key", key)
+		y.errorNode(n, "yaml_not_a_mapping")
 		return
 	}
 	seen := map[string]bool{}
@@ -184,7 +184,7 @@ func (y *yamlReader) pairs(key string, n *yaml.Node, each func(k, v *yaml.Node))
 		k, v := n.Content[i], n.Content[i+1]
 		switch {
 		case k.Kind != yaml.ScalarNode:
-			y.errorNode(k, "yaml_not_text", "key", key)
+			y.errorNode(k, "yaml_not_text")
 		case seen[k.Value]:
 			y.errorNode(k, "duplicate_key", "key", k.Value)
 		default:
@@ -198,7 +198,7 @@ func (y *yamlReader) pairs(key string, n *yaml.Node, each func(k, v *yaml.Node))
 func (y *yamlReader) text(key string, to *string) func(*yaml.Node) {
 	return func(n *yaml.Node) {
 		if n.Kind != yaml.ScalarNode {
-			y.errorNode(n, "yaml_not_text", "key", key)
+			y.errorNode(n, "yaml_not_text")
 			return
 		}
 		s := strings.TrimSpace(n.Value)
@@ -243,13 +243,13 @@ type item struct {
 func (y *yamlReader) list(key string, to *[]item) func(*yaml.Node) {
 	return func(n *yaml.Node) {
 		if n.Kind != yaml.SequenceNode {
-			y.errorNode(n, "yaml_not_a_list", "key", key)
+			y.errorNode(n, "yaml_not_a_list")
 			return
 		}
 		seen := map[string]bool{}
 		for _, c := range n.Content {
 			if c.Kind != yaml.ScalarNode || strings.TrimSpace(c.Value) == "" {
-				y.errorNode(c, "yaml_not_text", "key", key)
+				y.errorNode(c, "yaml_not_text")
 				continue
 			}
 			if seen[c.Value] {
