@@ -210,7 +210,7 @@ var problemTexts = map[string]problemText{
 	"given_is_range":           {"{name} takes {key}, which is a range on {vehicle}.", "A sum needs one number.", "Use another key."},
 	"too_many_values":          {"{name} has more than {limit} values.", "So many are not needed, and slow to check.", "Use fewer, or a larger step."},
 	"formula_unreadable":       {"The formula cannot be read: {what}.", "A bracket or a sign is missing.", "Mend the formula."},
-	"formula_too_long":         {"The formula is too long: {what}…", "A question that long cannot be worked out by hand.", "Shorten it."},
+	"formula_too_long":         {"The formula is too long: {what}.", "A question that long cannot be worked out by hand.", "Shorten it."},
 	"formula_not_allowed":      {"{what} is not allowed in a formula.", "Allowed are + - * / ^, sqrt, min, max, round, pi and parentheses.", "Rewrite the formula."},
 	"formula_bad_number":       {"{what} is no plain decimal number.", "Numbers have digits and at most one point.", "Write it out."},
 	"formula_unknown_name":     {"{what} is not given.", "A formula may use the names under given, and pi.", "Nearest: {nearest}."},
