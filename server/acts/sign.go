@@ -425,10 +425,7 @@ func statementOf(sh *JobSheet, at place) []string {
 }
 
 func stepStatement(st *SheetStep) []string {
-	name := st.Title
-	if st.Wheel != "" {
-		name += " (" + st.Wheel + ")"
-	}
+	name := st.name()
 	line := name + ": " + resultWords[st.Result]
 	if st.Critical {
 		line = "Critical step. " + line
