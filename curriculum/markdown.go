@@ -98,6 +98,38 @@ func tooDeep(body []byte) (off int, deep bool) {
 	return 0, false
 }
 
+// maxColumns bounds a table: a short row is filled up to the width of its table, so wide ones multiply.
+const maxColumns = 40
+
+// tooWide finds a line that opens a table with more columns than any lesson needs.
+func tooWide(body []byte) (off int, wide bool) {
+	for start := 0; start < len(body); {
+		stop := bytes.IndexByte(body[start:], '\n')
+		if stop < 0 {
+			stop = len(body) - start
+		}
+		line := body[start : start+stop]
+		if bytes.Count(line, []byte("|")) > maxColumns+1 && len(bytes.Trim(line, "|-: \t>")) == 0 {
+			return start, true
+		}
+		start += stop + 1
+	}
+	return 0, false
+}
+
+// readable says whether a body can be given to the Markdown parser; what it would choke on is reported.
+func readable(r *report, body []byte) bool {
+	if off, deep := tooDeep(body); deep {
+		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return false
+	}
+	if off, wide := tooWide(body); wide {
+		r.errorAt(off, "table_too_wide", "limit", itoa(maxColumns))
+		return false
+	}
+	return true
+}
+
 // isRule says whether a line is made of one kind of mark and spaces only: a thematic break or a table's rule.
 func isRule(line []byte) bool {
 	line = bytes.TrimSpace(line)

@@ -178,6 +178,8 @@ func problemCases() []problemCase {
 		{"lone_cr", lessonFolder("one§\rtwo\n")},
 		{"bidi_control", lessonFolder("one§\u202Etwo\n")},
 		{"line_too_long", lessonFolder("§" + strings.Repeat("a", 70000))},
+		{"block_too_long", lessonFolder("\n§" + strings.Repeat("word word word\n", 10000))},
+		{"table_too_wide", lessonFolder(strings.Repeat("|a", 50) + "\n§" + strings.Repeat("|-", 50) + "\n")},
 		{"nested_too_deep", lessonFolder("§" + deep + "x\n")},
 		{"file_too_large", testFolder(map[string]string{"lessons/l.md": "§" + strings.Repeat("a\n", 3<<20)})},
 		{"no_front_matter", testFolder(map[string]string{"lessons/l.md": "§# A lesson\n"})},
