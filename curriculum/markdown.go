@@ -55,7 +55,8 @@ var markdown = goldmark.New(
 	goldmark.WithParserOptions(parser.WithHeadingAttribute(), parser.WithParagraphTransformers(util.Prioritized(stepAttributes{}, 50))),
 )
 
-// parseMarkdown parses a file's body. The caller has checked characters and nesting.
+// parseMarkdown parses a file's body. The caller has checked characters and nesting, and gives up body: line ends may
+// move in it; src keeps the file as it is.
 func parseMarkdown(src *source, body []byte) *document {
 	pc := parser.NewContext()
 	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
@@ -164,7 +165,11 @@ func (stepAttributes) Transform(n *ast.Paragraph, reader text.Reader, pc parser.
 	pc.Get(attrsKey).(map[ast.Node]span)[li] = span{at + s.start, at + s.stop}
 	line.Stop = at + s.start
 	line = line.TrimRightSpace(reader.Source())
-	line.ForceNewline = n.Lines().Len() > 1
+	if n.Lines().Len() > 1 && line.Stop < at+s.stop {
+		// The line still needs its end: it moves to where the attributes began, in our copy of the source.
+		reader.Source()[line.Stop] = '\n'
+		line.Stop++
+	}
 	n.Lines().Set(0, line)
 }
 
