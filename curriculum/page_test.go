@@ -3,7 +3,16 @@ package curriculum
 import (
 	"strings"
 	"testing"
+
+	"github.com/yuin/goldmark"
+	"github.com/yuin/goldmark/extension"
+	"github.com/yuin/goldmark/parser"
 )
+
+// plainMarkdown is goldmark with the same extensions and nothing of ours.
+var plainMarkdown = goldmark.New(
+	goldmark.WithExtensions(extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote),
+	goldmark.WithParserOptions(parser.WithHeadingAttribute()))
 
 func pageOf(t *testing.T, body string, v string, units string) string {
 	t.Helper()
@@ -74,7 +83,7 @@ func TestPlainPages(t *testing.T) {
 		"| a | b |\n|---|--:|\n| 1 | 2 |\n\nterm\n: definition\n\nline  \nbreak[^n]\n\n[^n]: Note.\n\n[link](https://example.org \"title\") ![](x)\n"
 	d := parseMarkdown(newSource("lessons/x.md", []byte(body)), []byte(body))
 	var want strings.Builder
-	if err := markdown.Convert([]byte(body), &want); err != nil {
+	if err := plainMarkdown.Convert([]byte(body), &want); err != nil {
 		t.Fatal(err)
 	}
 	got := string(render(d, "en", nil, "si", func(p string) string { return strings.TrimPrefix(p, "lessons/") }))
