@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"slices"
 	"strings"
 
@@ -367,15 +368,34 @@ func (f *folder) checkDocument(r *report, d *document) {
 	}
 	d.checkImages(r, f.out.Pictures)
 	_ = ast.Walk(d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if l, ok := n.(*ast.Link); ok && entering {
-			if key, ok := vehicleKey(l); ok {
-				f.checkLink(r, d, l, key)
-			} else if !safeLink(string(l.Destination)) {
-				r.errorAt(d.linkStart(l), "link_refused", "link", string(l.Destination))
+		if !entering {
+			return ast.WalkContinue, nil
+		}
+		switch n := n.(type) {
+		case *ast.Link:
+			if key, ok := vehicleKey(n); ok {
+				f.checkLink(r, d, n, key)
+			} else if !safeLink(string(n.Destination)) {
+				r.errorAt(d.linkStart(n), "link_refused", "link", string(n.Destination))
+			}
+		case *ast.RawHTML:
+			at := n.Segments.At(0)
+			warnHTML(r, at.Start, at.Value(d.body))
+		case *ast.HTMLBlock:
+			if n.Lines().Len() > 0 {
+				at := n.Lines().At(0)
+				warnHTML(r, at.Start, at.Value(d.body))
 			}
 		}
 		return ast.WalkContinue, nil
 	})
+}
+
+// warnHTML says that HTML is not shown; a comment is meant not to be.
+func warnHTML(r *report, at int, html []byte) {
+	if !bytes.HasPrefix(bytes.TrimSpace(html), []byte("<!--")) {
+		r.warnAt(at, "raw_html", "text", cut(strings.TrimSpace(string(html)), 40))
+	}
 }
 
 // linkStart is where a link's opening bracket is.
@@ -400,23 +420,17 @@ func (f *folder) checkLink(r *report, d *document, l *ast.Link, key string) {
 		r.errorAt(at, "bad_key", "key", key)
 		return
 	}
-	step, needs := d.concerns(l)
-	f.checkKey(r, at, key, step, needs)
+	f.checkKey(r, at, key, d.stepAround(l))
 }
 
-// concerns finds the step or row around a node.
-func (d *document) concerns(n ast.Node) (step *Step, needs []string) {
+// stepAround finds the step that a node stands in, or nil.
+func (d *document) stepAround(n ast.Node) *Step {
 	for ; n != nil; n = n.Parent() {
-		if m, ok := d.marks[n]; ok {
-			if m.each != nil {
-				return m.each, m.each.If
-			}
-			if len(m.needs) > 0 {
-				return nil, m.needs
-			}
+		if m, ok := d.marks[n]; ok && m.each != nil {
+			return m.each
 		}
 	}
-	return nil, nil
+	return nil
 }
 
 // sheetsHave says whether any sheet has the key, {axle} standing for either.
@@ -433,19 +447,19 @@ func (v *Vehicle) hasEither(key string) bool {
 	return false
 }
 
-func (f *folder) checkKey(r *report, at int, key string, step *Step, needs []string) {
+func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 	if !f.sheetsHave(key) {
 		near := nearest(key, f.out.keys())
 		r.errorAt(at, "unknown_vehicle_key", "key", key, "nearest", orNone(near))
 		return
 	}
-	if step == nil && needs == nil {
-		return
+	if step == nil {
+		return // elsewhere a reader is sent to the maker's service information
 	}
 	for _, v := range f.out.Vehicles {
 		lacks := ""
 		switch {
-		case step != nil && step.Each != "":
+		case step.Each != "":
 			for _, w := range v.wheelNames() {
 				if !v.Has(step.If, w) {
 					continue
@@ -454,14 +468,8 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step, needs []str
 					lacks = strings.ReplaceAll(key, "{axle}", orNone(axleOf(v, w)))
 				}
 			}
-		case step != nil:
-			if v.Has(needs, "") && !v.hasEither(key) {
-				lacks = key
-			}
-		default:
-			if v.Applies(needs) && !v.hasEither(key) {
-				lacks = key
-			}
+		case v.Has(step.If, "") && !v.hasEither(key):
+			lacks = key
 		}
 		if lacks != "" {
 			r.errorAt(at, "vehicle_lacks_key", "key", lacks, "vehicle", v.ID)

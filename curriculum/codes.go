@@ -97,6 +97,7 @@ var codes = []CodeInfo{
 	{"term_without_definition", Error, []string{"term"}, "a term line with nothing under it"},
 	{"misbelief_shape", Error, nil, "a bullet without **Said:** or **In fact:**"},
 	{"long_sentence", Warning, []string{"limit", "text", "words"}, "a sentence of more than 25 words"},
+	{"raw_html", Warning, []string{"text"}, "`<br>` or `<b>`"},
 	{"link_refused", Error, []string{"link"}, "`[x](javascript:alert(1))`"},
 
 	// Pictures.

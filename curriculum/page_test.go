@@ -109,7 +109,7 @@ func TestPassages(t *testing.T) {
 		"terms/1/definition":          "The part that turns on the axle and carries the wheel.",
 		"terms/1/term":                "hub, wheel hub.",
 		"misbeliefs/more/in-fact":     "A full hub has no room for warm grease and bursts its seal.",
-		"pictures/1/2":                "2: Outer bearing.",
+		"pictures/hub/2":              "2: Outer bearing.",
 		"arithmetic/nuts/find":        "How large is the force at the end of the wrench?",
 		"arithmetic/3/slip-2":         "Took the way round for the area.",
 		"procedure/nowhere":           "",

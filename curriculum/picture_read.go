@@ -58,7 +58,7 @@ func (d *document) imageStart(im ast.Node) int {
 	return d.start(im)
 }
 
-// pictures reads images, each followed by its table.
+// pictures reads images, each followed by its table. `{#id}` behind the image names it.
 func (lr *lessonReader) pictures(s *section) {
 	found, open := false, -1
 	for _, b := range s.blocks {
@@ -81,7 +81,7 @@ func (lr *lessonReader) pictures(s *section) {
 				lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
 			}
 			ref := lr.d.image(im)
-			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, "", b)
+			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, lr.d.takeID(lr.report, im.Parent()), b)
 			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
 			lr.pictureAt = append(lr.pictureAt, ref.at)
 			lr.d.marks[im] = mark{anchor: row.Element}
@@ -97,24 +97,11 @@ func (lr *lessonReader) pictures(s *section) {
 	}
 }
 
-// pictureTable reads the numbered parts of a picture. An id of the table's first row is the picture's.
+// pictureTable reads the numbered parts of a picture. Parts go by their numbers, so an id of a row says nothing more.
 func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 	p := &lr.l.Pictures[n]
 	rows, _ := lr.d.readTable(lr.report, classPictures, t, false)
-	for i, tr := range rows {
-		if tr.id != "" {
-			if i > 0 {
-				lr.errorAt(lr.d.start(tr.node), "unknown_attribute", "attribute", tr.id, "nearest", "#id on the first row")
-			} else {
-				p.Row = lr.rowAt(classPictures, n+1, tr.id, tr.node)
-				for node, m := range lr.d.marks {
-					if m.anchor == "pictures/"+itoa(n+1) && node.Kind() == ast.KindImage {
-						m.anchor = p.Element
-						lr.d.marks[node] = m
-					}
-				}
-			}
-		}
+	for _, tr := range rows {
 		number := lr.d.text(tr.cells["number"]).Plain()
 		part := lr.d.text(tr.cells["part"])
 		if number == "" {

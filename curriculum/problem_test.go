@@ -257,6 +257,11 @@ func problemCases() []problemCase {
 		{"duplicate_term", lessonFolder("## Terms\n\nhub\n:   a mount\n\n§hub\n:   a thing\n")},
 		{"misbelief_shape", lessonFolder("## Misbeliefs\n- §**Said:** something\n")},
 		{"long_sentence", lessonFolder("Short one. §" + long + ".\n")},
+		{"raw_html", lessonFolder("one §<br> two\n")},
+		{"raw_html", lessonFolder("§<div>\ntwo\n</div>\n")},
+		{"bidi_control", lessonFolder("one §&#x202E;two\n")},
+		{"bidi_control", lessonFolder("one §&rlm;two\n")},
+		{"bidi_control", programmeWith("title: Test", "title: §\"a\\u202Eb\"")},
 		{"link_refused", lessonFolder("See §[this](javascript:alert).\n")},
 
 		// Pictures.

@@ -91,7 +91,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		{"ask", true, y.text("ask", &s.Ask)},
 		{"given", true, func(n *yaml.Node) { given = n }},
 		{"find", true, y.placed("find", &find)},
-		{"unit", false, y.placed("unit", &unit)},
+		{"unit", false, y.unitText(&unit)},
 		{"rounding", true, y.decimal("rounding", &s.Rounding)},
 		{"tolerance", true, y.decimal("tolerance", &s.Tolerance)},
 		{"slips", false, func(n *yaml.Node) { slips = n }},
@@ -198,7 +198,7 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 	}
 	y.mapping(v, []yamlField{
 		{"what", true, y.text("what", &g.What)},
-		{"unit", false, y.placed("unit", &unit)},
+		{"unit", false, y.unitText(&unit)},
 		{"values", false, func(n *yaml.Node) { values = n }},
 		{"from", false, keep("from", &from)},
 		{"to", false, keep("to", &to)},

@@ -141,6 +141,7 @@ var problemTexts = map[string]problemText{
 	"term_without_definition": {"The term {term} has no definition.", "A definition is a line that begins with a colon and a space.", "Add it below the term."},
 	"misbelief_shape":         {"This is not a misbelief of two parts.", "Each bullet says **Said:** … **In fact:** … once.", "Add the part that is missing."},
 	"long_sentence":           {"A sentence has {words} words: \"{text}\".", "Above {limit} words a sentence is hard to follow on a phone.", "Split it."},
+	"raw_html":                {"HTML is not shown: {text}", "Pages show Markdown only, so that no lesson can bring script along.", "Write it in Markdown, or take it out."},
 	"link_refused":            {"The link {link} is not shown.", "Links may lead to http, https, mailto and tel addresses and to places in the programme.", "Correct the address."},
 
 	// Pictures.
