@@ -125,15 +125,17 @@ func (s *Server) registerAPIRoutes(r *mux.Router) {
 		}
 		api.Handle(route.path, h).Methods(route.method)
 	}
-	api.NotFoundHandler = s.handle(func(http.ResponseWriter, *http.Request) error {
-		return failure{status: http.StatusNotFound, code: "no_such_path", text: "There is nothing at this address."}
-	})
-	api.MethodNotAllowedHandler = s.handle(func(w http.ResponseWriter, r *http.Request) error {
+	// In a subrouter mux forgets that only the method was wrong, so both come here.
+	other := s.handle(func(w http.ResponseWriter, r *http.Request) error {
 		allow := apiMethods(r, api)
+		if len(allow) == 0 {
+			return failure{status: http.StatusNotFound, code: "no_such_path", text: "There is nothing at this address."}
+		}
 		w.Header().Set("Allow", strings.Join(allow, ", "))
 		return failure{status: http.StatusMethodNotAllowed, code: "method_not_allowed",
 			text: "This address takes " + strings.Join(allow, " and ") + " only."}
 	})
+	api.NotFoundHandler, api.MethodNotAllowedHandler = other, other
 }
 
 // apiMethods lists the methods that a request's path takes.

@@ -84,7 +84,7 @@ practice come first.`,
 	root.CompletionOptions.DisableDefaultCmd = true
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{err} })
 	root.AddCommand(
-		newInit(),
+		newInit(), newServe(), newDemo(),
 		newLint(), newQuiz(), newMark(), newAssess(),
 		newVerify(), newRebuild(), newBackup(), newRestore(),
 		newPerson(), newVersion(),
