@@ -435,7 +435,24 @@ func (d *document) stepAround(n ast.Node) *Step {
 
 // sheetsHave says whether any sheet has the key, {axle} standing for either.
 func (f *folder) sheetsHave(key string) bool {
-	return slices.ContainsFunc(f.out.Vehicles, func(v *Vehicle) bool { return v.hasEither(key) })
+	return f.hasKey[strings.ReplaceAll(key, "{axle}", "front")] || f.hasKey[strings.ReplaceAll(key, "{axle}", "rear")]
+}
+
+// maxEffort bounds what is spent on checks that multiply lessons by sheets or values by formulas, so that no folder can
+// keep the program busy for hours. Ordinary programmes need a hundredth.
+const maxEffort = 1_000_000_000
+
+// spend counts effort and says whether there is any left. When it runs out, that is an error once: what is not checked
+// may not be used.
+func (f *folder) spend(n int) bool {
+	if f.effort > maxEffort {
+		return false
+	}
+	if f.effort += n; f.effort > maxEffort {
+		f.problems = append(f.problems, Problem{File: programmeFile, Line: 1, Column: 1, Severity: Error, Code: "too_much_to_check", Args: args()})
+		return false
+	}
+	return true
 }
 
 func (v *Vehicle) hasEither(key string) bool {
@@ -449,7 +466,7 @@ func (v *Vehicle) hasEither(key string) bool {
 
 func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 	if !f.sheetsHave(key) {
-		near := nearest(key, f.out.keys())
+		near := nearest(key, f.keys)
 		r.errorAt(at, "unknown_vehicle_key", "key", key, "nearest", orNone(near))
 		return
 	}
@@ -457,6 +474,9 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 		return // elsewhere a reader is sent to the maker's service information
 	}
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 + 100*len(v.Wheels)) {
+			return
+		}
 		lacks := ""
 		switch {
 		case step.Each != "":
@@ -481,7 +501,7 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 func (f *folder) checkLesson(lr *lessonReader) {
 	f.checkDocument(lr.report, lr.d)
 	lr.checkCallouts(f.out.Pictures)
-	known := f.out.features()
+	known := f.features
 	for _, w := range lr.features {
 		if isID(w.text) && !contains(known, w.text) {
 			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", orNone(nearest(w.text, known)))
@@ -491,8 +511,12 @@ func (f *folder) checkLesson(lr *lessonReader) {
 		f.checkStep(lr, s)
 	}
 	if lr.l.Procedure != nil {
+		leaves := len(lr.l.Procedure.leaves)
 		for _, v := range f.out.Vehicles {
-			if instances(lr.l.Procedure, v).conflict {
+			if n := leaves * max(1, len(v.Wheels)); len(lr.l.Procedure.rounds) > 0 && !f.spend(10*n*n+100) {
+				break
+			}
+			if len(lr.l.Procedure.rounds) > 0 && instances(lr.l.Procedure, v).conflict {
 				lr.errorAt(lr.steps[0].at, "order_contradiction", "vehicle", v.ID)
 			}
 		}
@@ -506,8 +530,8 @@ func (f *folder) checkLesson(lr *lessonReader) {
 // checkStep checks a step's wheels, orders and measures against the sheets.
 func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 	if s.ownEach && s.EachOrder != "" {
-		if !contains(f.out.orderNames(), s.EachOrder) {
-			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.out.orderNames())))
+		if !contains(f.orders, s.EachOrder) {
+			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.orders)))
 		} else {
 			f.checkOrder(lr, s)
 		}
@@ -537,6 +561,9 @@ func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 // checkOrder asks every sheet for the order that a step goes round in, with every wheel the step is done at.
 func (f *folder) checkOrder(lr *lessonReader, s *stepSource) {
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 * len(v.Wheels)) {
+			return
+		}
 		order, has := v.Orders[s.EachOrder]
 		for _, w := range v.wheelNames() {
 			if !v.Has(s.If, w) || contains(order, w) {
@@ -554,6 +581,9 @@ func (f *folder) checkOrder(lr *lessonReader, s *stepSource) {
 // checkApplies warns of steps that no sheet's car asks for.
 func (f *folder) checkApplies(lr *lessonReader, s *stepSource) {
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 + 100*len(v.Wheels)) {
+			return
+		}
 		if s.Each == "" && v.Has(s.If, "") {
 			return
 		}
@@ -561,7 +591,7 @@ func (f *folder) checkApplies(lr *lessonReader, s *stepSource) {
 			return
 		}
 	}
-	known := f.out.features()
+	known := f.features
 	if slices.ContainsFunc(s.If, func(x string) bool { return !contains(known, x) }) {
 		return // said already
 	}
@@ -580,7 +610,7 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 		}
 		at := src.givenAt[g.Name]
 		if !f.sheetsHave(g.VehicleKey) {
-			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.out.keys())))
+			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.keys)))
 			continue
 		}
 		if strings.Contains(g.VehicleKey, "{axle}") {
@@ -588,6 +618,9 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 			continue
 		}
 		for _, v := range f.out.Vehicles {
+			if !f.spend(100) {
+				return
+			}
 			fig, ok := v.Figure(g.VehicleKey, "")
 			switch {
 			case !ok:

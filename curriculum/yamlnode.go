@@ -122,11 +122,6 @@ func (y *yamlReader) errorNode(n *yaml.Node, code string, kv ...string) {
 	y.errorLine(l, c, code, kv...)
 }
 
-func (y *yamlReader) warnNode(n *yaml.Node, code string, kv ...string) {
-	l, c := y.at(n)
-	y.warnLine(l, c, code, kv...)
-}
-
 func isNullNode(n *yaml.Node) bool {
 	return n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null"
 }
