@@ -239,7 +239,7 @@ func TestHostileMultiples(t *testing.T) {
 		formula.WriteString("+round(a*b)")
 	}
 	sums.WriteString("## Arithmetic\n")
-	for range 200 {
+	for range 400 {
 		sums.WriteString("```sum\nask: x\ngiven:\n  a: {what: x, from: 1.0001, to: 1.0401, step: 0.0001}\n  b: {what: x, from: 1.0001, to: 1.0401, step: 0.0001}\nfind: " +
 			formula.String() + "\nrounding: 1\ntolerance: 0\n```\n\n")
 	}

@@ -236,7 +236,7 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 		}
 	}
 	f.cases(s, func(c sumCase) bool {
-		if !f.spend(300 * cost) {
+		if !f.spend(30 * cost) {
 			failed = true
 			return false
 		}
