@@ -339,7 +339,7 @@ func (b *builder) day(d int) error {
 			continue
 		}
 		for _, w := range b.ways {
-			if w.due > d || b.absent(w.who, d) {
+			if b.absent(w.who, d) {
 				continue
 			}
 			if err := step(d, w); err != nil {
@@ -411,7 +411,7 @@ func (b *builder) tell() {
 }
 
 func (b *builder) study(d int, w *way) error {
-	if w.stage != "read" {
+	if w.stage != "read" || w.due > d {
 		return nil
 	}
 	p, err := b.person(w.who.login)
@@ -432,7 +432,7 @@ func (b *builder) study(d int, w *way) error {
 }
 
 func (b *builder) assess(d int, w *way) error {
-	if w.stage != "test" {
+	if w.stage != "test" || w.due > d {
 		return nil
 	}
 	policy := b.prog.Policy.Task(w.plan.task)
@@ -687,8 +687,8 @@ func (b *builder) reading(l *curriculum.Lesson, st *acts.SheetStep, m acts.Sheet
 }
 
 func (b *builder) decide(d int, w *way) error {
-	if w.stage != "jobs" && w.stage != "clear" || !w.plan.clear || w.jobs == 0 {
-		return nil
+	if w.stage != "clear" && (w.stage != "jobs" || *w.lastDay != d) || !w.plan.clear || w.jobs == 0 {
+		return nil // looked at on the evening of a job
 	}
 	s := &supervisors[0]
 	sup, err := b.person(s.login)
@@ -750,7 +750,7 @@ func (b *builder) someHold(task string) []string {
 }
 
 func (b *builder) workAlone(d int, w *way) error {
-	if w.stage != "alone" {
+	if w.stage != "alone" || w.due > d {
 		return nil
 	}
 	if w.alone >= w.plan.alone {
@@ -774,6 +774,9 @@ func (b *builder) workAlone(d int, w *way) error {
 }
 
 func (b *builder) standDown(d int, w *way) error {
+	if w.due > d {
+		return nil
+	}
 	apprentice := b.who[w.who.login]
 	switch w.stage {
 	case "down":
@@ -783,7 +786,7 @@ func (b *builder) standDown(d int, w *way) error {
 			return err
 		}
 		b.clock.add(2 * time.Minute)
-		_, err = b.acts.StandDown(b.ctx, sup, "", apprentice.ID, w.plan.task, "A caliper bolt was found finger-tight on a finished car. No harm was done.", b.who[s.login].Passphrase)
+		_, err = b.acts.StandDown(b.ctx, sup, "", apprentice.ID, w.plan.task, "A joint was found finger-tight on a finished car. No harm was done.", b.who[s.login].Passphrase)
 		if err != nil {
 			return err
 		}
@@ -798,7 +801,7 @@ func (b *builder) standDown(d int, w *way) error {
 			return err
 		}
 		b.clock.add(2 * time.Minute)
-		_, err = b.acts.Restore(b.ctx, sup, "", apprentice.ID, w.plan.task, "The bolt was traced to another hand. Talked through and shown again.", b.who[s.login].Passphrase)
+		_, err = b.acts.Restore(b.ctx, sup, "", apprentice.ID, w.plan.task, "The joint was traced to another hand. Talked through and shown again.", b.who[s.login].Passphrase)
 		if err != nil {
 			return err
 		}
