@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"mime"
 	"net"
 	"net/http"
@@ -322,6 +323,9 @@ func fieldsOf(t reflect.Type) *fields {
 	case t.Kind() == reflect.Struct:
 		f := &fields{names: map[string]*fields{}}
 		for i := range t.NumField() {
+			if t.Field(i).Anonymous {
+				maps.Copy(f.names, fieldsOf(t.Field(i).Type).names)
+			}
 			name, _, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
 			if name != "" && name != "-" {
 				f.names[name] = fieldsOf(t.Field(i).Type)

@@ -13,6 +13,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -424,7 +425,7 @@ func (c *apiClient) watch(m *storetest.Member, apprentice, task, vehicle string,
 			taps = append(taps, object{"id": c.w.ID(), "step": step["key"], "hold": "accepted"})
 		}
 	}
-	c.w.Clock.Add(40 * time.Minute)
+	c.w.Clock.Add(20 * time.Minute)
 	sheet := c.must(200, "POST", "/jobs/"+id+"/taps", taps)
 	if n := len(sheet["missing"].([]any)); n != 0 {
 		c.w.t.Fatalf("missing after all was tapped: %v", sheet["missing"])
@@ -484,6 +485,9 @@ func TestAPIMainJob(t *testing.T) {
 		}
 		s.must(204, "POST", "/tests/"+id+"/watch", object{"watch": true})
 		for question, answer := range w.rightAnswers(id) {
+			if text, ok := answer.(string); ok { // send takes a string as the body itself
+				answer = json.RawMessage(strconv.Quote(text))
+			}
 			p.must(204, "PUT", "/tests/"+id+"/answers/"+question, answer)
 		}
 		p.key = w.ID()
@@ -512,7 +516,7 @@ func TestAPIMainJob(t *testing.T) {
 		v := c.standing(pat.ID, task)
 		body := object{"apprentice": pat.ID, "task": task, "passphrase": m.Passphrase, "seen": v["seen"]}
 		if v["standing"] != "ready_for_decision" {
-			var gates []string
+			gates := []string{}
 			for _, g := range v["gates"].([]any) {
 				if g := g.(object); g["ok"] == false {
 					gates = append(gates, g["gate"].(string))

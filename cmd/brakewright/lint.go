@@ -129,12 +129,17 @@ func writeProblems(w io.Writer, problems []curriculum.Problem) error {
 }
 
 func writeProblemsJSON(w io.Writer, problems []curriculum.Problem) error {
-	e := json.NewEncoder(w)
-	e.SetEscapeHTML(false)
 	for _, l := range problemLines(problems) {
-		if err := e.Encode(l); err != nil {
+		if err := writeLine(w, l); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// writeLine prints a value as one line of JSON.
+func writeLine(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	return e.Encode(v)
 }
