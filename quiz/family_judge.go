@@ -1,8 +1,10 @@
 package quiz
 
 import (
-	"brakewright/curriculum"
 	"strconv"
+	"strings"
+
+	"brakewright/curriculum"
 )
 
 // judgeFamily asks how a reading stands to a limit: near it, far from it, or exactly on it, which is within. The limit
@@ -50,10 +52,11 @@ var judgeSpreadSayings = sayings{
 	"es": {"{1}. Anotas, como diferencias con la primera lectura: {2}. ¿Cómo queda la medida respecto al límite?"},
 }
 
+// verdictSayings come in two wordings: the second is taken where the stem already holds a word of the first.
 var verdictSayings = map[curriculum.Verdict]sayings{
-	curriculum.Within: {"en": {"Within the limit"}, "es": {"Dentro del límite"}},
-	curriculum.Below:  {"en": {"Below the limit"}, "es": {"Por debajo del límite"}},
-	curriculum.Above:  {"en": {"Above the limit"}, "es": {"Por encima del límite"}},
+	curriculum.Within: {"en": {"Within the limit", "All right"}, "es": {"Dentro del límite", "Correcto"}},
+	curriculum.Below:  {"en": {"Below the limit", "Too low"}, "es": {"Por debajo del límite", "Demasiado bajo"}},
+	curriculum.Above:  {"en": {"Above the limit", "Too high"}, "es": {"Por encima del límite", "Demasiado alto"}},
 }
 
 var judgeExplained = map[string]sayings{
@@ -89,8 +92,15 @@ func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
 		curriculum.Maximum: {curriculum.Within, curriculum.Above},
 		curriculum.Range:   {curriculum.Within, curriculum.Below, curriculum.Above},
 	}[m.figure.Limit]
+	wording := 0
+	stated := " " + normal(s.limitLine(m)) + " "
+	for _, w := range []string{"within", "below", "above", "dentro", "debajo", "encima"} {
+		if strings.Contains(stated, " "+w+" ") {
+			wording = 1
+		}
+	}
 	for _, v := range sides {
-		c := choice{phrase: s.phrase(verdictSayings[v].say(s.language, 0)), element: "verdict/" + string(v)}
+		c := choice{phrase: s.phrase(verdictSayings[v].say(s.language, wording)), element: "verdict/" + string(v)}
 		if v == verdict {
 			p.right = append(p.right, c)
 		} else {

@@ -27,11 +27,11 @@ var misbeliefFamily = &family{
 			}
 			explanation := s.explain("", s.passage(r.InFact))
 			if standsAlone(fact.phrase) && len(saids) >= 2 {
-				p := proposal{kind: Single, stem: s.say(factSayings, r.Element), right: []choice{fact}, wrong: saids, meaning: true, explanation: explanation, tests: []string{r.Element}}
+				p := proposal{kind: Single, stem: s.say(factSayings, r.Element), right: []choice{fact}, wrong: saids, meaning: true, unlike: true, explanation: explanation, tests: []string{r.Element}}
 				out = append(out, &item{label: "fact", element: r.Element + "/in-fact", line: r.Line, make: func(*draws) *proposal { copied := p; return &copied }})
 			}
 			if len(facts) >= 2 {
-				p := proposal{kind: Single, stem: s.say(saidSayings, r.Element), right: []choice{said}, wrong: facts, meaning: true, explanation: explanation, tests: []string{r.Element}}
+				p := proposal{kind: Single, stem: s.say(saidSayings, r.Element), right: []choice{said}, wrong: facts, meaning: true, unlike: true, explanation: explanation, tests: []string{r.Element}}
 				out = append(out, &item{label: "said", element: r.Element + "/said", line: r.Line, make: func(*draws) *proposal { copied := p; return &copied }})
 			}
 		}

@@ -81,6 +81,7 @@ func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked 
 			}
 			for _, name := range apart {
 				if alike(others[name][i], others[name][j], 1, 2) {
+					p.truths = append(p.truths, choices[j].phrase) // wherever else it stands in the table
 					continue rows
 				}
 			}

@@ -3,6 +3,7 @@ package quiz
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -556,39 +557,60 @@ func holds(stem *phrase, keys []*phrase) bool {
 }
 
 // fillCritical asks the critical steps that are due in this number, in turn where there is no room for all. A step that
-// only the other class can ask is taken from there.
+// finds no place beside the others goes first in another try.
 func (r *run) fillCritical(lesson int, st stage) {
+	due := slices.Clone(r.lessons[lesson].due[r.number&1])
+	if room := r.plan.perLesson[lesson]; room < len(due) && room > 0 {
+		at := (r.number - 1) / 2 % len(due) * room % len(due)
+		due = slices.Concat(due[at:], due[:at])[:room]
+	}
+	before := r.clone()
+	best, fewest := before, len(due)+1
+	for range len(due) + 1 {
+		*r = before.clone()
+		missed := slices.DeleteFunc(slices.Clone(due), func(x *step) bool { return r.takeCritical(lesson, x, st) })
+		if len(missed) < fewest {
+			best, fewest = r.clone(), len(missed)
+		}
+		if len(missed) == 0 {
+			break
+		}
+		due = append(missed, slices.DeleteFunc(due, func(x *step) bool { return slices.Contains(missed, x) })...)
+	}
+	*r = best
+}
+
+// takeCritical asks a step unless the form does already. One that only the other class can ask is taken from there.
+func (r *run) takeCritical(lesson int, x *step, st stage) bool {
 	lp := r.lessons[lesson]
-	due := lp.due[r.number&1]
-	if len(due) == 0 {
-		return
+	if slices.ContainsFunc(r.chosen, func(q *realised) bool { return q.Lesson == lp.subject.lesson.ID && q.item.covers(x.Step) }) {
+		return true
 	}
-	at := 0
-	if room := r.plan.perLesson[lesson]; room < len(due) {
-		at = (r.number - 1) / 2 % len(due) * room % len(due)
-	}
-	for i := range due {
-		x := due[(at+i)%len(due)]
-		if slices.ContainsFunc(r.chosen, func(q *realised) bool { return q.Lesson == lp.subject.lesson.ID && q.item.covers(x.Step) }) {
-			continue
-		}
-		var ways []*item
-		for _, f := range r.order {
-			for _, it := range r.rotated(lesson, f) {
-				if it.covers(x.Step) {
-					ways = append(ways, it)
-				}
-			}
-		}
-		slices.SortStableFunc(ways, func(a, b *item) int {
-			return cmp.Or(cmp.Compare(r.perFamily[a.family], r.perFamily[b.family]), cmp.Compare(r.rank[a.family], r.rank[b.family]))
-		})
-		for near := st.near; near <= sameKey; near++ {
-			if r.take(lesson, ways, stage{st.allowed, near}) || r.take(lesson, ways, stage{func(*lessonPool, *item) bool { return true }, near}) {
-				break
+	var ways []*item
+	for _, f := range r.order {
+		for _, it := range r.rotated(lesson, f) {
+			if it.covers(x.Step) {
+				ways = append(ways, it)
 			}
 		}
 	}
+	slices.SortStableFunc(ways, func(a, b *item) int {
+		return cmp.Or(cmp.Compare(r.perFamily[a.family], r.perFamily[b.family]), cmp.Compare(r.rank[a.family], r.rank[b.family]))
+	})
+	for near := st.near; near <= sameKey; near++ {
+		if r.take(lesson, ways, stage{st.allowed, near}) || r.take(lesson, ways, stage{func(*lessonPool, *item) bool { return true }, near}) {
+			return true
+		}
+	}
+	return false
+}
+
+// clone copies what a run has chosen.
+func (r *run) clone() run {
+	out := *r
+	out.chosen, out.used = slices.Clone(r.chosen), maps.Clone(r.used)
+	out.perLesson, out.perFamily = slices.Clone(r.perLesson), maps.Clone(r.perFamily)
+	return out
 }
 
 // fillCounted serves the families that the blueprint counts, those with the fewest items first.
