@@ -121,6 +121,12 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 		all.right = append(all.right, s.choice(t.row(i).Element+"/"+left.name, left.text(i)))
 		all.targets = append(all.targets, s.choice(t.row(i).Element+"/"+right.name, right.text(i)))
 	}
+	kin := make([][]*phrase, len(apart)) // what must not resemble in two rows of one question
+	for a, c := range apart {
+		for i := range t.n {
+			kin[a] = append(kin[a], s.choice("", c.text(i)).phrase)
+		}
+	}
 	var out []*item
 	for i := range t.n {
 		out = append(out, &item{label: right.name, element: t.row(i).Element, line: t.row(i).Line, make: func(d *draws) *proposal {
@@ -133,8 +139,8 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 					if j == k {
 						continue next
 					}
-					for _, c := range apart {
-						if alike(s.choice("", c.text(j)).phrase, s.choice("", c.text(k)).phrase, 1, 2) {
+					for _, texts := range kin {
+						if alike(texts[j], texts[k], 1, 2) {
 							continue next
 						}
 					}

@@ -72,7 +72,8 @@ func newPool(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehi
 
 // covers says whether the item asks a step: the step itself or a point of it.
 func (it *item) covers(s *curriculum.Step) bool {
-	return it.element == s.Element || strings.HasPrefix(it.element, s.Element+"/")
+	rest, ok := strings.CutPrefix(it.element, s.Element)
+	return ok && (rest == "" || rest[0] == '/')
 }
 
 // critical lists the critical steps that apply: those without sub-steps, and those whose sub-steps none is critical.

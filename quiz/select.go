@@ -252,16 +252,16 @@ func (lp *lessonPool) divide(families []*family, d *draws) {
 	}
 	for class, steps := range lp.due {
 		for _, x := range steps {
-			var ways []*item
-			for _, f := range families {
-				for _, it := range lp.byFamily[f] {
-					if it.covers(x.Step) {
-						ways = append(ways, it)
-					}
+			var way *item
+			served := false
+			for _, it := range lp.items {
+				if lp.byFamily[it.family] != nil && it.covers(x.Step) {
+					served = served || lp.class[it] == class
+					way = it
 				}
 			}
-			if len(ways) > 0 && !slices.ContainsFunc(ways, func(it *item) bool { return lp.class[it] == class }) {
-				lp.class[ways[0]] = class
+			if way != nil && !served {
+				lp.class[way] = class
 			}
 		}
 	}
