@@ -18,6 +18,7 @@ type entryLine struct {
 	When      moment
 	Title     string
 	Lines     []string // facts, one a line
+	Readings  []string // of a sign-off
 	By        string   // who made it, "" where it is the subject
 	About     string   // whom it concerns
 	SignedBy  []string
@@ -227,7 +228,7 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	}
 	line := taskTitle(w.p, x.Task)
 	if car != "" {
-		line += " on " + car
+		line += ". Car: " + car
 	}
 	out = append(out, line, "Outcome: "+wordOr(outcomeNames, x.Outcome)+". Difficulty: "+strings.ToLower(wordOr(difficultyNames, x.Difficulty))+".")
 	n := map[string]int{}
@@ -256,14 +257,9 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		out = append(out, "A near miss")
 	}
 	for _, r := range x.Readings {
-		t := stepTitle(w.p, r.Step) + ": " + r.Value + " " + r.Unit
-		if r.Limit != "" {
-			t += " (" + r.Limit + ")"
+		if v := curriculum.Verdict(r.Verdict); v == curriculum.Below || v == curriculum.Above {
+			out = append(out, "Reading "+verdictWords[v]+": "+stepTitle(w.p, r.Step)+", "+strings.TrimSpace(r.Value+" "+r.Unit)+" ("+r.Limit+")")
 		}
-		if v := verdictWords[curriculum.Verdict(r.Verdict)]; v != "" {
-			t += ", " + v
-		}
-		out = append(out, t)
 	}
 	if v := e.Personal["notes"]; v != "" {
 		out = append(out, "Note: "+v)
@@ -273,6 +269,27 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		watched = append(watched, name(id))
 	}
 	return append(out, "Watched by "+strings.Join(watched, ", "))
+}
+
+// readingsOf says the readings of a sign-off, those outside their limits first.
+func (w entryWords) readingsOf(x *ledger.SignOffPayload) []string {
+	var out, within []string
+	for _, r := range x.Readings {
+		t := stepTitle(w.p, r.Step) + ": " + strings.TrimSpace(r.Value+" "+r.Unit)
+		if r.Limit != "" {
+			t += " (" + r.Limit + ")"
+		}
+		v := curriculum.Verdict(r.Verdict)
+		if words := verdictWords[v]; words != "" {
+			t += ", " + words
+		}
+		if v == curriculum.Below || v == curriculum.Above {
+			out = append(out, t)
+		} else {
+			within = append(within, t)
+		}
+	}
+	return append(out, within...)
 }
 
 func taskOrAll(p *curriculum.Programme, task string) string {
@@ -325,7 +342,7 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 	}
 	switch x := payloadOf(e).(type) {
 	case *ledger.SignOffPayload:
-		l.JobPath = "/jobs/" + x.Job
+		l.JobPath, l.Readings = "/jobs/"+x.Job, w.readingsOf(x)
 	case *ledger.TestHandedInPayload:
 		l.TestPath = "/tests/" + x.Test
 	}

@@ -32,6 +32,9 @@ type standingPage struct {
 func (standingPage) template() string { return "standing" }
 
 func (s *Server) showOwnStanding(w http.ResponseWriter, r *http.Request) error {
+	if err := onlyApprentices(personFrom(r.Context())); err != nil {
+		return err
+	}
 	return s.standing(w, r, personFrom(r.Context()).ID)
 }
 
@@ -138,7 +141,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	asks := p.Policy.Task(t.ID)
 	b.Title = t.Title + ": " + personName(who)
 	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, TaskID: t.ID, Path: taskPath(who.ID, t.ID),
-		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: chanceWords(v.Probability), Sure: sureWords(v.Confidence),
+		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v.Confidence),
 		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: percentText(v.Confidence),
 		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v), Waived: v.Notes.Waived,
 		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
@@ -149,7 +152,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		a := nextAct{Text: reasonText(p, b.clock, n)}
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
-			if a.Go == "See why" {
+			if a.Go == seeReasons {
 				a.Path, a.Go = "", ""
 			}
 		}
@@ -260,7 +263,7 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		}
 	}
 	book := s.nameBook()
-	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 12, Subject: person, Task: task})
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 6, Subject: person, Task: task})
 	if err != nil {
 		return page, err
 	}

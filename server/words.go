@@ -73,12 +73,7 @@ var jobStatusNames = map[string]string{
 	"withdrawn": "Withdrawn",
 }
 
-func roleName(role string) string {
-	if role == "" {
-		return ""
-	}
-	return strings.ToUpper(role[:1]) + role[1:]
-}
+func roleName(role string) string { return capital(role) }
 
 // wordOr is m[key], or the key itself made readable.
 func wordOr(m map[string]string, key string) string {
@@ -121,6 +116,14 @@ func chanceWords(p float64) string {
 	}
 	n := int(p*10 + 0.5)
 	return "about " + itoa(max(1, min(9, n))) + " in 10"
+}
+
+// capital makes a sentence's first letter big.
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // percentText is a probability in per cent with one digit, as the details show it.

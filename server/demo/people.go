@@ -106,7 +106,7 @@ var apprentices = []apprentice{
 	}},
 	{name: "Gideon Marlbeck", login: "gideon", plans: []plan{
 		{task: induction, start: 2, jobs: 4, every: 2, clear: true},
-		{task: bleeding, start: 14, jobs: 12, every: 9, prompted: 3, critical: 9},
+		{task: bleeding, start: 14, jobs: 12, every: 9, prompted: 3, critical: 11},
 		{task: caliper, start: 110, noTest: true, jobs: 2, every: 9},
 	}},
 	{name: "Hester Quaymount", login: "hester", plans: []plan{
