@@ -26,7 +26,7 @@ var askOrder = []Ask{AskNothing, AskRead, AskTest, AskJob}
 // AtLeast says whether a asks as much as b or more.
 func (a Ask) AtLeast(b Ask) bool { return slices.Index(askOrder, a) >= slices.Index(askOrder, b) }
 
-// The weight of a step is the heaviest of its own and its sub-steps' marks; that of a figure, of the steps that measure it.
+// The weight of a step is the heaviest of its own and its sub-steps' marks; that of a figure, of the steps that measure or show it.
 const (
 	WeightCritical = "critical"
 	WeightHold     = "hold"
@@ -39,15 +39,48 @@ type Change struct {
 	Args map[string]string // for the words: titles and texts, not ids
 
 	File    string   // of the new edition, or of the old one where it went
+	Task    string   // id, where it concerns one task only
 	Lesson  string   // id, where a lesson's own file changed
 	Step    string   // id in Lesson
 	Vehicle string   // id, where a sheet changed
 	Key     string   // of the vehicle's figure
 	Weight  string   // critical, hold, plain; "" where no step rests on it
-	Rests   []string // LESSON/STEP: the step itself, or those that measure the figure on the vehicle; sorted
+	Rests   []string // LESSON/STEP: the step itself, or those that measure or show the figure (on the vehicle); sorted
+	Wheels  []string // of a vehicle's figure, the same as LESSON/STEP[@WHEEL] of its sheet, sorted
 
 	Ask    Ask
 	Within int // days of grace for those who are cleared; 0 is at once
+
+	figure bool    // a figure or limit has changed or gone
+	key    string  // its key, or what it measures
+	now    *Figure // nil where it went
+}
+
+// OfFigure says whether a figure or limit that work was done by is another now, or is gone: then jobs may rest on it.
+func (c Change) OfFigure() bool { return c.figure }
+
+// HeldIn says whether a programme already had the figure as it is after the change: what was done under it stands.
+func (c Change) HeldIn(p *Programme) bool {
+	if !c.figure {
+		return false
+	}
+	var figures []Figure
+	if c.Vehicle != "" {
+		if v := p.Vehicle(c.Vehicle); v != nil {
+			figures = v.Figures
+		}
+	} else if l := p.Lesson(c.Lesson, ""); l != nil {
+		figures = l.Figures
+	}
+	i := slices.IndexFunc(figures, func(f Figure) bool { return figureKey(f) == c.key })
+	switch {
+	case i < 0:
+		return c.now == nil
+	case c.now == nil:
+		return false
+	}
+	change := figureChange(figures[i], *c.now)
+	return change == "" || change == "figure_reworded"
 }
 
 // Diff says how a new programme differs from an old one: programme, tasks, policy, blueprints, lessons with their steps
@@ -65,7 +98,7 @@ type Change struct {
 //	step is no longer critical                                                  read, grace
 //	step becomes, or is no longer, a hold point                 read, grace     read, grace
 //	order towards another step                         nothing  read, grace     test, grace
-//	figure or limit that a step measures by            nothing  read, at once   read, at once
+//	figure or limit that a step measures or shows        nothing  read, at once   read, at once
 //	lesson added to a task, with critical or hold      nothing  read, grace     read, grace
 //	anything else                                      nothing
 func Diff(old, new *Programme) []Change {
@@ -181,7 +214,7 @@ func (d *differ) tasks() {
 
 // taskLesson is a lesson that a task did not ask for before.
 func (d *differ) taskLesson(t Task, id string) {
-	c := Change{Code: "task_lesson_added", File: programmeFile, Lesson: id, Weight: WeightPlain}
+	c := Change{Code: "task_lesson_added", File: programmeFile, Task: t.ID, Lesson: id, Weight: WeightPlain}
 	if l := d.new.Lesson(id, ""); l != nil && l.Procedure != nil {
 		for _, s := range l.Procedure.Steps {
 			c.Weight = heavier(c.Weight, stepWeight(s))
@@ -487,8 +520,7 @@ func (d *differ) lessonFigures(at Change, a, b *Lesson) {
 		return slices.Compact(rests), weight
 	}
 	put := func(code string, l *Lesson, f Figure, kv ...string) {
-		c := at
-		c.Code = code
+		c := at.ofFigure(code, f)
 		c.Rests, c.Weight = measuredBy(l, f)
 		d.add(d.asks(c, AskRead, AskRead, true), append([]string{"lesson", b.Title, "figure", f.Quantity.Plain()}, kv...)...)
 	}
@@ -498,6 +530,18 @@ func (d *differ) lessonFigures(at Change, a, b *Lesson) {
 		}
 	}, func(f Figure) { put("figure_added", b, f, "to", f.limitText()) },
 		func(f Figure) { put("figure_removed", a, f, "from", f.limitText()) })
+}
+
+// ofFigure is the change as one of a figure.
+func (c Change) ofFigure(code string, f Figure) Change {
+	c.Code, c.key = code, figureKey(f)
+	switch code {
+	case "figure_changed", "limit_changed":
+		c.figure, c.now = true, &f
+	case "figure_removed":
+		c.figure = true
+	}
+	return c
 }
 
 func figureKey(f Figure) string { return cmp.Or(f.Key, collapse(f.Quantity.Plain())) }
@@ -666,9 +710,9 @@ func (d *differ) vehicle(a, b *Vehicle) {
 		}
 	}
 	put := func(code string, p *Programme, v *Vehicle, f Figure, kv ...string) {
-		c := at
+		c := at.ofFigure(code, f)
 		c.Code, c.Key = "vehicle_"+code, f.Key
-		c.Rests, c.Weight = p.restingOn(v, f.Key)
+		c.Rests, c.Wheels, c.Weight = p.restingOn(v, f.Key)
 		d.add(d.asks(c, AskRead, AskRead, true), append([]string{"vehicle", b.Title, "figure", f.Quantity.Plain()}, kv...)...)
 	}
 	pair(a.Figures, b.Figures, figureKey, func(x, y Figure) {
@@ -684,23 +728,27 @@ func (d *differ) vehicle(a, b *Vehicle) {
 	}
 }
 
-// restingOn lists the steps that measure a key on a car, as LESSON/STEP, sorted, and the heaviest of them.
-func (p *Programme) restingOn(v *Vehicle, key string) (rests []string, weight string) {
+// restingOn lists the steps that measure or show a key on a car, as LESSON/STEP and as LESSON/STEP[@WHEEL] of its sheet,
+// both sorted, and the weight of the heaviest.
+func (p *Programme) restingOn(v *Vehicle, key string) (rests, wheels []string, weight string) {
 	for _, l := range p.Lessons {
-		measures := slices.ContainsFunc(stepsOf(l), func(s *Step) bool { return len(s.Measures) > 0 })
-		if !measures {
+		if !slices.ContainsFunc(stepsOf(l), func(s *Step) bool { return len(s.keys()) > 0 }) {
 			continue
 		}
-		for _, s := range l.Sheet(v).Steps {
-			for _, m := range s.Step.Measures {
-				if m.Key != "" && strings.ReplaceAll(m.Key, "{axle}", s.Axle) == key {
-					rests, weight = append(rests, l.ID+"/"+s.Step.ID), heavier(weight, ownWeight(s.Step))
+		for _, x := range l.Sheet(v).Steps {
+			for s := x.Step; s != nil; s = s.Parent { // what a parent shows holds for its sub-steps
+				for _, k := range s.keys() {
+					if strings.ReplaceAll(k, "{axle}", x.Axle) == key {
+						rests, wheels = append(rests, l.ID+"/"+x.Step.ID), append(wheels, l.ID+"/"+x.Key)
+						weight = heavier(weight, ownWeight(x.Step))
+					}
 				}
 			}
 		}
 	}
 	slices.Sort(rests)
-	return slices.Compact(rests), weight
+	slices.Sort(wheels)
+	return slices.Compact(rests), slices.Compact(wheels), weight
 }
 
 func wheelList(v *Vehicle) string {
