@@ -39,13 +39,16 @@ type folder struct {
 
 func newFolder(dir string) *folder { return &folder{dir: dir} }
 
+// root is the folder as a file system.
+func (f *folder) root() fs.FS { return os.DirFS(f.dir) }
+
 // load reads the folder, or gives again what it held when nothing in it looks different.
 func (f *folder) load() (*curriculum.Programme, []curriculum.Problem) {
-	looks := appearance(os.DirFS(f.dir))
+	looks := appearance(f.root())
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if looks == "" || looks != f.looks {
-		f.loaded, f.problems = acts.LoadProgramme(os.DirFS(f.dir))
+		f.loaded, f.problems = acts.LoadProgramme(f.root())
 		f.looks = looks
 	}
 	return f.loaded, f.problems
