@@ -111,6 +111,9 @@ type programmePage struct {
 	Files     []changedFile
 	Problems  []problemLine
 	MayAdopt  bool
+	MayWrite  bool
+	Writable  []lessonItem // files of the edition in use, to be written on as a draft
+	Drafts    []draftLine
 }
 
 type programmeTask struct {
@@ -206,7 +209,7 @@ func (s *Server) programmeForm(w http.ResponseWriter, r *http.Request, problem e
 	}
 	status := http.StatusOK
 	if problem != nil {
-		if status, err = b.refused(w, problem, "passphrase"); err != nil {
+		if status, err = b.refused(w, problem, "passphrase", "file"); err != nil {
 			return err
 		}
 	}
@@ -236,7 +239,15 @@ func (s *Server) programmeForm(w http.ResponseWriter, r *http.Request, problem e
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, status, newProgrammePage(b, p, adoptions, names, o, files, mayAdopt))
+	page := newProgrammePage(b, p, adoptions, names, o, files, mayAdopt)
+	if page.MayWrite, err = s.may(ctx, personFrom(ctx), acts.WriteProgramme, acts.Target{}); err != nil {
+		return err
+	}
+	page.Writable = writableFiles(p)
+	if page.Drafts, err = s.draftLines(r, b.clock); err != nil {
+		return err
+	}
+	return s.render(w, r, status, page)
 }
 
 func (s *Server) adoptProgramme(w http.ResponseWriter, r *http.Request) error {

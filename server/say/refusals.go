@@ -45,6 +45,8 @@ var notFoundWords = map[string]string{
 	"job":         "There is no such job. It may have been typed wrongly, or the link may be old.",
 	"test":        "There is no such theory test. Go to your tests and open it from there.",
 	"programme":   "There is no such programme edition in the database.",
+	"draft":       "There is no such draft. It may have been adopted or thrown away.",
+	"file":        "There is no such file in the programme. Choose one of the list.",
 	"stand_down":  "There is no such stand-down. Open the apprentice's record to find it.",
 	"role":        "This person has no such role. Open the roster again: it may have changed.",
 	"appointment": "This person has no such appointment. Open the roster again: it may have changed.",
@@ -213,9 +215,15 @@ var refusalWords = map[string]string{
 	"bad_origin":             "“{origin}” cannot name the ledger. Use a name without spaces or plus signs, such as brakes.example.org/north.",
 
 	// programme
-	"offer_broken":  "The offered folder has errors, so it cannot be adopted. Mend them first.",
-	"offer_changed": "The folder has changed since you saw it. Look at the changes again, then adopt.",
-	"offer_same":    "The folder is the same as the edition in use. There is nothing to adopt.",
+	"offer_broken":      "The offered folder has errors, so it cannot be adopted. Mend them first.",
+	"offer_changed":     "The folder has changed since you saw it. Look at the changes again, then adopt.",
+	"zip_unreadable":    "This is no zip archive that can be read. Pack the folder again and upload it.",
+	"zip_path":          "The archive holds “{name}”, which leads out of the folder or is a link. Pack plain files only.",
+	"zip_twice":         "The archive holds “{name}” twice. Pack the folder again.",
+	"zip_too_large":     "The archive unpacks to more than any programme needs (32 MiB, 5,000 files). Pack the programme's own folder only.",
+	"zip_no_programme":  "The archive has no programme.yaml at its top. Pack the folder that holds it.",
+	"file_not_writable": "“{name}” is no lesson, vehicle sheet or programme.yaml. Choose one of the list.",
+	"offer_same":        "The folder is the same as the edition in use. There is nothing to adopt.",
 }
 
 var ruleWords = map[string]string{
