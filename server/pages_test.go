@@ -412,6 +412,14 @@ func checkAccess(t *testing.T, path, body string) {
 	if !strings.Contains(body, `<html lang="en">`) || regexp.MustCompile(`<title>\s*·`).MatchString(body) {
 		t.Errorf("%s: no language or title", path)
 	}
+	last := 1
+	for _, m := range regexp.MustCompile(`<h([1-6])\b`).FindAllStringSubmatch(body, -1) {
+		level := int(m[1][0] - '0')
+		if level > last+1 {
+			t.Errorf("%s: heading %d follows heading %d", path, level, last)
+		}
+		last = level
+	}
 	ids := map[string]int{}
 	for _, m := range regexp.MustCompile(`\sid="([^"]*)"`).FindAllStringSubmatch(body, -1) {
 		ids[m[1]]++

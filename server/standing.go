@@ -12,6 +12,7 @@ import (
 	"brakewright/server/acts"
 	"brakewright/server/say"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 func (s *Server) registerStandingRoutes(r *mux.Router) {
@@ -107,6 +108,7 @@ type decisionPage struct {
 	ClearID     string
 	StandID     string
 	RestoreID   string
+	Ordered     bool   // the person who asks ordered the stand-down, so that somebody else must restore
 	Unsigned    string // a stand-down that the person who asks ordered and did not sign
 	AllTasks    bool   // the stand-down is of all tasks
 	WaiverNeeds bool
@@ -175,7 +177,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	for _, r := range v.Notes.Warnings {
 		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))
 	}
-	if v.Notes.LapsesOn != "" {
+	if v.Notes.LapsesOn != "" && v.Standing == readiness.Cleared {
 		page.Lapses = b.clock.day(v.Notes.LapsesOn).Text
 	}
 	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v))
@@ -251,6 +253,12 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 	stood := verdict.Standing == readiness.StoodDown
 	page.MayClear = page.MayClear && !stood && verdict.Standing != readiness.Untried
 	page.MayRestore = page.MayRestore && stood
+	if stood && page.MayRestore {
+		if page.Ordered, err = s.orderedStandDown(ctx, person, task); err != nil {
+			return page, err
+		}
+		page.MayRestore = !page.Ordered
+	}
 	if stood {
 		open, err := s.unsignedStandDowns(ctx, b.clock, p, s.nameBook())
 		if err != nil {
@@ -279,4 +287,24 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		page.Entries = append(page.Entries, l)
 	}
 	return page, nil
+}
+
+// orderedStandDown says whether the person who asks ordered a stand-down of the task, or of all tasks, that still holds.
+func (s *Server) orderedStandDown(ctx context.Context, person, task string) (bool, error) {
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 200, Subject: person, Types: []ledger.Type{ledger.StandDownOrdered, ledger.Restored}})
+	if err != nil {
+		return false, err
+	}
+	lifted := map[string]bool{} // tasks restored since; "" for all
+	for _, e := range entries {
+		switch x := payloadOf(e).(type) {
+		case *ledger.RestorePayload:
+			lifted[x.Task] = true
+		case *ledger.StandDownPayload:
+			if (x.Task == task || x.Task == "") && !lifted[x.Task] && e.Entry.Body.Actor == personFrom(ctx).ID {
+				return true, nil
+			}
+		}
+	}
+	return false, nil
 }
