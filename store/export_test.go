@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"time"
 
 	"brakewright/store/ledger"
 )
@@ -37,6 +38,13 @@ func ProjectionTables() []string {
 		names = append(names, t.name)
 	}
 	return names
+}
+
+// SetQueueTimeout changes how long callers wait, and returns how to change it back.
+func SetQueueTimeout(d time.Duration) (back func()) {
+	old := queueTimeout
+	queueTimeout = d
+	return func() { queueTimeout = old }
 }
 
 // Explain is what drivers' errors become.

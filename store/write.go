@@ -12,8 +12,8 @@ import (
 // maxBatch bounds how many callers share a transaction, so that nobody waits long for others' work.
 const maxBatch = 128
 
-// queueTimeout is how long a caller waits for its turn before ErrBusy.
-const queueTimeout = 10 * time.Second
+// queueTimeout is how long a caller waits for its turn before ErrBusy. A variable for tests alone.
+var queueTimeout = 10 * time.Second
 
 // tx is the writer's transaction as callers see it: theirs alone, in a savepoint of the shared one.
 type tx struct {
