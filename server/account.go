@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
+	"slices"
+	"strings"
 
 	"github.com/gorilla/mux"
 
@@ -63,6 +65,16 @@ func newAccountPage(b BasePage, p *store.Person, sites map[string]string, sessio
 		page.Sessions = append(page.Sessions, sessionLine{Hash: x.TokenHash, Here: x.TokenHash == here, API: x.API,
 			Begun: b.clock.at(x.CreatedAt), Last: b.clock.at(x.SeenAt), Ends: b.clock.at(x.ExpiresAt)})
 	}
+	// This browser first.
+	slices.SortStableFunc(page.Sessions, func(a, b sessionLine) int {
+		if a.Here == b.Here {
+			return strings.Compare(b.Last.ISO, a.Last.ISO)
+		}
+		if a.Here {
+			return -1
+		}
+		return 1
+	})
 	return page
 }
 
@@ -90,7 +102,7 @@ func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
 	if err != nil {
 		return accountPage{}, err
 	}
-	sites, err := s.siteNames(r.Context())
+	sites, err := s.nameBook().siteNames(r.Context())
 	if err != nil {
 		return accountPage{}, err
 	}

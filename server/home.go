@@ -226,14 +226,8 @@ func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, 
 	if me := personFrom(ctx); me != nil {
 		l.Mine = j.Supervisor == me.ID
 	}
-	if j.Site != "" {
-		sites, err := s.siteNames(ctx)
-		if err != nil {
-			return jobItem{}, err
-		}
-		l.Site = sites[j.Site]
-	}
-	return l, nil
+	l.Site, err = names.site(ctx, j.Site)
+	return l, err
 }
 
 // ---- supervisor: waiting ----

@@ -52,14 +52,10 @@ func (s *Server) showLedger(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return err
-	}
 	names := s.nameBook()
 	page := ledgerPage{BasePage: b, Total: info.Entries}
 	for _, e := range entries {
-		l, err := s.entryLine(ctx, b.clock, p, names, sites, e)
+		l, err := s.entryLine(ctx, b.clock, p, names, e)
 		if err != nil {
 			return err
 		}
@@ -104,11 +100,7 @@ func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return err
-	}
-	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), sites, e)
+	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), e)
 	if err != nil {
 		return err
 	}

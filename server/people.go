@@ -246,7 +246,7 @@ func (s *Server) cohortChoices(ctx context.Context) ([]choice, error) {
 	if err != nil {
 		return nil, err
 	}
-	sites, err := s.siteNames(ctx)
+	sites, err := s.nameBook().siteNames(ctx)
 	if err != nil {
 		return nil, err
 	}

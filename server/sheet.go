@@ -325,7 +325,7 @@ func (s *Server) showJob(w http.ResponseWriter, r *http.Request) error {
 
 // jobForm shows a sheet, with what was wrong with the last thing sent.
 func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobSheet, status int, problem error, bad wrongStep) error {
-	ctx, me := r.Context(), personFrom(r.Context())
+	ctx := r.Context()
 	b, err := s.base(r, "")
 	if err != nil {
 		return err
@@ -342,11 +342,11 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
+	book, names := s.nameBook(), map[string]string{}
+	site, err := book.site(ctx, sh.Job.Site)
 	if err != nil {
 		return err
 	}
-	book, names := s.nameBook(), map[string]string{}
 	for _, t := range sh.Taps {
 		if names[t.By], err = book.name(ctx, t.By); err != nil {
 			return err
@@ -365,8 +365,7 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 	if err != nil {
 		return err
 	}
-	_ = me
-	return s.render(w, r, status, newJobPage(b, p, sh, rights, sites[sh.Job.Site], names, nonce.String(), bad))
+	return s.render(w, r, status, newJobPage(b, p, sh, rights, site, names, nonce.String(), bad))
 }
 
 func (s *Server) jobRights(r *http.Request, sh *acts.JobSheet) (jobRights, error) {

@@ -275,12 +275,8 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 	if err != nil {
 		return page, err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return page, err
-	}
 	for _, e := range entries {
-		l, err := s.entryLine(ctx, b.clock, p, book, sites, e)
+		l, err := s.entryLine(ctx, b.clock, p, book, e)
 		if err != nil {
 			return page, err
 		}
