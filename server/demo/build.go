@@ -116,6 +116,7 @@ type builder struct {
 	store  *store.Store
 	acts   *acts.Service
 	prog   *curriculum.Programme
+	cars   []*curriculum.Vehicle  // that the stories use
 	who    map[string]*Credential // by login
 	order  []string
 	site   map[int]string
@@ -611,6 +612,9 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 		return err
 	}
 	done.Outcome = "finished"
+	if byHand := s.way.plan.task == bleeding || s.way.plan.task == master; byHand && sheet.Vehicle.Has([]string{"by-wire"}, "") {
+		done.Outcome = "rightly_stopped" // a by-wire car is not for this work
+	}
 	if s.way.jobs > 8 {
 		done.Difficulty = "awkward"
 	}
