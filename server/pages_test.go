@@ -737,6 +737,89 @@ func TestSeveralJobsAreSignedTogether(t *testing.T) {
 	}
 }
 
+// ---- deciding ----
+
+func TestClearanceByWaiver(t *testing.T) {
+	w := newPageWorld(t, nil)
+	m := w.Apprentices[0]
+	b := w.as(w.Supervisors[0])
+	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
+	p = p.form(`value="interrupted"`).press("interrupted")
+	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
+
+	p = b.get(taskPath(m.ID, "induction")).says(200, "Building", "These gates are closed", "Set aside: Reading")
+	f := p.form("Clear and sign").set("reason", "Did it for years elsewhere").set("until", "2020-01-01").set("passphrase", w.Supervisors[0].Passphrase)
+	p = f.press("Clear and sign").says(422, "Nothing was saved yet.")
+	f = p.form("Clear and sign").set("until", "2026-06-30").set("passphrase", w.Supervisors[0].Passphrase)
+	if f.values.Get("reason") != "Did it for years elsewhere" {
+		t.Errorf("the reason did not come back: %v", f.values)
+	}
+	p = f.press("Clear and sign").says(422)
+	f = p.form("Clear and sign").set("passphrase", w.Supervisors[0].Passphrase)
+	f.set("waiver_gates", f.fields["waiver_gates"]...).set("waiver_until", "2026-03-31").set("second_login", w.Supervisors[0].Login).set("second_passphrase", "x")
+	p = f.press("Clear and sign").says(422) // not by the same person twice
+	f = p.form("Clear and sign").set("passphrase", w.Supervisors[0].Passphrase).set("second_login", w.Coordinators[0].Login).set("second_passphrase", w.Coordinators[0].Passphrase)
+	f.press("Clear and sign").says(200, "Cleared and signed.", "by a waiver, until 31 Mar 2026", "Reason: Did it for years elsewhere")
+	w.as(w.Coordinators[0]).get("/board").says(200, "Cleared", "until")
+}
+
+func TestCriticalErrorOfSomebodyClearedIsDecidedThenAndThere(t *testing.T) {
+	for _, tt := range []struct{ decision, want string }{{"stand_down", "Stood down"}, {"keep", "Cleared"}} {
+		t.Run(tt.decision, func(t *testing.T) {
+			w := newPageWorld(t, nil)
+			m, sup := w.Apprentices[0], w.Supervisors[0]
+			w.induct(m, "caliper")
+			w.clearByWaiver(m, "caliper")
+			b := w.as(sup)
+			p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "caliper").set("vehicle", "trainer-a").press("Begin")
+			p = p.form("Critical error, taken over").set("what_happened", "Left the banjo bolt loose").press("taken over").says(200, "Left the banjo bolt loose")
+			p = p.form(`value="stopped_by_supervisor"`).press("stopped_by_supervisor")
+			p.says(200, "A critical error by somebody who is cleared: "+m.Name, "Critical error")
+			p = p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422)
+			f := p.form("passphrase").set("decision", tt.decision).set("passphrase", sup.Passphrase)
+			p = f.press("Sign").says(422, "reason")
+			f = p.form("passphrase").set("decision_reason", "Talked it through").set("passphrase", sup.Passphrase)
+			if got := f.values.Get("decision"); got != tt.decision {
+				t.Errorf("the decision did not come back: %q", got)
+			}
+			f.press("Sign").says(200, "Signed.")
+			b.get(taskPath(m.ID, "caliper")).says(200, tt.want)
+		})
+	}
+}
+
+// clearByWaiver clears somebody through the acts, whatever the gates say.
+func (w *pageWorld) clearByWaiver(m *storetest.Member, task string) {
+	w.t.Helper()
+	v := standingOf(w.t, w, m.ID, task)
+	_, err := w.server.acts.Clear(context.Background(), mustPerson(w.t, w, w.Supervisors[0].ID), acts.ClearanceRequest{
+		Apprentice: m.ID, Task: task, Reason: "For a test", Passphrase: w.Supervisors[0].Passphrase, WaiverGates: acts.ClosedGates(v), WaiverUntil: "2026-12-31",
+		SecondLogin: w.Coordinators[0].Login, SecondPassphrase: w.Coordinators[0].Passphrase,
+	})
+	if err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+func TestSigningLateTakesASecondPerson(t *testing.T) {
+	w := newPageWorld(t, nil)
+	m, sup := w.Apprentices[0], w.Supervisors[0]
+	b := w.as(sup)
+	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
+	p.form(`value="interrupted"`).press("interrupted")
+	w.Clock.Add(20 * 24 * time.Hour)
+	b = w.as(sup)
+	p = b.get("/sign").form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422, "Signed late")
+	f := p.form("passphrase").set("late_reason", "Was ill").set("second_login", sup.Login).set("second_passphrase", sup.Passphrase).set("passphrase", sup.Passphrase)
+	p = f.press("Sign").says(422)
+	f = p.form("passphrase").set("second_login", w.Supervisors[1].Login).set("second_passphrase", w.Supervisors[1].Passphrase).set("passphrase", sup.Passphrase)
+	if got := f.values.Get("late_reason"); got != "Was ill" {
+		t.Errorf("the reason did not come back: %q", got)
+	}
+	f.press("Sign").says(200, "Signed.")
+	b.get("/people/"+m.ID+"/record").says(200, "Reason: Was ill", "Signed by "+sup.Name+" and "+w.Supervisors[1].Name)
+}
+
 // ---- roster and programme ----
 
 func TestRosterPages(t *testing.T) {

@@ -177,7 +177,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	for _, r := range v.Notes.Warnings {
 		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))
 	}
-	if v.Notes.LapsesOn != "" && v.Standing == readiness.Cleared {
+	if n := v.Notes; v.Standing == readiness.Cleared && n.LapsesOn != "" && (n.ClearedUntil == "" || n.LapsesOn <= n.ClearedUntil) {
 		page.Lapses = b.clock.day(v.Notes.LapsesOn).Text
 	}
 	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v))
