@@ -5,6 +5,7 @@ package actstest
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -149,6 +150,11 @@ func (s *Shop) join(founder *store.Person) {
 // ok fails the test on an error; a refusal is shown with its arguments.
 func (s *Shop) ok(err error) {
 	s.t.Helper()
+	if broken := (*acts.BrokenProgramme)(nil); errors.As(err, &broken) {
+		for _, p := range broken.Problems {
+			s.t.Errorf("%s:%d:%d: %s %v", p.File, p.Line, p.Column, p.Code, p.Args)
+		}
+	}
 	if r, is := acts.AsRefusal(err); is {
 		s.t.Fatalf("refused: %s %s %v %v", r.Code, r.Field, r.Args, r.Problems)
 	}
