@@ -50,6 +50,18 @@ func SetQueueTimeout(d time.Duration) (back func()) {
 // Explain is what drivers' errors become.
 var Explain = explain
 
+// ParsePHC and PHC are a password hash's parts and text.
+var (
+	ParsePHC = parsePHC
+	PHC      = phc
+)
+
+// ParseProgrammeList reads the lines of a programme and says how many files they name.
+func ParseProgrammeList(b []byte) (int, error) {
+	files, err := parseProgrammeList(b)
+	return len(files), err
+}
+
 // ParseKeyFile reads a key file's bytes.
 var ParseKeyFile = parseKeyFile
 
