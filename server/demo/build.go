@@ -116,7 +116,6 @@ type builder struct {
 	store  *store.Store
 	acts   *acts.Service
 	prog   *curriculum.Programme
-	cars   []*curriculum.Vehicle  // that the stories use
 	who    map[string]*Credential // by login
 	order  []string
 	site   map[int]string
