@@ -30,7 +30,6 @@ type accountPage struct {
 	HasKey   bool
 	KeySince moment
 	Waiting  bool // a new key waits for a coordinator
-	MaySign  bool // holds, or will hold, a role that signs
 	Sessions []sessionLine
 }
 
@@ -56,11 +55,6 @@ func newAccountPage(b BasePage, p *store.Person, sites map[string]string, sessio
 		page.KeySince = b.clock.at(p.Key.AddedAt)
 	}
 	page.Roles = roleLines(b.clock, p, sites)
-	for _, r := range p.Roles {
-		if r.Role != "apprentice" && (r.Until == "" || r.Until >= b.clock.today()) {
-			page.MaySign = true
-		}
-	}
 	for _, x := range sessions {
 		page.Sessions = append(page.Sessions, sessionLine{Hash: x.TokenHash, Here: x.TokenHash == here, API: x.API,
 			Begun: b.clock.at(x.CreatedAt), Last: b.clock.at(x.SeenAt), Ends: b.clock.at(x.ExpiresAt)})

@@ -13,20 +13,18 @@ import (
 
 // entryLine is a ledger entry in plain words.
 type entryLine struct {
-	ID, Path  string
-	Index     int64
-	When      moment
-	Title     string
-	Lines     []string // facts, one a line
-	Readings  []string // of a sign-off
-	By        string   // who made it, "" where it is the subject
-	About     string   // whom it concerns
-	SignedBy  []string
-	Unsigned  bool // of a kind that nobody signs
-	Site      string
-	JobPath   string // of a sign-off
-	TestPath  string // of a theory test
-	Corrected bool
+	ID, Path string
+	Index    int64
+	When     moment
+	Title    string
+	Lines    []string // facts, one a line
+	Readings []string // of a sign-off
+	By       string   // who made it, "" where it is the subject
+	About    string   // whom it concerns
+	SignedBy []string
+	Site     string
+	JobPath  string // of a sign-off
+	TestPath string // of a theory test
 }
 
 // entryTitles are what kinds of entries are called.

@@ -36,13 +36,12 @@ func (s *Server) showFirst(w http.ResponseWriter, r *http.Request) error {
 // nextPage is an apprentice's first page: the next act, what is open, and where every task stands.
 type nextPage struct {
 	BasePage
-	Lead    *nextAct // nil where everything is cleared
-	Others  []nextAct
-	Tests   []openTest
-	Jobs    []jobItem
-	Tasks   []taskLine
-	Left    bool
-	KeyNote bool
+	Lead   *nextAct // nil where everything is cleared
+	Others []nextAct
+	Tests  []openTest
+	Jobs   []jobItem
+	Tasks  []taskLine
+	Left   bool
 }
 
 func (nextPage) template() string { return "next" }

@@ -76,7 +76,6 @@ type entryPage struct {
 	Entry    entryLine
 	Recorded moment
 	Zone     string
-	Type     string
 	JSON     string // the leaf, indented for reading
 	Hash     string
 }
@@ -108,7 +107,7 @@ func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
 	if err := json.Indent(&indented, e.Leaf, "", "  "); err != nil {
 		return err
 	}
-	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, Type: string(e.Entry.Body.Type), JSON: indented.String(), Hash: hexHash(e.Leaf)}
+	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, JSON: indented.String(), Hash: hexHash(e.Leaf)}
 	page.Title = l.Title
 	return s.render(w, r, http.StatusOK, page)
 }

@@ -13,7 +13,9 @@ import (
 	"testing"
 	"time"
 
+	"brakewright/curriculum"
 	"brakewright/curriculum/brakes"
+	"brakewright/quiz"
 	"brakewright/server/acts"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -45,7 +47,7 @@ func TestLogInPage(t *testing.T) {
 	if p = b.get("/login?next=/standing"); p.url.Path != "/standing" {
 		t.Errorf("log-in page of somebody logged in: %s", p.url.Path)
 	}
-	p = b.get("/account").form("/logout").press("Log out").says(200, "You are logged out.")
+	b.get("/account").form("/logout").press("Log out").says(200, "You are logged out.")
 	if got := b.get("/standing").url.Path; got != "/login" {
 		t.Errorf("after logging out /standing leads to %s", got)
 	}
@@ -554,6 +556,16 @@ func TestTestIsSomebodysOwn(t *testing.T) {
 	b.get("/tests/start?task=none").says(404)
 }
 
+// TestAskingBackKeepsWhatWasTyped: in English a lone comma is settled, so the page is made directly.
+func TestAskingBackKeepsWhatWasTyped(t *testing.T) {
+	f := quiz.Form{Questions: []quiz.Question{{ID: "q1", Kind: quiz.Single}, {ID: "q2", Kind: quiz.Number, Stem: "How long?"}}}
+	v := &acts.TestView{Test: &store.Test{ID: "t", Task: "x"}, Form: &f, Answers: &quiz.Answers{Answers: map[string]quiz.Answer{"q2": {Text: "1,250"}}}}
+	got := newQuestionPage(BasePage{}, &curriculum.Programme{}, v, 2, nil, "Which one?")
+	if got.Question.Text != "1,250" || got.AskBack != "Which one?" || got.Title != "Question 2 of 2" || got.Open != 1 || got.NextPath != "/tests/t/hand-in" {
+		t.Errorf("%+v", got)
+	}
+}
+
 // ---- asking, watching, signing ----
 
 // askJob asks for a job on a training vehicle.
@@ -581,7 +593,7 @@ func TestRequestsAreDeclinedAndWithdrawn(t *testing.T) {
 	p := askJob(a, "induction", "trainer-a")
 	p.form("Withdraw").press("").says(200, "The job was withdrawn.")
 	askJob(a, "induction", "trainer-a")
-	p = sup.get("/waiting").form("Decline").set("reason", "").press("Decline").says(422)
+	sup.get("/waiting").form("Decline").set("reason", "").press("Decline").says(422)
 	sup.get("/waiting").form("Decline").set("reason", "No stands free today").press("Decline").says(200, "The job was declined.", "Nothing waits for you.")
 	a.get("/next").says(200, "Declined: No stands free today")
 }
@@ -620,7 +632,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	// A critical error needs its story; a hold point is sent back with a reason.
 	p = sup.get(job)
 	p.form("Critical error, taken over").press("taken over").says(422)
-	p = sup.get(job).form("Critical error, taken over").set("what_happened", "Left the chocks away, I put them").press("taken over").says(200, "Left the chocks away")
+	sup.get(job).form("Critical error, taken over").set("what_happened", "Left the chocks away, I put them").press("taken over").says(200, "Left the chocks away")
 	p.form("Send back").press("Send back").says(422)
 	sup.get(job).form("Send back").set("reason", "Look at the left one again").press("Send back").says(200, "Sent back: Look at the left one again")
 
@@ -634,7 +646,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").press("rightly_stopped")
 	p.says(200, "Sign", "Rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
 	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "Word for word")
-	p = p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
+	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 	p = sup.get(job).says(200, "Signed: Rightly stopped by the apprentice.")
 	if p.hasForm(`name="result"`) {
 		t.Error("a signed sheet can still be tapped")
@@ -710,7 +722,7 @@ func TestCarIsDescribedOnTheSpot(t *testing.T) {
 			f.set(name, "service manual, page 12")
 		}
 	}
-	p = f.press("ask").says(200, "Asked.", "Grey estate, diagonal layout", "KX 42", "on a customer’s car", "20")
+	f.press("ask").says(200, "Asked.", "Grey estate, diagonal layout", "KX 42", "on a customer’s car", "20")
 	w.as(w.Supervisors[0]).get("/waiting").says(200, "Grey estate", "KX 42")
 }
 

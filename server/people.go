@@ -46,7 +46,6 @@ type peoplePage struct {
 	Sites     []siteRow
 	Cohorts   []siteRow
 	SiteList  []choice
-	Zones     []string
 	MaySites  bool
 	Filtered  bool
 	Total     int

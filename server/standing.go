@@ -77,7 +77,6 @@ type decisionPage struct {
 	PersonPath  string
 	Mine        bool
 	Task        string
-	TaskID      string
 	Path        string
 	Standing    readiness.Standing
 	Word        string
@@ -96,7 +95,6 @@ type decisionPage struct {
 	Meaning     string
 	Lapses      string
 	Limits      []string
-	Waived      bool
 	Ready       bool
 	Seen        string // hash of the verdict shown
 	Entries     []entryLine
@@ -110,7 +108,6 @@ type decisionPage struct {
 	RestoreID   string
 	Ordered     bool   // the person who asks ordered the stand-down, so that somebody else must restore
 	Unsigned    string // a stand-down that the person who asks ordered and did not sign
-	AllTasks    bool   // the stand-down is of all tasks
 	WaiverNeeds bool
 	Today       string
 }
@@ -142,10 +139,10 @@ func sureWords(confidence float64) string {
 func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool) decisionPage {
 	asks := p.Policy.Task(t.ID)
 	b.Title = t.Title + ": " + personName(who)
-	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, TaskID: t.ID, Path: taskPath(who.ID, t.ID),
+	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, Path: taskPath(who.ID, t.ID),
 		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v.Confidence),
 		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: percentText(v.Confidence),
-		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v), Waived: v.Notes.Waived,
+		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v),
 		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
 	if mine {
 		page.Title = t.Title
