@@ -71,6 +71,13 @@ func figureOf(v *Vehicle, key, axle string) (Figure, bool) {
 		}
 		key = strings.ReplaceAll(key, "{axle}", axle)
 	}
+	if v.byKey != nil {
+		i, ok := v.byKey[key]
+		if !ok {
+			return Figure{}, false
+		}
+		return v.Figures[i], true
+	}
 	for _, f := range v.Figures {
 		if f.Key == key {
 			return f, true

@@ -20,6 +20,7 @@ var codes = []CodeInfo{
 	{"file_too_large", Error, []string{"limit"}, "a lesson of more than 1 MiB, a drawing of more than 4 MiB"},
 	{"folder_too_large", Error, []string{"limit"}, "files of more than 32 MiB in all"},
 	{"too_many_files", Error, []string{"count", "limit"}, "more than 2000 files"},
+	{"too_much_to_check", Error, nil, "hundreds of long lessons times hundreds of sheets"},
 	{"too_many_problems", Error, []string{"limit"}, "a file with more than 1000 problems"},
 	{"file_unused", Warning, nil, "`pictures/notes.md`"},
 	{"language_folder", Warning, []string{"language", "languages"}, "`lessons/fr/` where `languages: [en, es]`"},
@@ -97,6 +98,7 @@ var codes = []CodeInfo{
 	{"term_without_definition", Error, []string{"term"}, "a term line with nothing under it"},
 	{"misbelief_shape", Error, nil, "a bullet without **Said:** or **In fact:**"},
 	{"long_sentence", Warning, []string{"limit", "text", "words"}, "a sentence of more than 25 words"},
+	{"raw_html", Warning, []string{"text"}, "`<br>` or `<b>`"},
 	{"link_refused", Error, []string{"link"}, "`[x](javascript:alert(1))`"},
 
 	// Pictures.

@@ -8,9 +8,12 @@ import (
 	"io"
 	"io/fs"
 	"path"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"github.com/yuin/goldmark/util"
 )
 
 // Bounds on a folder. A programme of ordinary size is a hundredth of them.
@@ -210,6 +213,13 @@ func checkCharacters(r *report) bool {
 	if strings.HasSuffix(r.src.file, ".svg") {
 		return ok // drawings are often one long line
 	}
+	for _, m := range characterReference.FindAllIndex(b, -1) {
+		for _, c := range string(util.ResolveEntityNames(util.ResolveNumericReferences(b[m[0]:m[1]]))) {
+			if isBidi(c) {
+				once(m[0], "bidi_control", "character", codePoint(c))
+			}
+		}
+	}
 	start, block := 0, 0
 	for _, next := range append(r.src.lines[1:len(r.src.lines):len(r.src.lines)], len(b)) {
 		if next-start > maxLineBytes {
@@ -224,6 +234,9 @@ func checkCharacters(r *report) bool {
 	}
 	return ok
 }
+
+// characterReference matches what Markdown turns into a character.
+var characterReference = regexp.MustCompile(`&(?:#[0-9]{1,8}|#[xX][0-9a-fA-F]{1,8}|[a-zA-Z]{2,32});`)
 
 func codePoint(r rune) string {
 	const hexDigits = "0123456789ABCDEF"

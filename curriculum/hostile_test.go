@@ -207,3 +207,66 @@ func TestNoFolder(t *testing.T) {
 		t.Errorf("got %v, %s", p, shows(problems))
 	}
 }
+
+// TestHostileMultiples: files that are harmless one by one and endless together.
+func TestHostileMultiples(t *testing.T) {
+	lessons := func(n int, body string) fstest.MapFS {
+		out := testFolder(nil)
+		for i := range n {
+			front := strings.Replace(testFront, "id: l", fmt.Sprintf("id: l%d", i), 1)
+			out[fmt.Sprintf("lessons/l%d.md", i)] = &fstest.MapFile{Data: []byte(front + body)}
+		}
+		return out
+	}
+	vehicles := func(fsys fstest.MapFS, n int) fstest.MapFS {
+		for i := range n {
+			text := strings.Replace(testVehicle, "id: v", fmt.Sprintf("id: v%d", i), 1)
+			fsys[fmt.Sprintf("vehicles/v%d.md", i)] = &fstest.MapFile{Data: []byte(text)}
+		}
+		return fsys
+	}
+	var steps, links, sums, headings, formula strings.Builder
+	steps.WriteString("## Procedure\n")
+	for i := range maxSteps {
+		fmt.Fprintf(&steps, "- a {#s%d each=\"wheel in bleed\"}\n", i)
+	}
+	links.WriteString("## Procedure\n")
+	for i := range maxSteps {
+		fmt.Fprintf(&links, "- [a](vehicle:rotor.{axle}.minimum) [b](vehicle:rotor.{axle}.no) {#s%d each=\"wheel\"}\n\n  %s\n\n", i, strings.Repeat("[c](vehicle:nut.torqu) ", 20))
+	}
+	formula.WriteString("a")
+	for range 40 {
+		formula.WriteString("+round(a*b)")
+	}
+	sums.WriteString("## Arithmetic\n")
+	for range 400 {
+		sums.WriteString("```sum\nask: x\ngiven:\n  a: {what: x, from: 1.0001, to: 1.0401, step: 0.0001}\n  b: {what: x, from: 1.0001, to: 1.0401, step: 0.0001}\nfind: " +
+			formula.String() + "\nrounding: 1\ntolerance: 0\n```\n\n")
+	}
+	for range 30000 {
+		headings.WriteString("## a\n\n")
+	}
+	tests := []struct {
+		name, code string
+		fsys       fstest.MapFS
+	}{
+		{"steps by sheets", "too_much_to_check", vehicles(lessons(40, steps.String()), 60)},
+		{"links by sheets", "", vehicles(lessons(10, links.String()), 300)},
+		{"sums", "too_much_to_check", lessons(1, sums.String())},
+		{"headings", "", lessons(1, headings.String())},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			begin := time.Now()
+			problems := Lint(tt.fsys)
+			if d := time.Since(begin); d > 60*time.Second {
+				t.Errorf("took %v", d)
+			} else if os.Getenv("SHOW") != "" {
+				fmt.Println(tt.name, d)
+			}
+			if tt.code != "" && !strings.Contains(shows(problems), " "+tt.code+" ") {
+				t.Errorf("no %s in %s", tt.code, cut(shows(problems), 300))
+			}
+		})
+	}
+}

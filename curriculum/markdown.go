@@ -238,7 +238,7 @@ func contains(list []string, s string) bool {
 func (d *document) findSections(r *report) {
 	var open *section
 	count := map[string]int{}
-	used := map[string]bool{}
+	used := map[string]int{}
 	for n := d.root.FirstChild(); n != nil; n = n.NextSibling() {
 		h, ok := n.(*ast.Heading)
 		if !ok {
@@ -274,14 +274,14 @@ func (d *document) findSections(r *report) {
 		open = &section{class: class, title: title, heading: h}
 		count[class]++
 		open.anchor = anchorOf(h, class, title, count[class], used)
-		used[open.anchor] = true
+		used[open.anchor]++
 		d.marks[h] = mark{anchor: open.anchor}
 		d.sections = append(d.sections, open)
 	}
 }
 
 // anchorOf gives a heading its id: the author's, else the class, else one made of its words.
-func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]bool) string {
+func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int) string {
 	if v, ok := h.AttributeString("id"); ok {
 		if b, ok := v.([]byte); ok && len(b) > 0 {
 			return string(b)
@@ -294,12 +294,12 @@ func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]bool
 	if class != "" && nth > 1 {
 		base += "-" + itoa(nth)
 	}
-	for i, a := 2, base; ; i++ {
-		if !used[a] {
-			return a
-		}
-		a = base + "-" + itoa(i)
+	a := base
+	for used[a] > 0 {
+		used[base]++
+		a = base + "-" + itoa(used[base])
 	}
+	return a
 }
 
 func slug(s string) string {

@@ -167,6 +167,7 @@ func (lr *lessonReader) finishProcedure() {
 		}
 	}
 	lr.orderParents(number)
+	p.prepare()
 	for _, s := range lr.steps {
 		lr.impliedAfter(s, byID, number, reach)
 	}

@@ -14,14 +14,6 @@ import (
 // soak is whether long tests run in full: BRAKEWRIGHT_SOAK=1.
 func soak() bool { return os.Getenv("BRAKEWRIGHT_SOAK") == "1" }
 
-// rounds is n in full, else a tenth.
-func rounds(n int) int {
-	if soak() {
-		return n
-	}
-	return max(1, n/10)
-}
-
 func procedureOf(t testing.TB, list string) *Lesson {
 	t.Helper()
 	p, problems := Load(stepLesson(list))

@@ -15,7 +15,7 @@ func bigWorld(b testing.TB, apprentices int) *world {
 	w := storetest.New(b, storetest.Config{
 		Programme: StoredProgramme(p), Parameters: readiness.DefaultParameters().JSON(), Tasks: []string{"induction", "pads"}, Apprentices: apprentices,
 	})
-	return &world{World: w, Service: New(w.Store, w.Clock.Now, w.Random, "test"), ctx: b.Context(), t: b}
+	return newWorldOn(b, w)
 }
 
 // BenchmarkBoard renders the coordinator's board from cached standings.
