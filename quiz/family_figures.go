@@ -102,6 +102,9 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 			if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
 				continue
 			}
+			if f.Unit == "" && decimals(o.Value) != decimals(f.Value) {
+				continue // what such figures count or relate stands in their names: only like ones are compared
+			}
 			name := o.Element
 			if onCar {
 				name = "vehicle/" + o.Key

@@ -60,11 +60,11 @@ var verdictSayings = map[curriculum.Verdict]sayings{
 }
 
 var judgeExplained = map[string]sayings{
-	"one":     {"en": {"{1} against {2}. A reading on the limit is within it."}, "es": {"{1} frente a {2}. Una lectura en el límite está dentro."}},
-	"lowest":  {"en": {"The lowest reading counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura menor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"highest": {"en": {"The highest reading counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura mayor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"spread":  {"en": {"The difference between highest and lowest counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la diferencia entre la mayor y la menor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"each":    {"en": {"Each reading counts, and {1} decides against {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y {1} decide frente a {2}. Una lectura en el límite está dentro."}},
+	"one":     {"en": {"{1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"{1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"lowest":  {"en": {"The lowest reading counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura menor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"highest": {"en": {"The highest reading counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura mayor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"spread":  {"en": {"The difference between highest and lowest counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la diferencia entre la mayor y la menor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"each":    {"en": {"Each reading counts, and {1} decides; the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y {1} decide; el límite es {2}. Una lectura en el límite está dentro."}},
 }
 
 func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {

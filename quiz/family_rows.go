@@ -62,17 +62,18 @@ func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked 
 	}
 	for i := range t.n {
 		args, onCar, ok := []string{}, false, choices[i].norm != ""
+		var quoted []*phrase
 		for _, name := range given {
 			c := s.choice("", cells[name].text(i))
 			ok = ok && c.norm != ""
 			onCar = onCar || c.onCar
-			args = append(args, s.quote(c.text))
+			args, quoted = append(args, s.quote(c.text)), append(quoted, c.phrase)
 		}
 		if !ok {
 			continue
 		}
 		element := t.row(i).Element
-		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, onCar: onCar,
+		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, given: quoted, onCar: onCar,
 			explanation: s.rowQuote(rowTexts(cells, given, asked, i)...), tests: []string{element + "/" + asked}}
 	rows:
 		for j := range t.n {

@@ -72,7 +72,7 @@ func pointItems(s *subject, field, label string, asked, all func(*step) []curric
 			continue
 		}
 		element := x.Element + "/" + field
-		p := proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), meaning: true, onCar: x.onCar, tests: []string{element}}
+		p := proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), meaning: true, given: []*phrase{x.title}, onCar: x.onCar, tests: []string{element}}
 		for i, y := range s.steps {
 			switch {
 			case relatives(x.Step, y.Step):

@@ -61,6 +61,9 @@ type proposal struct {
 	// or one of these texts is then refused, not only what repeats it.
 	meaning bool
 	truths  []*phrase
+	// given are the lesson's words that the stem quotes. A wrong option that speaks of the same thing, by a word that the
+	// key does not have, may be true as well ("pins do not move": pins stuck) and is refused.
+	given []*phrase
 	// unlike says that the key comes from another field than the wrong options, and may be longer or shorter by its nature.
 	unlike bool
 	// inPlace keeps the options in the order given (lines of a write-up, numbers of a drawing): where the key stands is
@@ -212,6 +215,13 @@ next:
 		}
 		for _, t := range p.truths {
 			if w.value == nil && (p.meaning && alike(w.phrase, t, 1, 3) || within(w.phrase, t)) {
+				continue next
+			}
+		}
+		for _, g := range p.given {
+			if slices.ContainsFunc(w.words, func(x string) bool {
+				return holdsWord(g.words, x) && !slices.ContainsFunc(p.right, func(r choice) bool { return holdsWord(r.words, x) })
+			}) {
 				continue next
 			}
 		}

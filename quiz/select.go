@@ -160,9 +160,8 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	if !slices.Contains(p.Languages, language) {
 		return nil, fmt.Errorf("quiz: no language %q; the programme has %s", language, strings.Join(p.Languages, ", "))
 	}
-	var car *curriculum.Vehicle
 	if d.Vehicle != "" {
-		if car = p.Vehicle(d.Vehicle); car == nil {
+		if p.Vehicle(d.Vehicle) == nil {
 			return nil, fmt.Errorf("quiz: no vehicle %q; the programme has %s", d.Vehicle, names(p.Vehicles, func(v *curriculum.Vehicle) string { return v.ID }))
 		}
 	}
@@ -171,8 +170,9 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 		return nil, err
 	}
 	f := &Form{Format: formFormat, Generator: Generator, ProgrammeEdition: p.Edition, Seed: d.Seed, Number: d.Number, Language: language, Questions: []Question{}}
-	if car != nil {
-		f.Vehicle = &car.ID
+	if d.Vehicle != "" {
+		id := d.Vehicle
+		f.Vehicle = &id
 	}
 	if b := pl.blueprint; b != nil {
 		f.Blueprint = &b.ID
@@ -182,7 +182,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 		}
 	}
 	base := keyOf("form", Generator, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
-	s := newSelector(p, pl, car, base)
+	s := newSelector(p, pl, d.Vehicle, base)
 	chosen := s.form(d.Number)
 	for _, i := range s.formKey(d.Number).sub("place").draws().order(len(chosen)) {
 		f.Questions = append(f.Questions, chosen[i].Question)
@@ -212,7 +212,7 @@ type lessonPool struct {
 	due      [2][]*step    // critical steps due in even and in odd numbers, in drawn order
 }
 
-func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, base key) *selector {
+func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *selector {
 	s := &selector{plan: pl, base: base, made: map[madeKey]*realised{}}
 	for _, f := range table {
 		if len(pl.families) == 0 || pl.families[f.info.ID] {
@@ -220,7 +220,7 @@ func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, bas
 		}
 	}
 	for _, l := range pl.lessons {
-		lp := &lessonPool{pool: poolOf(p, l, car), byFamily: map[*family][]*item{}, class: map[*item]int{}}
+		lp := &lessonPool{pool: poolOf(p, l, vehicle), byFamily: map[*family][]*item{}, class: map[*item]int{}}
 		d := base.sub("lesson", l.ID).draws()
 		for _, f := range s.families {
 			var of []*item
@@ -338,13 +338,13 @@ func (s *selector) form(number int) []*realised {
 		}
 	}
 	left := func(_ *lessonPool, it *item) bool { return !taken[it] }
-	any := func(*lessonPool, *item) bool { return true }
+	all := func(*lessonPool, *item) bool { return true }
 	for near := distant; near <= sameKey; near++ {
 		got.fill(own(number, near))
 		got.fill(stage{left, near})
 	}
 	for near := distant; near <= sameKey; near++ {
-		got.fill(stage{any, near})
+		got.fill(stage{all, near})
 	}
 	return got.chosen
 }

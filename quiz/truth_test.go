@@ -23,7 +23,7 @@ type checker struct {
 func newChecker(p *curriculum.Programme, f *quiz.Form, q *quiz.Question) *checker {
 	c := &checker{p: p, l: p.Lesson(q.Lesson, f.Language)}
 	if f.Vehicle != nil {
-		c.v = p.Vehicle(*f.Vehicle)
+		c.v = p.VehicleIn(*f.Vehicle, c.l.Language)
 	}
 	return c
 }
@@ -344,18 +344,18 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 				return named(given) && c.text(r.Definition) == o.Text
 			}), nil
 		}, nil
-	case "misbelief":
-		wantSaid := strings.Contains(q.Stem, "is a misbelief") || strings.Contains(q.Stem, "es una creencia errónea")
+	case "misbelief", "fact":
+		given, err := one(1)
+		if err != nil {
+			return nil, err
+		}
 		return func(o quiz.Option) (bool, error) {
-			for _, r := range c.l.Misbeliefs {
-				if c.text(r.Said) == o.Text {
-					return wantSaid, nil
+			return slices.ContainsFunc(c.l.Misbeliefs, func(r curriculum.Misbelief) bool {
+				if q.Family == "fact" {
+					return c.text(r.InFact) == given && c.text(r.Said) == o.Text
 				}
-				if c.text(r.InFact) == o.Text {
-					return !wantSaid, nil
-				}
-			}
-			return false, fmt.Errorf("no misbelief or fact %q", o.Text)
+				return c.text(r.Said) == given && c.text(r.InFact) == o.Text
+			}), nil
 		}, nil
 	case "arithmetic-slip":
 		value, _, err := c.sum(q)

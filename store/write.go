@@ -19,9 +19,14 @@ const queueTimeout = 10 * time.Second
 type tx struct {
 	sql *sql.Tx
 	s   *Store
-	// logins are all log-in names folded, by person; nil until needed. It is forgotten when a savepoint is rolled back.
-	logins map[string]string
+	// What is remembered within the transaction, nil until needed; forgotten when a caller's changes are undone.
+	logins     map[string]string // person by log-in name, folded
+	remembered *batchFacts
+	end        *tail
 }
+
+// tail is where the ledger ends.
+type tail struct{ next, last int64 }
 
 // The transaction outlives each caller's context: cancelling one caller in the middle of a statement would roll back everybody.
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {
@@ -174,7 +179,7 @@ func (s *Store) runBatch(live []*request) error {
 		r.err, r.panicked = protect(r.fn, t)
 		if r.err != nil {
 			r.err = explain("", r.err)
-			t.logins = nil
+			t.forget()
 			if _, err := t.exec(`ROLLBACK TO caller`); err != nil {
 				// The engine rolled the whole transaction back already: disk full, an I/O fault.
 				sqlTx.Rollback()
