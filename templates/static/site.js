@@ -4,11 +4,13 @@
 "use strict";
 (() => {
   const status = () => document.getElementById("status");
-  const say = (text) => {
+  // quiet: for ears only. What appeared on top would push the page down under the finger that presses the next button.
+  const say = (text, quiet) => {
     const p = status();
     if (!p) return;
     p.textContent = "";
-    p.classList.toggle("notice", text !== "");
+    p.classList.toggle("notice", text !== "" && !quiet);
+    p.classList.toggle("hidden", !!quiet);
     requestAnimationFrame(() => { p.textContent = text; });
   };
 
@@ -18,12 +20,15 @@
     const next = new DOMParser().parseFromString(html, "text/html");
     const from = next.getElementById("main"), to = document.getElementById("main");
     if (!from || !to) { location.assign(url); return; }
-    const focus = document.activeElement && document.activeElement.id;
+    const at = document.activeElement;
+    const focus = at && at.id;
+    const place = at && at.closest("[id]"); // stays where it is on the screen
+    const top = place && place !== to ? place.getBoundingClientRect().top : null;
     const open = [...to.querySelectorAll("details[open][id]")].map((d) => d.id);
     const x = scrollX, y = scrollY;
     const notice = from.querySelector("#status");
     const text = notice ? notice.textContent : "";
-    if (notice) { notice.textContent = ""; notice.classList.remove("notice"); }
+    if (notice) { notice.textContent = ""; notice.className = "hidden"; }
     to.replaceChildren(...from.childNodes);
     document.title = next.title;
     for (const id of open) { const d = document.getElementById(id); if (d) d.open = true; }
@@ -34,8 +39,12 @@
     const hash = new URL(url, location.href).hash;
     if (alert) alert.scrollIntoView({ block: "center" });
     else if (hash === "#feedback") { const f = document.querySelector(hash); if (f) f.scrollIntoView({ block: "nearest" }); }
-    else scrollTo({ left: x, top: y, behavior: "instant" });
-    say(text);
+    else {
+      scrollTo({ left: x, top: y, behavior: "instant" });
+      const now = top !== null && document.getElementById(place.id);
+      if (now) scrollBy({ top: now.getBoundingClientRect().top - top, behavior: "instant" });
+    }
+    say(text, true);
   };
 
   const samePage = (url) => new URL(url, location.href).pathname === location.pathname;
@@ -135,7 +144,7 @@
     renumber(list);
     const now = button.disabled ? line.querySelector("button:not(:disabled)") : button;
     if (now) now.focus();
-    say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`);
+    say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`, true);
   });
   document.addEventListener("change", (e) => {
     const field = e.target.closest && e.target.closest("[data-order] .place input");
@@ -146,7 +155,7 @@
     list.insertBefore(line, list.children[at - 1] || null);
     renumber(list);
     field.focus();
-    say(`Moved to ${at} of ${n}`);
+    say(`Moved to ${at} of ${n}`, true);
   });
   const renumber = (list) => {
     [...list.children].forEach((li, i) => {
