@@ -223,7 +223,8 @@ func TestEveryCarHasEveryKey(t *testing.T) {
 }
 
 // TestByWireIsNeverBledByFoot checks that the sheet of a by-wire car never offers the foot on the pedal as a way to bleed it,
-// and that every lesson that opens its hydraulics or its calipers first makes it safe.
+// and that every lesson that opens its hydraulics or its calipers first makes it safe. These steps are asked of every car, so
+// that nobody needs a job on a by-wire car before the gate of critical steps opens.
 func TestByWireIsNeverBledByFoot(t *testing.T) {
 	p := mustLoad(t)
 	for _, v := range p.Vehicles {
@@ -249,12 +250,12 @@ func TestByWireIsNeverBledByFoot(t *testing.T) {
 		for lesson, pair := range map[string][2]string{
 			"bleed-two-person": {"by-foot", "clean"}, "bleed-pressure": {"zero-down", "fresh"}, "caliper-replace": {"disable", "slacken"},
 			"rotor-measure": {"disable", "slacken"}, "brake-fluid": {"disable", "open"}, "hydraulics": {"disable", "free-play"},
-			"master-cylinder-fault": {"codes", "level"}, "master-cylinder-replace": {"by-wire-stop", "clean"},
+			"master-cylinder-fault": {"codes", "level"}, "master-cylinder-replace": {"by-wire-stop", "clean"}, "pedal-faults": {"pushes", "first"},
 		} {
 			l := p.Lesson(lesson, "en")
 			first := l.Procedure.Step(pair[0])
-			if first == nil || !first.Critical || !first.Hold {
-				t.Fatalf("%s#%s must be critical and a hold point", lesson, pair[0])
+			if first == nil || !first.Critical || !first.Hold || len(first.If) > 0 {
+				t.Fatalf("%s#%s must be critical, a hold point, and asked of every car", lesson, pair[0])
 			}
 			if !l.Procedure.Before(pair[0], pair[1]) {
 				t.Errorf("%s: %s must come before %s", lesson, pair[0], pair[1])
