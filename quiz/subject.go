@@ -194,7 +194,7 @@ func (s *subject) readCar() {
 	}
 	wheels := make([]curriculum.CarWheel, len(s.car.Wheels))
 	for i, w := range s.car.Wheels {
-		wheels[i] = curriculum.CarWheel{Name: w.Name, Features: w.Features}
+		wheels[i] = curriculum.CarWheel(w)
 	}
 	described := curriculum.Car{Layout: s.car.Layout, Features: s.car.Features, Wheels: wheels, Orders: s.car.Orders}
 	for _, f := range s.programme.Needed([]string{s.lesson.ID}, described) {
@@ -221,11 +221,6 @@ func (s *subject) say(of sayings, element string, args ...string) string {
 	h := fnv.New32a()
 	h.Write([]byte(s.lesson.ID + "/" + element))
 	return of.say(s.language, int(h.Sum32()>>8&0xffff), args...)
-}
-
-// source says where an element of this lesson stands.
-func (s *subject) source(element string, line int) Source {
-	return Source{File: s.lesson.File, Line: line, Element: element}
 }
 
 // carLine is the line of the sheet on which a named order stands.

@@ -23,9 +23,15 @@ type site struct {
 	sent *bytes.Buffer // everything the server answered since [site.record], nil while nobody asks
 }
 
+// newSite is a shop with the embedded programme.
 func newSite(t *testing.T) *site {
 	t.Helper()
-	s := &site{Shop: actstest.Found(t, actstest.Config{}), t: t}
+	return newSiteOf(t, actstest.Config{})
+}
+
+func newSiteOf(t *testing.T, c actstest.Config) *site {
+	t.Helper()
+	s := &site{Shop: actstest.Found(t, c), t: t}
 	h, err := server.New(server.Config{Acts: s.Acts, Store: s.Store, Version: "test", Logger: slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}))})
 	if err != nil {
 		t.Fatal(err)

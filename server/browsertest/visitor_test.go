@@ -66,6 +66,9 @@ func newVisitor(t *testing.T, base string, s size, script bool) *visitor {
 	v.ctx = ctx
 	v.ok(chromedp.Do(ctx))
 	v.resize(s.width)
+	v.scheme("light")
+	_, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}) // of several windows each believes to be in front
+	v.ok(err)
 	if !script {
 		_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 		v.ok(err)
@@ -440,10 +443,11 @@ func (v *visitor) check() {
 	v.scheme("light")
 }
 
-// scheme sets what the device prefers, dark or light.
+// scheme sets what the device prefers, dark or light; and no motion, so that what scrolls has arrived at once.
 func (v *visitor) scheme(name string) {
 	v.t.Helper()
-	_, err := chromedp.Call(v.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: name}}})
+	_, err := chromedp.Call(v.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-color-scheme", Value: name}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
 	v.ok(err)
 }
 

@@ -87,21 +87,29 @@
   // ---- taps that wait for a connection ----
 
   const store = "brakewright-taps";
-  const waiting = () => { try { return JSON.parse(localStorage.getItem(store)) || []; } catch { return []; } };
+  const person = document.body.dataset.person || "";
+  const all = () => { try { return JSON.parse(localStorage.getItem(store)) || []; } catch { return []; } };
+  // Only who made a tap may send it: the next person at a shared tablet never does.
+  const waiting = () => all().filter((t) => person && t.person === person);
   const put = (list) => { try { localStorage.setItem(store, JSON.stringify(list)); } catch { /* full or refused: the tap stays on the page */ } };
-  const mine = () => waiting().filter((t) => samePage(t.url.replace(/\/tap$/, "")));
+  const drop = (tap) => {
+    const list = all();
+    const i = list.findIndex((t) => t.person === tap.person && t.url === tap.url && t.body === tap.body);
+    if (i >= 0) list.splice(i, 1);
+    put(list);
+  };
 
   const keep = (url, body, button) => {
-    put([...waiting(), { url, body }]);
+    put([...all(), { person, url, body }]);
     if (button && button.closest(".taps-row")) {
       for (const b of button.parentElement.querySelectorAll("button[aria-pressed]")) b.setAttribute("aria-pressed", String(b === button));
     }
-    bar();
+    bar("No connection");
   };
 
-  const bar = () => {
+  const bar = (why) => {
     let b = document.querySelector(".waits");
-    const n = mine().length;
+    const n = waiting().length;
     if (!n) { if (b) b.remove(); return; }
     if (!b) {
       b = document.createElement("p");
@@ -109,7 +117,7 @@
       b.setAttribute("role", "status");
       document.body.prepend(b);
     }
-    b.textContent = `No connection. ${n === 1 ? "1 tap waits" : n + " taps wait"} in this browser and will be sent by itself. Do not sign before.`;
+    b.textContent = `${why || "Not sent yet"}. ${n === 1 ? "1 tap waits" : n + " taps wait"} in this browser and will be sent by itself. Do not sign before.`;
   };
 
   let flushing = null;
@@ -118,16 +126,16 @@
     let last = null;
     for (let list = waiting(); list.length; list = waiting()) {
       const { answer, html } = await send(list[0].url, new URLSearchParams(list[0].body));
-      if (answer.status === 503) throw new Error("busy");
-      if (new URL(answer.url).pathname === "/login") throw new Error("logged out");
-      put(waiting().slice(1));
+      if (answer.status === 503) throw new Error("The server is busy");
+      if (new URL(answer.url).pathname === "/login") throw new Error("Your session has ended: log in again");
+      drop(list[0]);
       last = { html, url: answer.url };
       if (!answer.ok) break; // what is wrong stands on the page
     }
     bar();
     if (last && samePage(last.url.replace(/\/tap$/, ""))) show(last.html, last.url);
   };
-  const retry = () => { if (waiting().length) flush().catch(bar); };
+  const retry = () => { if (waiting().length) flush().catch((e) => bar(e instanceof TypeError ? "No connection" : e.message)); };
   addEventListener("online", retry);
   setInterval(retry, 8000);
 
