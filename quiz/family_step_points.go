@@ -1,6 +1,10 @@
 package quiz
 
-import "brakewright/curriculum"
+import (
+	"slices"
+
+	"brakewright/curriculum"
+)
 
 // The families of this file ask what stands under a step: what follows if it is skipped or done wrong, why it is done,
 // how one sees that it is right. A wrong option is the same point of another step, never of one above or below it, and
@@ -75,10 +79,9 @@ func pointItems(s *subject, field, label string, asked, all func(*step) []curric
 		p := proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), meaning: true, given: []*phrase{x.title}, onCar: x.onCar, tests: []string{element}}
 		for i, y := range s.steps {
 			switch {
-			case relatives(x.Step, y.Step):
+			case alike(x.title, y.title, 1, 2), slices.ContainsFunc(s.steps, func(z *step) bool { return z.title.norm == x.title.norm && relatives(z.Step, y.Step) }):
+				// What is true of one of two like steps may be true of the other.
 				p.truths = append(p.truths, phrases(choices[i])...)
-			case alike(x.title, y.title, 1, 2):
-				// what is true of one of two like steps may be true of the other
 			default:
 				p.wrong = append(p.wrong, choices[i]...)
 			}

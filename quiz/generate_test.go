@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"unicode/utf8"
 
@@ -402,4 +403,30 @@ func TestYield(t *testing.T) {
 	if rows[0].Families["vehicle-figure"] != 0 || rows[1].Families["vehicle-figure"] == 0 {
 		t.Errorf("figures of a car: %d without, %d with", rows[0].Families["vehicle-figure"], rows[1].Families["vehicle-figure"])
 	}
+}
+
+// A programme is shared by requests: forms made side by side are those made one after the other.
+func TestGenerateSideBySide(t *testing.T) {
+	p := mustBuild(t, tricky)
+	r := quiz.Request{Questions: 30}
+	var want [8][]byte
+	for i := range want {
+		want[i] = mustGenerate(t, p, r, quiz.Draw{Seed: uint64(i % 4), Vehicle: "rig-one"}).JSON()
+	}
+	fresh := *p
+	fresh.Edition = ""
+	var all sync.WaitGroup
+	for i := range want {
+		all.Go(func() {
+			for _, of := range []*curriculum.Programme{p, &fresh} {
+				f, err := quiz.Generate(of, r, quiz.Draw{Seed: uint64(i % 4), Number: 1, Vehicle: "rig-one"})
+				if err != nil {
+					t.Error(err)
+				} else if of == p && !bytes.Equal(f.JSON(), want[i]) {
+					t.Error("another form")
+				}
+			}
+		})
+	}
+	all.Wait()
 }

@@ -1,6 +1,7 @@
 package quiz
 
 import (
+	"cmp"
 	"encoding/hex"
 	"math/big"
 	"slices"
@@ -153,7 +154,7 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	if !p.preferred {
 		wrong = shuffled(d, wrong)
 	}
-	pool := p.admissible(wrong)
+	pool := p.admissible(wrong, stem)
 	var chosen []choice
 	rank := -1
 	if key.value != nil || p.unlike {
@@ -202,9 +203,19 @@ func (p *proposal) bounds() (least, most int) {
 
 // admissible drops wrong options that repeat, hold or (where options carry meaning) resemble the key, a further truth
 // of the stem, or an option kept before.
-func (p *proposal) admissible(wrong []choice) (out []choice) {
+//
+// Of very long tables, widest many are kept; first those that cover a word which stem and key share.
+func (p *proposal) admissible(wrong []choice, stem *phrase) (out []choice) {
+	if len(wrong) > widest && p.right[0].value == nil {
+		open := echoes(stem, p.right[0].phrase, nil)
+		wrong = slices.Clone(wrong)
+		slices.SortStableFunc(wrong, func(a, b choice) int { return cmp.Compare(min(1, b.covers(open)), min(1, a.covers(open))) })
+	}
 next:
 	for _, w := range wrong {
+		if len(out) == widest {
+			break
+		}
 		if w.norm == "" && w.value == nil {
 			continue
 		}
@@ -234,6 +245,9 @@ next:
 	}
 	return out
 }
+
+// widest bounds the wrong options that are compared with one another.
+const widest = 40
 
 // clash says that two options must not stand side by side.
 func clash(a, b choice, meaning bool) bool {
@@ -363,7 +377,7 @@ func place(p *proposal, options []choice, order []int) *settled {
 // settleSeveral offers all right options with as many wrong ones as there is room for, at least two.
 func settleSeveral(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	least, most := p.bounds()
-	wrong := p.admissible(shuffled(d, p.wrong))
+	wrong := p.admissible(shuffled(d, p.wrong), stem)
 	if n := most - len(p.right); len(wrong) > n {
 		wrong = wrong[:max(n, 0)]
 	}

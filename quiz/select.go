@@ -234,7 +234,7 @@ func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *s
 		for i, x := range shuffled(d, lp.critical()) {
 			lp.due[i%2] = append(lp.due[i%2], x)
 		}
-		lp.divide(s.families, d)
+		lp.divide(s.families, pl.critical, d)
 		s.lessons = append(s.lessons, lp)
 	}
 	return s
@@ -242,13 +242,16 @@ func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *s
 
 // divide gives every item a class, alternating within each family. Where a critical step can be asked in one way only,
 // that one goes to the numbers in which the step is due.
-func (lp *lessonPool) divide(families []*family, d *draws) {
+func (lp *lessonPool) divide(families []*family, critical bool, d *draws) {
 	for _, f := range families {
 		next := d.below(2)
 		for _, it := range lp.byFamily[f] {
 			lp.class[it] = next
 			next = 1 - next
 		}
+	}
+	if !critical {
+		return
 	}
 	for class, steps := range lp.due {
 		for _, x := range steps {
@@ -312,14 +315,17 @@ const (
 )
 
 // form chooses the questions of a number. First from the items of its class; if that is not enough, from those of the
-// other class that its neighbours leave over; only then from what its neighbours may have asked.
+// other class that its neighbours leave over (they too begin with their own class, and leave this one's choice over), so
+// that nothing comes twice running; only then from what its neighbours may have asked.
 func (s *selector) form(number int) []*realised {
 	own := func(n int, near nearness) stage {
 		return stage{func(lp *lessonPool, it *item) bool { return lp.class[it] == n&1 }, near}
 	}
 	var got run
 	got.init(s, number)
-	got.fill(own(number, distant))
+	for near := distant; near <= sameKey; near++ {
+		got.fill(own(number, near))
+	}
 	if got.full() {
 		return got.chosen
 	}
@@ -340,7 +346,6 @@ func (s *selector) form(number int) []*realised {
 	left := func(_ *lessonPool, it *item) bool { return !taken[it] }
 	all := func(*lessonPool, *item) bool { return true }
 	for near := distant; near <= sameKey; near++ {
-		got.fill(own(number, near))
 		got.fill(stage{left, near})
 	}
 	for near := distant; near <= sameKey; near++ {

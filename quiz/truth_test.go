@@ -225,10 +225,6 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 		if err != nil {
 			return nil, err
 		}
-		s, err := c.step(title)
-		if err != nil {
-			return nil, err
-		}
 		points := func(s *curriculum.Step) []curriculum.Text {
 			switch q.Family {
 			case "why":
@@ -239,12 +235,20 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 			return slices.Concat(s.IfSkipped, s.IfWrong)
 		}
 		return func(o quiz.Option) (bool, error) {
-			for x := s; x != nil; x = x.Parent {
-				if c.oneOf(points(x), o.Text) {
+			for _, s := range c.l.Procedure.Steps { // two steps may have one title: what holds for either is true
+				if c.text(s.Title) != title || !c.reached(s) {
+					continue
+				}
+				for x := s; x != nil; x = x.Parent {
+					if c.oneOf(points(x), o.Text) {
+						return true, nil
+					}
+				}
+				if slices.ContainsFunc(s.Children, func(x *curriculum.Step) bool { return c.oneOf(points(x), o.Text) }) {
 					return true, nil
 				}
 			}
-			return slices.ContainsFunc(s.Children, func(x *curriculum.Step) bool { return c.oneOf(points(x), o.Text) }), nil
+			return false, nil
 		}, nil
 	case "judge-measurement":
 		return c.judged(q)

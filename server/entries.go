@@ -13,20 +13,18 @@ import (
 
 // entryLine is a ledger entry in plain words.
 type entryLine struct {
-	ID, Path  string
-	Index     int64
-	When      moment
-	Title     string
-	Lines     []string // facts, one a line
-	Readings  []string // of a sign-off
-	By        string   // who made it, "" where it is the subject
-	About     string   // whom it concerns
-	SignedBy  []string
-	Unsigned  bool // of a kind that nobody signs
-	Site      string
-	JobPath   string // of a sign-off
-	TestPath  string // of a theory test
-	Corrected bool
+	ID, Path string
+	Index    int64
+	When     moment
+	Title    string
+	Lines    []string // facts, one a line
+	Readings []string // of a sign-off
+	By       string   // who made it, "" where it is the subject
+	About    string   // whom it concerns
+	SignedBy []string
+	Site     string
+	JobPath  string // of a sign-off
+	TestPath string // of a theory test
 }
 
 // entryTitles are what kinds of entries are called.
@@ -312,14 +310,14 @@ func short(id string) string {
 }
 
 // entryLine says an entry in plain words.
-func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, sites map[string]string, e *store.EntryView) (entryLine, error) {
-	cohorts, err := s.store.Cohorts(ctx)
-	if err != nil {
+func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, e *store.EntryView) (entryLine, error) {
+	w := entryWords{p: p, c: c}
+	var err error
+	if w.sites, err = names.siteNames(ctx); err != nil {
 		return entryLine{}, err
 	}
-	w := entryWords{p: p, c: c, sites: sites, cohorts: map[string]string{}}
-	for _, x := range cohorts {
-		w.cohorts[x.ID] = x.Name
+	if w.cohorts, err = names.cohortNames(ctx); err != nil {
+		return entryLine{}, err
 	}
 	var failed error
 	name := func(id string) string {
@@ -330,13 +328,13 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 		return n
 	}
 	b := e.Entry.Body
-	l := entryLine{ID: b.ID, Path: "/ledger/" + b.ID, Index: e.Index, When: c.ms(b.HappenedAt), Title: wordOrType(b.Type), Site: sites[b.Site]}
+	l := entryLine{ID: b.ID, Path: "/ledger/" + b.ID, Index: e.Index, When: c.ms(b.HappenedAt), Title: wordOrType(b.Type), Site: w.sites[b.Site]}
 	l.Lines = w.factsOf(e, name)
 	if b.Subject != "" && b.Subject != b.Actor {
 		l.About = name(b.Subject)
 	}
 	l.By = name(b.Actor)
-	l.SignedBy, err = s.signers(ctx, names, e)
+	l.SignedBy, err = signers(ctx, names, e)
 	if err != nil {
 		return l, err
 	}
@@ -357,19 +355,17 @@ func wordOrType(t ledger.Type) string {
 }
 
 // signers are the names of those whose keys signed an entry, sorted, each once.
-func (s *Server) signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
-	seen := map[string]bool{}
-	var out []string
+func signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
+	var people, out []string
 	for _, sig := range e.Entry.Signatures {
-		k, err := s.store.Key(ctx, sig.Key)
+		p, err := names.owner(ctx, sig.Key)
 		if err != nil {
 			return nil, err
 		}
-		if seen[k.Person] {
-			continue
-		}
-		seen[k.Person] = true
-		n, err := names.name(ctx, k.Person)
+		people = appendNew(people, p)
+	}
+	for _, p := range people {
+		n, err := names.name(ctx, p)
 		if err != nil {
 			return nil, err
 		}

@@ -36,13 +36,12 @@ func (s *Server) showFirst(w http.ResponseWriter, r *http.Request) error {
 // nextPage is an apprentice's first page: the next act, what is open, and where every task stands.
 type nextPage struct {
 	BasePage
-	Lead    *nextAct // nil where everything is cleared
-	Others  []nextAct
-	Tests   []openTest
-	Jobs    []jobItem
-	Tasks   []taskLine
-	Left    bool
-	KeyNote bool
+	Lead   *nextAct // nil where everything is cleared
+	Others []nextAct
+	Tests  []openTest
+	Jobs   []jobItem
+	Tasks  []taskLine
+	Left   bool
 }
 
 func (nextPage) template() string { return "next" }
@@ -226,14 +225,8 @@ func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, 
 	if me := personFrom(ctx); me != nil {
 		l.Mine = j.Supervisor == me.ID
 	}
-	if j.Site != "" {
-		sites, err := s.siteNames(ctx)
-		if err != nil {
-			return jobItem{}, err
-		}
-		l.Site = sites[j.Site]
-	}
-	return l, nil
+	l.Site, err = names.site(ctx, j.Site)
+	return l, err
 }
 
 // ---- supervisor: waiting ----

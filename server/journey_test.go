@@ -106,7 +106,7 @@ func (b *browser) watch(m *storetest.Member, apprentice string) (presses int) {
 func TestMainJobOnPages(t *testing.T) {
 	w := newPageWorld(t, nil)
 	a := w.Apprentices[0]
-	apprentice, sup, sup2, coordinator := w.as(a), w.as(w.Supervisors[0]), w.as(w.Supervisors[1]), w.as(w.Coordinators[0])
+	apprentice, sup := w.as(a), w.as(w.Supervisors[0])
 
 	// What next: the lesson of the induction.
 	p := apprentice.get("/").says(200, "What next", "Read the lesson", "Make a car safe to work on", "Untried")
@@ -148,7 +148,7 @@ func TestMainJobOnPages(t *testing.T) {
 		}
 	}
 	verdict := standingOf(t, w, a.ID, "induction")
-	p = apprentice.get("/standing").says(200, "Make a car safe to work on")
+	apprentice.get("/standing").says(200, "Make a car safe to work on")
 	for verdict.Standing != readiness.ReadyForDecision {
 		w.Clock.Add(24 * time.Hour)
 		apprentice, sup = w.as(a), w.as(w.Supervisors[0])
@@ -173,7 +173,7 @@ func TestMainJobOnPages(t *testing.T) {
 	// Today's floor and the board.
 	sup.get("/floor?task=induction&car=vehicle:trainer-a&site=").says(200, "May do it alone", a.Name)
 	sup.get("/floor?task=induction&car=layout:front_rear&site=").says(200, "Cleared, but not for cars with this layout.")
-	coordinator = w.as(w.Coordinators[0])
+	coordinator := w.as(w.Coordinators[0])
 	coordinator.get("/board").says(200, a.Name, "Cleared", "Untried")
 	coordinator.get("/people/"+a.ID+"/record").says(200, "Watched job signed", "Clearance", "Lesson read", "Theory test handed in", "Signed by "+w.Supervisors[0].Name)
 
@@ -187,7 +187,7 @@ func TestMainJobOnPages(t *testing.T) {
 	p = p.form("/stand-downs/").set("passphrase", "wrong").press("")
 	p.says(422, "passphrase")
 	p.form("/stand-downs/").set("passphrase", w.Supervisors[0].Passphrase).press("").says(200, "The stand-down is signed.").hides("Stand-downs that you have not signed")
-	sup2 = w.as(w.Supervisors[1])
+	sup2 := w.as(w.Supervisors[1])
 	p = sup2.get(taskPath(a.ID, "induction"))
 	p.form("Restore and sign").set("restore_reason", "Shown again, sound").set("restore_passphrase", w.Supervisors[1].Passphrase).press("").says(200, "Restored and signed.", "Cleared")
 

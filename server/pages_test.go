@@ -13,7 +13,9 @@ import (
 	"testing"
 	"time"
 
+	"brakewright/curriculum"
 	"brakewright/curriculum/brakes"
+	"brakewright/quiz"
 	"brakewright/server/acts"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -45,7 +47,7 @@ func TestLogInPage(t *testing.T) {
 	if p = b.get("/login?next=/standing"); p.url.Path != "/standing" {
 		t.Errorf("log-in page of somebody logged in: %s", p.url.Path)
 	}
-	p = b.get("/account").form("/logout").press("Log out").says(200, "You are logged out.")
+	b.get("/account").form("/logout").press("Log out").says(200, "You are logged out.")
 	if got := b.get("/standing").url.Path; got != "/login" {
 		t.Errorf("after logging out /standing leads to %s", got)
 	}
@@ -412,6 +414,14 @@ func checkAccess(t *testing.T, path, body string) {
 	if !strings.Contains(body, `<html lang="en">`) || regexp.MustCompile(`<title>\s*·`).MatchString(body) {
 		t.Errorf("%s: no language or title", path)
 	}
+	last := 1
+	for _, m := range regexp.MustCompile(`<h([1-6])\b`).FindAllStringSubmatch(body, -1) {
+		level := int(m[1][0] - '0')
+		if level > last+1 {
+			t.Errorf("%s: heading %d follows heading %d", path, level, last)
+		}
+		last = level
+	}
 	ids := map[string]int{}
 	for _, m := range regexp.MustCompile(`\sid="([^"]*)"`).FindAllStringSubmatch(body, -1) {
 		ids[m[1]]++
@@ -546,6 +556,16 @@ func TestTestIsSomebodysOwn(t *testing.T) {
 	b.get("/tests/start?task=none").says(404)
 }
 
+// TestAskingBackKeepsWhatWasTyped: in English a lone comma is settled, so the page is made directly.
+func TestAskingBackKeepsWhatWasTyped(t *testing.T) {
+	f := quiz.Form{Questions: []quiz.Question{{ID: "q1", Kind: quiz.Single}, {ID: "q2", Kind: quiz.Number, Stem: "How long?"}}}
+	v := &acts.TestView{Test: &store.Test{ID: "t", Task: "x"}, Form: &f, Answers: &quiz.Answers{Answers: map[string]quiz.Answer{"q2": {Text: "1,250"}}}}
+	got := newQuestionPage(BasePage{}, &curriculum.Programme{}, v, 2, nil, "Which one?")
+	if got.Question.Text != "1,250" || got.AskBack != "Which one?" || got.Title != "Question 2 of 2" || got.Open != 1 || got.NextPath != "/tests/t/hand-in" {
+		t.Errorf("%+v", got)
+	}
+}
+
 // ---- asking, watching, signing ----
 
 // askJob asks for a job on a training vehicle.
@@ -573,7 +593,7 @@ func TestRequestsAreDeclinedAndWithdrawn(t *testing.T) {
 	p := askJob(a, "induction", "trainer-a")
 	p.form("Withdraw").press("").says(200, "The job was withdrawn.")
 	askJob(a, "induction", "trainer-a")
-	p = sup.get("/waiting").form("Decline").set("reason", "").press("Decline").says(422)
+	sup.get("/waiting").form("Decline").set("reason", "").press("Decline").says(422)
 	sup.get("/waiting").form("Decline").set("reason", "No stands free today").press("Decline").says(200, "The job was declined.", "Nothing waits for you.")
 	a.get("/next").says(200, "Declined: No stands free today")
 }
@@ -612,7 +632,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	// A critical error needs its story; a hold point is sent back with a reason.
 	p = sup.get(job)
 	p.form("Critical error, taken over").press("taken over").says(422)
-	p = sup.get(job).form("Critical error, taken over").set("what_happened", "Left the chocks away, I put them").press("taken over").says(200, "Left the chocks away")
+	sup.get(job).form("Critical error, taken over").set("what_happened", "Left the chocks away, I put them").press("taken over").says(200, "Left the chocks away")
 	p.form("Send back").press("Send back").says(422)
 	sup.get(job).form("Send back").set("reason", "Look at the left one again").press("Send back").says(200, "Sent back: Look at the left one again")
 
@@ -626,7 +646,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").press("rightly_stopped")
 	p.says(200, "Sign", "Rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
 	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "Word for word")
-	p = p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
+	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 	p = sup.get(job).says(200, "Signed: Rightly stopped by the apprentice.")
 	if p.hasForm(`name="result"`) {
 		t.Error("a signed sheet can still be tapped")
@@ -702,7 +722,7 @@ func TestCarIsDescribedOnTheSpot(t *testing.T) {
 			f.set(name, "service manual, page 12")
 		}
 	}
-	p = f.press("ask").says(200, "Asked.", "Grey estate, diagonal layout", "KX 42", "on a customer’s car", "20")
+	f.press("ask").says(200, "Asked.", "Grey estate, diagonal layout", "KX 42", "on a customer’s car", "20")
 	w.as(w.Supervisors[0]).get("/waiting").says(200, "Grey estate", "KX 42")
 }
 
@@ -727,6 +747,89 @@ func TestSeveralJobsAreSignedTogether(t *testing.T) {
 	if got := mustInfo(t, w).Entries; got != n {
 		t.Errorf("signing again made %d entries", got-n)
 	}
+}
+
+// ---- deciding ----
+
+func TestClearanceByWaiver(t *testing.T) {
+	w := newPageWorld(t, nil)
+	m := w.Apprentices[0]
+	b := w.as(w.Supervisors[0])
+	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
+	p = p.form(`value="interrupted"`).press("interrupted")
+	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
+
+	p = b.get(taskPath(m.ID, "induction")).says(200, "Building", "These gates are closed", "Set aside: Reading")
+	f := p.form("Clear and sign").set("reason", "Did it for years elsewhere").set("until", "2020-01-01").set("passphrase", w.Supervisors[0].Passphrase)
+	p = f.press("Clear and sign").says(422, "Nothing was saved yet.")
+	f = p.form("Clear and sign").set("until", "2026-06-30").set("passphrase", w.Supervisors[0].Passphrase)
+	if f.values.Get("reason") != "Did it for years elsewhere" {
+		t.Errorf("the reason did not come back: %v", f.values)
+	}
+	p = f.press("Clear and sign").says(422)
+	f = p.form("Clear and sign").set("passphrase", w.Supervisors[0].Passphrase)
+	f.set("waiver_gates", f.fields["waiver_gates"]...).set("waiver_until", "2026-03-31").set("second_login", w.Supervisors[0].Login).set("second_passphrase", "x")
+	p = f.press("Clear and sign").says(422) // not by the same person twice
+	f = p.form("Clear and sign").set("passphrase", w.Supervisors[0].Passphrase).set("second_login", w.Coordinators[0].Login).set("second_passphrase", w.Coordinators[0].Passphrase)
+	f.press("Clear and sign").says(200, "Cleared and signed.", "by a waiver, until 31 Mar 2026", "Reason: Did it for years elsewhere")
+	w.as(w.Coordinators[0]).get("/board").says(200, "Cleared", "until")
+}
+
+func TestCriticalErrorOfSomebodyClearedIsDecidedThenAndThere(t *testing.T) {
+	for _, tt := range []struct{ decision, want string }{{"stand_down", "Stood down"}, {"keep", "Cleared"}} {
+		t.Run(tt.decision, func(t *testing.T) {
+			w := newPageWorld(t, nil)
+			m, sup := w.Apprentices[0], w.Supervisors[0]
+			w.induct(m, "caliper")
+			w.clearByWaiver(m, "caliper")
+			b := w.as(sup)
+			p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "caliper").set("vehicle", "trainer-a").press("Begin")
+			p = p.form("Critical error, taken over").set("what_happened", "Left the banjo bolt loose").press("taken over").says(200, "Left the banjo bolt loose")
+			p = p.form(`value="stopped_by_supervisor"`).press("stopped_by_supervisor")
+			p.says(200, "A critical error by somebody who is cleared: "+m.Name, "Critical error")
+			p = p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422)
+			f := p.form("passphrase").set("decision", tt.decision).set("passphrase", sup.Passphrase)
+			p = f.press("Sign").says(422, "reason")
+			f = p.form("passphrase").set("decision_reason", "Talked it through").set("passphrase", sup.Passphrase)
+			if got := f.values.Get("decision"); got != tt.decision {
+				t.Errorf("the decision did not come back: %q", got)
+			}
+			f.press("Sign").says(200, "Signed.")
+			b.get(taskPath(m.ID, "caliper")).says(200, tt.want)
+		})
+	}
+}
+
+// clearByWaiver clears somebody through the acts, whatever the gates say.
+func (w *pageWorld) clearByWaiver(m *storetest.Member, task string) {
+	w.t.Helper()
+	v := standingOf(w.t, w, m.ID, task)
+	_, err := w.server.acts.Clear(context.Background(), mustPerson(w.t, w, w.Supervisors[0].ID), acts.ClearanceRequest{
+		Apprentice: m.ID, Task: task, Reason: "For a test", Passphrase: w.Supervisors[0].Passphrase, WaiverGates: acts.ClosedGates(v), WaiverUntil: "2026-12-31",
+		SecondLogin: w.Coordinators[0].Login, SecondPassphrase: w.Coordinators[0].Passphrase,
+	})
+	if err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+func TestSigningLateTakesASecondPerson(t *testing.T) {
+	w := newPageWorld(t, nil)
+	m, sup := w.Apprentices[0], w.Supervisors[0]
+	b := w.as(sup)
+	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
+	p.form(`value="interrupted"`).press("interrupted")
+	w.Clock.Add(20 * 24 * time.Hour)
+	b = w.as(sup)
+	p = b.get("/sign").form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422, "Signed late")
+	f := p.form("passphrase").set("late_reason", "Was ill").set("second_login", sup.Login).set("second_passphrase", sup.Passphrase).set("passphrase", sup.Passphrase)
+	p = f.press("Sign").says(422)
+	f = p.form("passphrase").set("second_login", w.Supervisors[1].Login).set("second_passphrase", w.Supervisors[1].Passphrase).set("passphrase", sup.Passphrase)
+	if got := f.values.Get("late_reason"); got != "Was ill" {
+		t.Errorf("the reason did not come back: %q", got)
+	}
+	f.press("Sign").says(200, "Signed.")
+	b.get("/people/"+m.ID+"/record").says(200, "Reason: Was ill", "Signed by "+sup.Name+" and "+w.Supervisors[1].Name)
 }
 
 // ---- roster and programme ----

@@ -321,7 +321,7 @@ func (t *tx) storePersonal(p *ledger.Parsed, sub *ledger.Submission) error {
 	slices.Sort(fields)
 	for _, field := range fields {
 		f := sub.Personal[field]
-		aead, err := t.s.dataKey(t, f.Person)
+		aead, err := t.dataKey(f.Person)
 		if err != nil {
 			return err
 		}

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"time"
 
 	"brakewright/store/ledger"
 )
@@ -39,8 +40,27 @@ func ProjectionTables() []string {
 	return names
 }
 
+// SetQueueTimeout changes how long callers wait, and returns how to change it back.
+func SetQueueTimeout(d time.Duration) (back func()) {
+	old := queueTimeout
+	queueTimeout = d
+	return func() { queueTimeout = old }
+}
+
 // Explain is what drivers' errors become.
 var Explain = explain
+
+// ParsePHC and PHC are a password hash's parts and text.
+var (
+	ParsePHC = parsePHC
+	PHC      = phc
+)
+
+// ParseProgrammeList reads the lines of a programme and says how many files they name.
+func ParseProgrammeList(b []byte) (int, error) {
+	files, err := parseProgrammeList(b)
+	return len(files), err
+}
 
 // ParseKeyFile reads a key file's bytes.
 var ParseKeyFile = parseKeyFile

@@ -1,6 +1,10 @@
 package store
 
-import "brakewright/store/ledger"
+import (
+	"crypto/cipher"
+
+	"brakewright/store/ledger"
+)
 
 // batchFacts are sqlFacts that remember, for the callers of one transaction, what seldom changes: who is known, their roles,
 // appointments and keys, sites, the policy's window. Supervisors who sign at once are asked about once.
@@ -18,12 +22,13 @@ type facts struct {
 	roles        map[string][]ledger.RoleFact
 	appointments map[string][]ledger.AppointmentFact
 	keys         map[string]*ledger.KeyFact
+	dataKeys     map[string]cipher.AEAD
 }
 
 func newFacts() facts {
 	return facts{
 		persons: map[string]bool{}, sites: map[string]bool{}, roles: map[string][]ledger.RoleFact{},
-		appointments: map[string][]ledger.AppointmentFact{}, keys: map[string]*ledger.KeyFact{},
+		appointments: map[string][]ledger.AppointmentFact{}, keys: map[string]*ledger.KeyFact{}, dataKeys: map[string]cipher.AEAD{},
 	}
 }
 
@@ -95,4 +100,9 @@ func (f *batchFacts) Appointments(person string) ([]ledger.AppointmentFact, erro
 }
 func (f *batchFacts) Key(id string) (*ledger.KeyFact, error) {
 	return once(f.keys, id, f.sqlFacts.Key)
+}
+
+// dataKey is a person's data key, asked for once.
+func (t *tx) dataKey(person string) (cipher.AEAD, error) {
+	return once(t.rulesFacts().dataKeys, person, func(string) (cipher.AEAD, error) { return t.s.dataKey(t, person) })
 }

@@ -12,8 +12,8 @@ import (
 // maxBatch bounds how many callers share a transaction, so that nobody waits long for others' work.
 const maxBatch = 128
 
-// queueTimeout is how long a caller waits for its turn before ErrBusy.
-const queueTimeout = 10 * time.Second
+// queueTimeout is how long a caller waits for its turn before ErrBusy. A variable for tests alone.
+var queueTimeout = 10 * time.Second
 
 // tx is the writer's transaction as callers see it: theirs alone, in a savepoint of the shared one.
 type tx struct {
@@ -176,7 +176,7 @@ func (s *Store) runBatch(live []*request) error {
 			sqlTx.Rollback()
 			return explain(s.path, err)
 		}
-		r.err, r.panicked = protect(r.fn, t)
+		r.panicked, r.err = protect(r.fn, t)
 		if r.err != nil {
 			r.err = explain("", r.err)
 			t.forget()
@@ -199,13 +199,13 @@ func (s *Store) runBatch(live []*request) error {
 }
 
 // protect keeps a caller's panic from ending the writer; the caller gets it back.
-func protect(fn func(*tx) error, t *tx) (err error, panicked any) {
+func protect(fn func(*tx) error, t *tx) (panicked any, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err, panicked = errors.New("the change panicked"), p
+			panicked, err = p, errors.New("the change panicked")
 		}
 	}()
-	return fn(t), nil
+	return nil, fn(t)
 }
 
 // reader is a snapshot that several queries share.

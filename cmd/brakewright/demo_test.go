@@ -35,6 +35,7 @@ func readCredentials(t *testing.T, path string) demoCredentials {
 	if err != nil {
 		t.Fatal(err)
 	}
+	fits(t, "credentials-1", b)
 	return c
 }
 

@@ -611,6 +611,9 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 		return err
 	}
 	done.Outcome = "finished"
+	if byHand := s.way.plan.task == bleeding || s.way.plan.task == master; byHand && sheet.Vehicle.Has([]string{"by-wire"}, "") {
+		done.Outcome = "rightly_stopped" // a by-wire car is not for this work
+	}
 	if s.way.jobs > 8 {
 		done.Difficulty = "awkward"
 	}
