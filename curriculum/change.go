@@ -401,19 +401,20 @@ func (d *differ) steps(at Change, a, b *Lesson) {
 		}
 		seen := len(d.list)
 		for _, p := range []struct {
-			code string
-			was  []string
-			is   []string
+			code     string
+			was, is  []string // compared
+			from, to string   // shown
 		}{
-			{"step_reworded", texted([]Text{x.Title}), texted([]Text{y.Title})},
-			{"reason_changed", texted(x.Why), texted(y.Why)},
-			{"consequence_changed", append(texted(x.IfSkipped), texted(x.IfWrong)...), append(texted(y.IfSkipped), texted(y.IfWrong)...)},
-			{"check_changed", texted(x.Check), texted(y.Check)},
-			{"measure_changed", measureTexts(x), measureTexts(y)},
-			{"step_cars_changed", []string{featureList(x.If), x.Each, x.EachOrder}, []string{featureList(y.If), y.Each, y.EachOrder}},
+			{"step_reworded", texted([]Text{x.Title}), texted([]Text{y.Title}), x.Title.Plain(), y.Title.Plain()},
+			{"reason_changed", texted(x.Why), texted(y.Why), asWritten(x.Why), asWritten(y.Why)},
+			{"consequence_changed", append(texted(x.IfSkipped), texted(x.IfWrong)...), append(texted(y.IfSkipped), texted(y.IfWrong)...),
+				asWritten(x.IfSkipped, x.IfWrong), asWritten(y.IfSkipped, y.IfWrong)},
+			{"check_changed", texted(x.Check), texted(y.Check), asWritten(x.Check), asWritten(y.Check)},
+			{"measure_changed", measureTexts(x), measureTexts(y), asWritten(x.measured()), asWritten(y.measured())},
+			{"step_cars_changed", []string{featureList(x.If), x.Each, x.EachOrder}, []string{featureList(y.If), y.Each, y.EachOrder}, x.cars(), y.cars()},
 		} {
 			if !slices.Equal(p.was, p.is) {
-				put(d.asks(here(p.code, y, weight), AskRead, AskRead, false), "from", strings.Join(p.was, " "), "to", strings.Join(p.is, " "), "weight", weight)
+				put(d.asks(here(p.code, y, weight), AskRead, AskRead, false), "from", p.from, "to", p.to, "weight", weight)
 			}
 		}
 		if len(d.list) == seen && !marked { // only its place: what it comes after, or a mark that its sub-steps inherit
@@ -442,6 +443,41 @@ func texted(ts []Text) []string {
 		out[i] = textType(t)
 	}
 	return out
+}
+
+// asWritten is what texts say, as written.
+func asWritten(lists ...[]Text) string {
+	var out []string
+	for _, ts := range lists {
+		for _, t := range ts {
+			out = append(out, t.Plain())
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+func (s *Step) measured() []Text {
+	var out []Text
+	for _, m := range s.Measures {
+		out = append(out, m.Text)
+	}
+	return out
+}
+
+// cars says on which cars and wheels a step is done: "abs, each wheel in bleed".
+func (s *Step) cars() string {
+	var out []string
+	if len(s.If) > 0 {
+		out = append(out, featureList(s.If))
+	}
+	if s.Each != "" {
+		each := "each " + s.Each
+		if s.EachOrder != "" {
+			each += " in " + s.EachOrder
+		}
+		out = append(out, each)
+	}
+	return strings.Join(out, ", ")
 }
 
 func measureTexts(s *Step) []string {

@@ -73,15 +73,15 @@ func TestLessonIsWrittenInTheBrowser(t *testing.T) {
 	m := w.Coordinators[0]
 	c := w.as(m)
 	const file = "lessons/safety-induction.md"
-	p := c.get("/programme").says(200, "Change one file", file)
-	p = c.get("/programme/write?file="+file).says(200, "What it asks", "The text")
+	c.get("/programme").says(200, "Change one file", file)
+	p := c.get("/programme/write?file="+file).says(200, "What it asks", "The text")
 	f := p.form("Save the draft")
 	text := f.values.Get("text")
 	if !strings.HasPrefix(text, "---\n") {
 		t.Fatalf("the text begins with %.20q", text)
 	}
 
-	p = f.set("text", strings.Replace(text, "{#", "{#!", 1)).press("").says(200, "The draft is saved.", "The draft has errors", file+", line", "How to mend it")
+	f.set("text", strings.Replace(text, "{#", "{#!", 1)).press("").says(200, "The draft is saved.", "The draft has errors", file+", line", "How to mend it")
 	draft := "/programme/drafts/" + m.ID
 	if p = c.get(draft).says(200, "The draft has errors, so it cannot be adopted"); p.hasForm("Adopt this draft") {
 		t.Error("a broken draft can be adopted")
