@@ -334,7 +334,7 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 		l.About = name(b.Subject)
 	}
 	l.By = name(b.Actor)
-	l.SignedBy, err = s.signers(ctx, names, e)
+	l.SignedBy, err = signers(ctx, names, e)
 	if err != nil {
 		return l, err
 	}
@@ -355,19 +355,17 @@ func wordOrType(t ledger.Type) string {
 }
 
 // signers are the names of those whose keys signed an entry, sorted, each once.
-func (s *Server) signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
-	seen := map[string]bool{}
-	var out []string
+func signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
+	var people, out []string
 	for _, sig := range e.Entry.Signatures {
-		k, err := s.store.Key(ctx, sig.Key)
+		p, err := names.owner(ctx, sig.Key)
 		if err != nil {
 			return nil, err
 		}
-		if seen[k.Person] {
-			continue
-		}
-		seen[k.Person] = true
-		n, err := names.name(ctx, k.Person)
+		people = appendNew(people, p)
+	}
+	for _, p := range people {
+		n, err := names.name(ctx, p)
 		if err != nil {
 			return nil, err
 		}

@@ -20,10 +20,24 @@ type nameBook struct {
 	store          *store.Store
 	known          map[string]*store.Person
 	sites, cohorts map[string]string // nil until asked for
+	keys           map[string]string // whose a signing key is
 }
 
 func (s *Server) nameBook() *nameBook {
-	return &nameBook{store: s.store, known: map[string]*store.Person{}}
+	return &nameBook{store: s.store, known: map[string]*store.Person{}, keys: map[string]string{}}
+}
+
+// owner is the person whose a signing key is.
+func (n *nameBook) owner(ctx context.Context, key string) (string, error) {
+	if p, ok := n.keys[key]; ok {
+		return p, nil
+	}
+	k, err := n.store.Key(ctx, key)
+	if err != nil {
+		return "", err
+	}
+	n.keys[key] = k.Person
+	return k.Person, nil
 }
 
 // site is a site's name; "" for an empty or unknown id.

@@ -411,6 +411,13 @@ func TestATornLog(t *testing.T) {
 	if err := os.WriteFile(o.Database+"-wal", torn, 0o600); err != nil {
 		t.Fatal(err)
 	}
+	// It is verified as it lies there, before anything opens and tidies it.
+	if v := mustVerify(t, o); v.Entries != r.Index+1 {
+		t.Errorf("%d entries, want %d", v.Entries, r.Index+1)
+	}
+	if got := readFile(t, o.Database+"-wal"); !bytes.Equal(got, torn) {
+		t.Error("verify changed the log")
+	}
 	s, err := store.Open(ctx, o)
 	if err != nil {
 		t.Fatal(err)

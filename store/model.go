@@ -383,7 +383,7 @@ type Problem struct {
 	What  string `json:"what"`
 }
 
-// Verification is the result of Verify; its JSON is contracts.md section 8.
+// Verification is the result of Verify; its JSON is DEVELOPERS.md, "Contracts".
 type Verification struct {
 	OK           bool     `json:"ok"`
 	Entries      int64    `json:"entries"`

@@ -48,6 +48,12 @@
       const text = el.textContent.trim() || el.getAttribute("aria-label") || [...el.querySelectorAll("img")].map((i) => i.alt).join("").trim();
       if (!text) out.push(`${name(el)} has no words`);
     }
+    const spoken = {}; // of two buttons that read the same, something must say which is which
+    for (const el of all("main button, main summary").filter(shown)) {
+      const key = el.localName + "|" + (el.getAttribute("aria-label") || el.textContent).trim() + "|" + (el.getAttribute("aria-describedby") || "");
+      if (spoken[key]) out.push(`two of ${name(el)}, and nothing says which is which`);
+      spoken[key] = true;
+    }
     for (const el of all("img:not([alt])")) out.push(`${name(el)} has no alternative text: ${el.src}`);
     for (const el of all("fieldset")) if (!el.querySelector(":scope > legend")) out.push(`${name(el)} has no legend`);
     for (const el of all("table")) if (!el.querySelector("th")) out.push(`${name(el)} has no headings`);

@@ -13,101 +13,122 @@ import (
 	"brakewright/server/acts/actstest"
 )
 
-// The task of the main job and its car.
-const (
-	task      = "bleed-manual"
-	taskTitle = "Bleed a hydraulic system by two people"
-	lesson    = "bleed-two-person"
-	car       = "trainer-a"
-)
+// story is the task that one run of the main job is about, and its car.
+type story struct {
+	size                         size
+	task, title, lesson, vehicle string
+	shows                        string // a figure or sentence of the lesson for this car
+}
+
+// car is a vehicle sheet of the programme.
+const car = "trainer-a"
+
+// The long sheet with wheels and readings goes on the phone, where it is used; the short one on the desk.
+var stories = []story{
+	{phone, "bleed-manual", "Bleed a hydraulic system by two people", "bleed-two-person", car, "bleeder torque (8 N·m)"},
+	{desktop, "induction", "Make a car safe to work on", "safety-induction", "trainer-b", "For Trainer B sedan"},
+}
+
+// run is a story being played.
+type run struct {
+	*site
+	story
+	learner, super *actstest.Member
+}
 
 // TestMainJob is the whole job through the pages as all three people: read, test, watched job, signature, standing,
 // clearance, board, today's floor, stand-down.
 func TestMainJob(t *testing.T) {
-	for _, d := range []size{phone, desktop} {
-		t.Run(d.name, func(t *testing.T) {
-			s := newSite(t)
-			learner, super := s.Apprentices[0], s.Supervisors[0]
-			s.Ready(learner, "induction") // what comes before the task
-			s.Clear(super, learner, "induction")
+	for _, x := range stories {
+		t.Run(x.size.name, func(t *testing.T) {
+			s := run{newSite(t), x, nil, nil}
+			s.learner, s.super = s.Apprentices[0], s.Supervisors[0]
+			if s.task != "induction" { // what comes before the task
+				s.Ready(s.learner, "induction")
+				s.Clear(s.super, s.learner, "induction")
+			}
 
-			a := s.visitAs(learner, d)
+			a := s.visitAs(s.learner, s.size)
 			a.at("/next")
 			s.readLesson(a)
-			s.takeTest(a, d)
+			s.takeTest(a)
 			job := s.askForJob(a)
 
-			w := s.visitAs(super, d)
+			w := s.visitAs(s.super, s.size)
 			w.at("/waiting")
-			w.says(learner.Name+": "+taskTitle, "bay 3", "WO-77")
+			w.says(s.learner.Name+": "+s.title, "bay 3", "WO-77")
 			w.press("Watch this job")
 			w.at("/jobs/" + job + `\?notice=job_taken`)
 			s.watchJob(w)
-			s.signJob(w, super, learner)
+			s.signJob(w)
 
 			a.open("/standing")
-			a.says(taskTitle + " Building")
-			n := s.JobsUntilReady(learner, task)
-			a.logIn(learner) // days have passed
+			a.says(s.title + " Building")
+			n := s.JobsUntilReady(s.learner, s.task)
+			a.logIn(s.learner) // days have passed
 			a.open("/standing")
-			a.press(taskTitle + " Ready for decision")
+			a.press(s.title + " Ready for decision")
 			a.says("Ready for decision", "Open Watched jobs")
 			t.Logf("%d more jobs through the acts until ready", n)
 
-			w.logIn(super)
-			s.clearOnPage(w, super, learner)
+			w.logIn(s.super)
+			s.clearOnPage(w)
 			a.open("/standing")
-			a.says(taskTitle + " Cleared")
+			a.says(s.title + " Cleared")
 
-			c := s.visitAs(s.Coordinator, d)
+			c := s.visitAs(s.Coordinator, s.size)
 			c.open("/board")
-			if got := c.text(fmt.Sprintf("main td a[href$=%q]", "/people/"+learner.ID+"/tasks/"+task)); !strings.HasPrefix(got, "Cleared") {
-				t.Errorf("the board says %q of %s", got, learner.Name)
+			if got := c.text(s.cell()); !strings.HasPrefix(got, "Cleared") {
+				t.Errorf("the board says %q of %s", got, s.learner.Name)
 			}
-			s.onFloor(w, learner, true)
-			s.standDown(w, c, a, learner)
-			s.otherPages(a, w, c, learner, job)
-			if v := s.Standing(learner, task); v.Standing != readiness.StoodDown {
+			s.onFloor(w, true)
+			s.standDown(w, c, a)
+			s.otherPages(a, w, c, job)
+			if v := s.Standing(s.learner, s.task); v.Standing != readiness.StoodDown {
 				t.Errorf("got standing %s at the end", v.Standing)
 			}
 		})
 	}
 }
 
+// path is the page of the learner's standing with the task; cell selects the link to it on the board.
+func (s *run) path() string { return "/people/" + s.learner.ID + "/tasks/" + s.task }
+func (s *run) cell() string { return fmt.Sprintf("main td a[href$=%q]", s.path()) }
+
 // readLesson opens the task's lessons for the car and notes that they were read.
-func (s *site) readLesson(a *visitor) {
+func (s *run) readLesson(a *visitor) {
 	s.t.Helper()
 	a.pressIn("nav", "Lessons")
-	a.pick("#vehicle", car)
+	a.pick("#vehicle", s.vehicle)
 	a.press("Show")
-	a.at(`/lessons\?vehicle=` + car)
-	for _, other := range s.Programme.Task(task).Lessons {
-		if other == lesson {
+	a.at(`/lessons\?vehicle=` + s.vehicle)
+	for _, other := range s.Programme.Task(s.task).Lessons {
+		if other == s.lesson {
 			continue
 		}
 		a.press(s.Programme.Lesson(other, "").Title)
-		a.at("/lessons/" + other + `\?vehicle=` + car)
+		a.at("/lessons/" + other + `\?vehicle=` + s.vehicle)
 		a.press("I have read this lesson")
 		a.pressIn("nav", "Lessons")
-		a.pick("#vehicle", car)
+		a.pick("#vehicle", s.vehicle)
 		a.press("Show")
 	}
-	a.press(s.Programme.Lesson(lesson, "").Title)
-	a.at("/lessons/" + lesson + `\?vehicle=` + car)
-	a.says(s.Programme.Vehicle(car).Title, "Brakes can kill", "bleeder torque (8 N·m)")
+	a.press(s.Programme.Lesson(s.lesson, "").Title)
+	a.at("/lessons/" + s.lesson + `\?vehicle=` + s.vehicle)
+	a.says(s.Programme.Vehicle(s.vehicle).Title, "Brakes can kill", s.shows)
 	a.press("I have read this lesson")
 	a.says("Noted: you have read this lesson.", "You noted on")
 }
 
 // takeTest answers the theory test with the stored keys. Until it is handed in, nothing that the server answers may hold a
 // key or what would tell it.
-func (s *site) takeTest(a *visitor, d size) {
+func (s *run) takeTest(a *visitor) {
 	s.t.Helper()
 	s.record()
 	a.pressIn("nav", "What next")
 	a.press("Go to the theory test")
-	a.at(`/tests/start\?task=` + task)
-	a.pick("#vehicle", car)
+	a.at(`/tests/start\?task=` + s.task)
+	a.pick("#vehicle", s.vehicle)
 	a.press("Begin the test")
 	id, form := s.openTest(a)
 	kinds := map[quiz.Kind]int{}
@@ -130,7 +151,7 @@ func (s *site) takeTest(a *visitor, d size) {
 	a.press("Hand in")
 	a.at("/tests/" + id)
 	a.says("Passed: 100 %", fmt.Sprintf("%d of %d right", len(form.Questions), len(form.Questions)), "From the lesson:")
-	s.t.Logf("%s: test of %d questions: %v", d.name, len(form.Questions), kinds)
+	s.t.Logf("%s: test of %d questions: %v", s.size.name, len(form.Questions), kinds)
 }
 
 // hidesKey fails if a text holds what only the stored form may hold. Plain words are no secret: that a lesson's step is
@@ -163,11 +184,11 @@ func hidesKey(v *visitor, form *quiz.Form, text string) {
 }
 
 // askForJob asks for a watched job and gives its id.
-func (s *site) askForJob(a *visitor) string {
+func (s *run) askForJob(a *visitor) string {
 	s.t.Helper()
 	a.pressIn("nav", "Ask for a job")
-	a.pick("#task", task)
-	a.choose(`input[name=vehicle][value="` + car + `"]`)
+	a.pick("#task", s.task)
+	a.choose(`input[name=vehicle][value="` + s.vehicle + `"]`)
 	a.fill("#bay", "3")
 	a.fill("#work_order", "WO-77")
 	a.press("Ask")
@@ -193,7 +214,7 @@ var figure = regexp.MustCompile(`[0-9]+(\.[0-9]+)?`)
 
 // watchJob taps a sheet as a supervisor does in the bay: a tap for each critical step and hold point, readings where one is
 // asked, then the rest in one tap, then the outcome. It counts the taps: there may be no more than the sheet asks for.
-func (s *site) watchJob(w *visitor) {
+func (s *run) watchJob(w *visitor) {
 	s.t.Helper()
 	all := steps(w)
 	single, readings, before := 0, 0, w.taps
@@ -236,7 +257,7 @@ func (s *site) watchJob(w *visitor) {
 }
 
 // enterReading types a reading within the limit and has it judged.
-func (s *site) enterReading(w *visitor, row string) {
+func (s *run) enterReading(w *visitor, row string) {
 	s.t.Helper()
 	limit := w.text(row + " .limit-text")
 	value := figure.FindString(limit)
@@ -253,82 +274,81 @@ func (s *site) enterReading(w *visitor, row string) {
 }
 
 // signJob reads what will be signed and signs; a wrong passphrase first.
-func (s *site) signJob(w *visitor, super, learner *actstest.Member) {
+func (s *run) signJob(w *visitor) {
 	s.t.Helper()
-	w.says("This is what you will sign.", learner.Name+": "+taskTitle, "Finished. Steps:", "Word for word", "cannot be taken back")
+	w.says("This is what you will sign.", s.learner.Name+": "+s.title, "Finished. Steps:", "Word for word", "cannot be taken back")
 	w.fill("#passphrase", "not the passphrase of anybody")
 	w.expect("422")
 	w.press("Sign")
 	w.says("Nothing was saved yet.", "wrong")
-	w.fill("#passphrase", super.Passphrase)
+	w.fill("#passphrase", s.super.Passphrase)
 	w.press("Sign")
 	w.at(`/waiting\?notice=signed`)
 	w.says("Signed.")
 }
 
 // clearOnPage decides on the page of the standing.
-func (s *site) clearOnPage(w *visitor, super, learner *actstest.Member) {
+func (s *run) clearOnPage(w *visitor) {
 	s.t.Helper()
 	w.open("/board")
-	w.pressAt(fmt.Sprintf("main td a[href$=%q]", "/people/"+learner.ID+"/tasks/"+task))
+	w.pressAt(s.cell())
 	w.says("Ready for decision", "The program gives advice. You decide, under your name.")
-	w.unfold("main", "Clear "+learner.Name+" for this task")
-	w.fill("#passphrase", super.Passphrase)
+	w.unfold("main", "Clear "+s.learner.Name+" for this task")
+	w.fill("#passphrase", s.super.Passphrase)
 	w.press("Clear and sign")
 	w.says("Cleared and signed.", "Cleared")
 }
 
 // onFloor asks today's floor for the task.
-func (s *site) onFloor(w *visitor, learner *actstest.Member, alone bool) {
+func (s *run) onFloor(w *visitor, alone bool) {
 	s.t.Helper()
 	w.pressIn("nav", "Today’s floor")
-	w.pick("#task", task)
+	w.pick("#task", s.task)
 	w.press("Show")
 	got := w.text("section[aria-labelledby=alone]")
-	if strings.Contains(got, learner.Name) != alone {
+	if strings.Contains(got, s.learner.Name) != alone {
 		s.t.Errorf("today's floor says %q; alone should be %v", got, alone)
 	}
 }
 
 // standDown suspends the clearance without a passphrase: it must take effect at once for all three people.
-func (s *site) standDown(w, c, a *visitor, learner *actstest.Member) {
+func (s *run) standDown(w, c, a *visitor) {
 	s.t.Helper()
-	path := "/people/" + learner.ID + "/tasks/" + task
-	w.open(path)
+	w.open(s.path())
 	w.unfold("main", "Stand down")
 	w.fill("#stand_reason", "Pedal not checked before the road test")
 	w.press("Stand down for this task")
 	w.says("Stood down. It holds from now on.")
-	s.onFloor(w, learner, false)
+	s.onFloor(w, false)
 	w.says("Stood down.")
 	c.open("/board")
-	if got := c.text(fmt.Sprintf("main td a[href$=%q]", path)); !strings.HasPrefix(got, "Stood down") {
+	if got := c.text(s.cell()); !strings.HasPrefix(got, "Stood down") {
 		s.t.Errorf("the board says %q", got)
 	}
 	a.open("/standing")
-	a.says(taskTitle + " Stood down")
-	a.press(taskTitle + " Stood down")
+	a.says(s.title + " Stood down")
+	a.press(s.title + " Stood down")
 	a.says("Pedal not checked before the road test")
 }
 
 // otherPages visits what the main job did not lead to, so that every page is held to the rules at each size.
-func (s *site) otherPages(a, w, c *visitor, learner *actstest.Member, job string) {
+func (s *run) otherPages(a, w, c *visitor, job string) {
 	s.t.Helper()
-	for _, path := range []string{"/next", "/record", "/account", "/jobs/alone", "/tests/start", "/lessons/" + lesson, "/lessons/" + lesson + "/practice?vehicle=" + car, "/vehicles/" + car,
+	for _, path := range []string{"/next", "/record", "/account", "/jobs/alone", "/tests/start", "/lessons/" + s.lesson, "/lessons/" + s.lesson + "/practice?vehicle=" + car, "/vehicles/" + car,
 		"/lessons/caliper-replace?vehicle=trainer-b", "/lessons/master-cylinder-replace?vehicle=trainer-c", "/lessons/safety-induction", "/jobs/" + job} {
 		a.open(path)
 	}
-	for _, path := range []string{"/waiting", "/sign", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + learner.ID, "/people/" + learner.ID + "/record", "/account"} {
+	for _, path := range []string{"/waiting", "/sign", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/account"} {
 		w.open(path)
 	}
-	for _, path := range []string{"/board?search=nobody+of+that+name", "/people", "/people/new", "/people/" + learner.ID, "/people/" + learner.ID + "/record", "/keys", "/programme", "/ledger", "/account"} {
+	for _, path := range []string{"/board?search=nobody+of+that+name", "/people", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/programme", "/ledger", "/account"} {
 		c.open(path)
 	}
 	v := s.visit(c.size)
 	v.open("/login")
 	v.open("/login/code")
 	v.open("/login?next=%2Fboard&notice=session_ended")
-	v.fill("#login", learner.Login)
+	v.fill("#login", s.learner.Login)
 	v.fill("#password", "not the password at all")
 	v.expect("401")
 	v.press("Log in")

@@ -35,6 +35,9 @@ var (
 	desktop = size{"desktop", 1440, 900, false}
 )
 
+// mostStates bounds how many states of one page are held to the long rules: a sheet has another one after each tap.
+const mostStates = 4
+
 // narrow is the narrowest window that pages must fit into (WCAG 1.4.10).
 const narrow = 320
 
@@ -50,7 +53,8 @@ type visitor struct {
 	script bool // JavaScript runs
 	taps   int  // presses so far, links and buttons alike
 
-	seen map[string]bool // pages already held to the long rules, by path and state
+	seen   map[string]bool // pages already held to the long rules, by path and state
+	states map[string]int  // how many states of a path were
 
 	mu         sync.Mutex
 	complaints []string // of the console
@@ -60,7 +64,7 @@ type visitor struct {
 // newVisitor opens a window. script says whether JavaScript runs in it.
 func newVisitor(t *testing.T, base string, s size, script bool) *visitor {
 	t.Helper()
-	v := &visitor{t: t, base: base, size: s, script: script, seen: map[string]bool{}}
+	v := &visitor{t: t, base: base, size: s, script: script, seen: map[string]bool{}, states: map[string]int{}}
 	ctx, cancel := chromedp.NewContext(startChromium(t), chromedp.WithNewBrowserContext(), chromedp.WithListener(v.listen))
 	t.Cleanup(cancel)
 	v.ctx = ctx
@@ -427,11 +431,13 @@ func (v *visitor) check() {
 	v.t.Helper()
 	v.need()
 	v.report(mustEval[[]string](v, "[...brakewrightCheck.structure(), ...brakewrightCheck.overflow()]"))
-	state := ids.ReplaceAllString(mustEval[string](v, "location.pathname"), "·") + mustEval[string](v, "brakewrightCheck.signature()")
-	if v.seen[state] {
+	path := ids.ReplaceAllString(mustEval[string](v, "location.pathname"), "·")
+	state := path + mustEval[string](v, "brakewrightCheck.signature()")
+	if v.seen[state] || v.states[path] == mostStates {
 		return
 	}
 	v.seen[state] = true
+	v.states[path]++
 	v.report(mustEval[[]string](v, fmt.Sprintf("[...brakewrightCheck.focus(), ...brakewrightCheck.targets(%v), ...brakewrightCheck.contrast()]", v.size.touch)))
 	if v.size.touch {
 		v.resize(narrow)

@@ -1,4 +1,4 @@
-// Package schemas holds the JSON Schemas (2020-12) of every shape that other programs rely on: contracts.md, sections 3
+// Package schemas holds the JSON Schemas (2020-12) of every shape that other programs rely on: DEVELOPERS.md, "Contracts"
 // and 4. Each file's $id is "urn:brakewright:schema:NAME".
 package schemas
 

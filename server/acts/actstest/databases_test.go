@@ -277,7 +277,7 @@ func (s *Shop) fullJob(supervisor, apprentice *Member, task string) {
 	v := s.Programme.Vehicle("tipper")
 	car := curriculum.Car{Title: "grey trailer", Layout: v.Layout, Features: v.Features}
 	for _, w := range v.Wheels {
-		car.Wheels = append(car.Wheels, curriculum.CarWheel{Name: w.Name, Features: w.Features})
+		car.Wheels = append(car.Wheels, curriculum.CarWheel(w))
 	}
 	car.Orders = v.Orders
 	for _, n := range s.Programme.Needed(s.Programme.Task(task).Lessons, car) {
