@@ -150,7 +150,7 @@ var reasonWords = map[string]string{
 	"other_layouts":            "{layouts} of these on a layout not worked on yet.",
 	"steps_unaided":            "In these jobs, do these steps unaided: {steps}.",
 	"jobs_cannot_show":         "Watched jobs alone cannot make this sure enough: the latest {jobs} would not do. Ask the coordinator.",
-	"ask_for_decision":         "Ask for the decision.",
+	"ask_for_decision":         "The decision is due: a supervisor looks at the record and decides.",
 }
 
 // inputWords are the words for faults of evidence and catalogues.
