@@ -85,7 +85,7 @@ practice come first.`,
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{err} })
 	root.AddCommand(
 		newInit(), newServe(), newDemo(),
-		newLint(), newQuiz(), newMark(), newAssess(),
+		newLint(), newPreview(), newChanges(), newQuiz(), newMark(), newAssess(),
 		newVerify(), newRebuild(), newBackup(), newRestore(),
 		newPerson(), newVersion(),
 	)

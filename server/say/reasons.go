@@ -87,6 +87,7 @@ var reasonWords = map[string]string{
 	"theory_test_not_asked":    "No theory test is asked.",
 	"theory_test_passed":       "The theory test was passed on {date}.",
 	"theory_test_not_watched":  "The theory test was passed on {date}, but nobody watched it.",
+	"theory_test_again":        "The theory test of {date} was passed before the order of a critical step changed.",
 	"theory_test_failed":       "The theory test of {date} was not passed.",
 	"theory_test_missing":      "The theory test has not been taken.",
 	"critical_steps_none":      "The task has no critical steps.",
