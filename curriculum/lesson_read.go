@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/yuin/goldmark/ast"
@@ -79,12 +80,37 @@ func (lr *lessonReader) tables(s *section) (n int) {
 	return n
 }
 
-// tableRow is one row as read: cells by column name, with their nodes.
+// tableRow is one row as read.
 type tableRow struct {
-	node  ast.Node
-	cells map[string]ast.Node
-	id    string
-	first ast.Node
+	node    ast.Node
+	columns []string // names
+	cells   []ast.Node
+	texts   []Text // of cells
+	id      string
+}
+
+func (tr *tableRow) at(column string) int {
+	i := slices.Index(tr.columns, column)
+	if i >= len(tr.cells) {
+		return -1
+	}
+	return i
+}
+
+// cell is the cell of a column, nil where the row or its table lacks it.
+func (tr *tableRow) cell(column string) ast.Node {
+	if i := tr.at(column); i >= 0 {
+		return tr.cells[i]
+	}
+	return nil
+}
+
+// text is what the cell of a column says; what there is not stands on the row's line.
+func (tr *tableRow) text(d *document, column string) Text {
+	if i := tr.at(column); i >= 0 {
+		return tr.texts[i]
+	}
+	return Text{Line: d.lineOf(tr.node)}
 }
 
 // readTable matches a table's columns with those of its class; rows come back nil where the columns are wrong.
@@ -97,14 +123,8 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 	last, good := -1, true
 	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
 		name := d.text(c).Plain()
-		at := -1
-		for i, w := range want {
-			for _, word := range w.words {
-				if plainKey(word) == plainKey(name) {
-					at = i
-				}
-			}
-		}
+		key := plainKey(name)
+		at := slices.IndexFunc(want, func(w column) bool { return slices.Contains(w.keys, key) })
 		switch {
 		case at < 0:
 			good = false
@@ -131,13 +151,12 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		return nil, nil
 	}
 	for n := head.NextSibling(); n != nil; n = n.NextSibling() {
-		row := tableRow{node: n, cells: map[string]ast.Node{}, first: n.FirstChild()}
-		i := 0
-		for c := n.FirstChild(); c != nil && i < len(columns); c = c.NextSibling() {
-			row.cells[columns[i]] = c
-			i++
+		row := tableRow{node: n, columns: columns, id: d.takeID(r, n.FirstChild()),
+			cells: make([]ast.Node, 0, len(columns)), texts: make([]Text, 0, len(columns))}
+		for c := n.FirstChild(); c != nil && len(row.cells) < len(columns); c = c.NextSibling() {
+			row.cells = append(row.cells, c)
+			row.texts = append(row.texts, d.text(c))
 		}
-		row.id = d.takeID(r, row.first)
 		rows = append(rows, row)
 	}
 	return rows, columns
@@ -230,13 +249,7 @@ func (lr *lessonReader) rowAt(class string, n int, id string, node ast.Node) Row
 func (lr *lessonReader) table(class string, t *extast.Table) {
 	rows, _ := lr.d.readTable(lr.report, class, t, false)
 	for _, tr := range rows {
-		cell := func(name string) Text {
-			c := tr.cells[name]
-			if c == nil {
-				return Text{Line: lr.d.lineOf(tr.node)}
-			}
-			return lr.d.text(c)
-		}
+		cell := func(name string) Text { return tr.text(lr.d, name) }
 		need := func(names ...string) bool {
 			ok := true
 			for _, n := range names {
@@ -248,14 +261,14 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 			return ok
 		}
 		row := lr.rowAt(class, lr.count(class)+1, tr.id, tr.node)
-		row.If = lr.rowFeatures(tr.cells["if"])
+		row.If = lr.rowFeatures(tr.cell("if"))
 		switch class {
 		case classCautions:
 			need("hazard", "consequence", "control")
 			lr.l.Cautions = append(lr.l.Cautions, Caution{row, cell("hazard"), cell("consequence"), cell("control")})
 		case classTools:
 			need("item", "use")
-			thing, harm := lr.wrongChoice(tr.cells["wrong"], cell("wrong"))
+			thing, harm := lr.wrongChoice(tr.cell("wrong"), cell("wrong"))
 			lr.l.Tools = append(lr.l.Tools, Tool{row, cell("item"), cell("use"), thing, harm})
 		case classFaults:
 			need("symptom", "cause", "check")
@@ -271,7 +284,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 
 func (lr *lessonReader) emptyCell(tr tableRow, class, name string) {
 	off := lr.d.start(tr.node)
-	if c := tr.cells[name]; c != nil {
+	if c := tr.cell(name); c != nil {
 		off = lr.d.cellStart(c)
 	}
 	for _, c := range tableColumns[class] {
@@ -370,24 +383,14 @@ func trimParts(parts []TextPart) (out []TextPart) {
 
 // figure reads a row of a figures table.
 func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure, bool) {
-	cell := func(name string) string {
-		if c := tr.cells[name]; c != nil {
-			return d.text(c).Plain()
-		}
-		return ""
-	}
+	cell := func(name string) string { return tr.text(d, name).Plain() }
 	place := func(name string) int {
-		if c := tr.cells[name]; c != nil {
+		if c := tr.cell(name); c != nil {
 			return d.cellStart(c)
 		}
 		return d.start(tr.node)
 	}
-	f := Figure{Row: row, Key: cell("key")}
-	for name, to := range map[string]*Text{"quantity": &f.Quantity, "source": &f.Source} {
-		if c := tr.cells[name]; c != nil {
-			*to = d.text(c)
-		}
-	}
+	f := Figure{Row: row, Key: cell("key"), Quantity: tr.text(d, "quantity"), Source: tr.text(d, "source")}
 	ok := true
 	if f.Key == "" && needKey {
 		r.errorAt(place("key"), "empty_cell", "column", "Key")

@@ -21,6 +21,12 @@ type document struct {
 	sections []*section
 	attrs    map[ast.Node]span // attribute blocks taken off the first lines of list items
 
+	// What checks look at, in the order of the file.
+	images []*ast.Image
+	links  []*ast.Link
+	fences []*ast.FencedCodeBlock
+	html   []ast.Node // inline and block
+
 	// What rendering needs to know of a node, filled while the structure is read.
 	marks map[ast.Node]mark
 }
@@ -62,7 +68,27 @@ func parseMarkdown(src *source, body []byte) *document {
 	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
 	pc.Set(attrsKey, d.attrs)
 	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
+	d.gather(d.root)
 	return d
+}
+
+// gather lists the nodes that checks look at. Its depth is bounded as the parser's own is.
+func (d *document) gather(n ast.Node) {
+	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+		switch c := c.(type) {
+		case *ast.Image:
+			d.images = append(d.images, c)
+		case *ast.Link:
+			d.links = append(d.links, c)
+		case *ast.FencedCodeBlock:
+			d.fences = append(d.fences, c)
+		case *ast.RawHTML, *ast.HTMLBlock:
+			d.html = append(d.html, c)
+		case *ast.Text:
+			continue
+		}
+		d.gather(c)
+	}
 }
 
 // tooDeep finds a line that nests more containers than any lesson needs; parsers of Markdown recurse on them.
@@ -444,14 +470,15 @@ func (b *textBuilder) done(line int) Text {
 	if b.line != 0 {
 		line = b.line
 	}
-	var out []TextPart
+	last := len(b.parts) - 1
+	out := b.parts[:0] // no part comes to stand behind where it was
 	for i, p := range b.parts {
 		if p.Key == "" {
 			s := collapse(p.Text)
 			if i == 0 {
 				s = strings.TrimLeft(s, " ")
 			}
-			if i == len(b.parts)-1 {
+			if i == last {
 				s = strings.TrimRight(s, " ")
 			}
 			if s == "" {
@@ -466,6 +493,9 @@ func (b *textBuilder) done(line int) Text {
 
 // collapse makes each run of white space one space.
 func collapse(s string) string {
+	if !strings.ContainsAny(s, "\t\n") && !strings.Contains(s, "  ") {
+		return s
+	}
 	var b strings.Builder
 	space := false
 	for _, r := range s {
@@ -515,6 +545,9 @@ func vehicleKey(l *ast.Link) (string, bool) {
 
 // textFor fills in a car's values.
 func textFor(t Text, v *Vehicle, axle string) string {
+	if len(t.Parts) == 1 && (v == nil || t.Parts[0].Key == "") {
+		return strings.TrimSpace(t.Parts[0].Text)
+	}
 	var b strings.Builder
 	for _, p := range t.Parts {
 		b.WriteString(p.Text)

@@ -33,15 +33,12 @@ func (lr *lessonReader) arithmetic(s *section) {
 
 // sumsOutside warns of sum blocks that stand where none is read.
 func (lr *lessonReader) sumsOutside() {
-	_ = ast.Walk(lr.d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if f, ok := n.(*ast.FencedCodeBlock); ok && entering && lr.d.sumInfo(f) {
-			if _, read := lr.d.marks[n]; !read {
-				lr.warnAt(lr.d.fenceStart(f), "sum_outside")
-				lr.d.marks[n] = mark{hide: true}
-			}
+	for _, f := range lr.d.fences {
+		if _, read := lr.d.marks[f]; !read && lr.d.sumInfo(f) {
+			lr.warnAt(lr.d.fenceStart(f), "sum_outside")
+			lr.d.marks[f] = mark{hide: true}
 		}
-		return ast.WalkContinue, nil
-	})
+	}
 }
 
 // fenceStart is where a fenced block's first line is.

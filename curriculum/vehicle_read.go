@@ -156,14 +156,14 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		}
 		f.Element = "vehicle/" + f.Key
 		if _, double := vr.keyAt[f.Key]; double {
-			vr.errorAt(vr.d.cellStart(tr.cells["key"]), "duplicate_id", "id", f.Key)
+			vr.errorAt(vr.d.cellStart(tr.cell("key")), "duplicate_id", "id", f.Key)
 			continue
 		}
 		vr.keyAt[f.Key] = off
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
 		vr.d.marks[tr.node] = mark{anchor: f.Element}
-		if c := tr.cells["value"]; c != nil {
+		if c := tr.cell("value"); c != nil {
 			vr.d.marks[c] = mark{figure: &copied}
 		}
 	}
