@@ -49,8 +49,16 @@ func (r *report) known(i item, code string, list []string) bool {
 	if contains(list, i.text) {
 		return true
 	}
-	r.errorItem(i, code, "id", i.text, "nearest", orNone(nearest(i.text, list)))
+	r.errorItem(i, code, "id", i.text, "nearest", nearestOf(i.text, list))
 	return false
+}
+
+// knownLesson reports an id that no lesson has; not while there is a lesson whose id could not be read, for it may be that one.
+func (f *folder) knownLesson(r *report, i item) bool {
+	if f.unnamed && !contains(f.lessonIDs, i.text) {
+		return false
+	}
+	return r.known(i, "unknown_lesson", f.lessonIDs)
 }
 
 // checkTasks checks tasks against one another and against the lessons.
@@ -69,7 +77,7 @@ func (f *folder) checkTasks() {
 			}
 		}
 		for _, l := range t.lessonsAt {
-			if !p.known(l, "unknown_lesson", f.lessonIDs) {
+			if !f.knownLesson(p.report, l) {
 				continue
 			}
 			if lesson := f.out.Lesson(l.text, ""); !contains(lesson.Tasks, t.ID) {
@@ -136,7 +144,7 @@ func (f *folder) checkLessonFronts() {
 				}
 			}
 			for _, p := range lr.front.prerequisites {
-				if lr.known(p, "unknown_lesson", f.lessonIDs) {
+				if f.knownLesson(lr.report, p) {
 					next[lr.l.ID] = append(next[lr.l.ID], p)
 				}
 			}
@@ -256,7 +264,7 @@ func (f *folder) checkBlueprints() {
 		sum := 0
 		for _, l := range b.lessonsAt {
 			sum += b.Lessons[l.text]
-			if p.known(l, "unknown_lesson", f.lessonIDs) && task != nil && !contains(task.Lessons, l.text) {
+			if f.knownLesson(p.report, l) && task != nil && !contains(task.Lessons, l.text) {
 				p.warnItem(l, "blueprint_lesson_outside", "lesson", l.text, "task", b.Task)
 			}
 		}
@@ -354,8 +362,10 @@ func (f *folder) checkDocument(r *report, d *document) {
 	for _, l := range d.links {
 		if key, ok := vehicleKey(l); ok {
 			f.checkLink(r, d, l, key)
-		} else if !safeLink(string(l.Destination)) {
+		} else if !safeLink(destination(l)) {
 			r.errorAt(d.linkStart(l), "link_refused", "link", string(l.Destination))
+		} else {
+			f.checkPlace(r, d, l)
 		}
 	}
 	for _, n := range d.html {
@@ -485,7 +495,7 @@ func (f *folder) checkLesson(lr *lessonReader) {
 	known := f.features
 	for _, w := range lr.features {
 		if isID(w.text) && !contains(known, w.text) {
-			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", orNone(nearest(w.text, known)))
+			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", nearestOf(w.text, known))
 		}
 	}
 	for _, s := range lr.steps {
@@ -512,7 +522,7 @@ func (f *folder) checkLesson(lr *lessonReader) {
 func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 	if s.ownEach && s.EachOrder != "" {
 		if !contains(f.orders, s.EachOrder) {
-			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.orders)))
+			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", nearestOf(s.EachOrder, f.orders))
 		} else {
 			f.checkOrder(lr, s)
 		}
@@ -528,12 +538,12 @@ func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 				lr.errorAt(at, "axle_without_wheel", "key", m.Key, "step", s.ID)
 			}
 		default:
-			if _, ok := lr.l.figureNamed(m.FigureName); !ok {
+			if !contains(lr.quantity, collapse(m.FigureName)) { // one in a row with a fault is not missing
 				var names []string
 				for _, f := range lr.l.Figures {
 					names = append(names, f.Quantity.Plain())
 				}
-				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", orNone(nearest(m.FigureName, names)))
+				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", nearestOf(m.FigureName, names))
 			}
 		}
 	}
@@ -591,7 +601,7 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 		}
 		at := src.givenAt[g.Name]
 		if !f.sheetsHave(g.VehicleKey) {
-			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.keys)))
+			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", nearestOf(g.VehicleKey, f.keys))
 			continue
 		}
 		if strings.Contains(g.VehicleKey, "{axle}") {

@@ -16,6 +16,8 @@ type lessonReader struct {
 	front     lessonFront
 	steps     []*stepSource
 	rowIDs    map[string]bool // "class/id"
+	rows      map[string]int  // how many rows or blocks of a class there were so far, those with faults too
+	quantity  []string        // of every row of figures, those with faults too
 	sums      []sumSource
 	pictureAt []int // where each picture's image stands
 	partAt    []partPlace
@@ -29,17 +31,17 @@ func readLesson(f File, r *report) *lessonReader {
 		return nil
 	}
 	n, y, body := frontMatter(r)
-	if n == nil {
-		return nil
+	front := lessonFront{}
+	if n != nil {
+		front = readLessonFront(n, y)
 	}
-	front := readLessonFront(n, y)
 	if !readable(r, body) {
 		return nil
 	}
 	d := parseMarkdown(r.src, body)
 	l := &Lesson{ID: front.id.text, Title: front.title.text, Language: front.language.text, Tasks: texts(front.tasks),
 		Prerequisites: texts(front.prerequisites), Minutes: front.minutes, File: f.Path, Edition: f.Edition, source: f.Bytes, doc: d}
-	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}}
+	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}, rows: map[string]int{}}
 	d.findSections(r)
 	for _, s := range d.sections {
 		l.Sections = append(l.Sections, SectionInfo{Class: s.class, Title: s.title, Anchor: s.anchor, Line: d.lineOf(s.heading)})
@@ -231,12 +233,13 @@ func (d *document) takeID(r *report, cell ast.Node) string {
 }
 
 // rowAt gives a row its place and element and reports a double id.
-func (lr *lessonReader) rowAt(class string, n int, id string, node ast.Node) Row {
+func (lr *lessonReader) rowAt(class, id string, node ast.Node) Row {
+	lr.rows[class]++
 	off := lr.d.start(node)
 	row := Row{ID: id, Line: lr.d.src.line(off)}
 	name := id
 	if id == "" {
-		name = itoa(n)
+		name = itoa(lr.rows[class])
 	}
 	row.Element = class + "/" + name
 	if lr.rowIDs[row.Element] {
@@ -260,7 +263,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 			}
 			return ok
 		}
-		row := lr.rowAt(class, lr.count(class)+1, tr.id, tr.node)
+		row := lr.rowAt(class, tr.id, tr.node)
 		row.If = lr.rowFeatures(tr.cell("if"))
 		switch class {
 		case classCautions:
@@ -274,6 +277,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 			need("symptom", "cause", "check")
 			lr.l.Faults = append(lr.l.Faults, Fault{row, cell("symptom"), cell("cause"), cell("check")})
 		case classFigures:
+			lr.quantity = append(lr.quantity, collapse(cell("quantity").Plain()))
 			if f, ok := lr.d.figure(lr.report, tr, row, false); ok {
 				lr.l.Figures = append(lr.l.Figures, f)
 			}
@@ -293,29 +297,6 @@ func (lr *lessonReader) emptyCell(tr tableRow, class, name string) {
 		}
 	}
 	lr.errorAt(off, "empty_cell", "column", name)
-}
-
-// count is how many rows or blocks of a class were read so far.
-func (lr *lessonReader) count(class string) int {
-	switch class {
-	case classCautions:
-		return len(lr.l.Cautions)
-	case classTools:
-		return len(lr.l.Tools)
-	case classFaults:
-		return len(lr.l.Faults)
-	case classFigures:
-		return len(lr.l.Figures)
-	case classTerms:
-		return len(lr.l.Terms)
-	case classMisbeliefs:
-		return len(lr.l.Misbeliefs)
-	case classPictures:
-		return len(lr.l.Pictures)
-	case classArithmetic:
-		return len(lr.l.Sums)
-	}
-	return 0
 }
 
 // rowFeatures reads the If column: names of features with spaces or commas between.
@@ -427,6 +408,15 @@ func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure
 	return f, ok
 }
 
+// nearestOf is a hint for an unknown word: the nearest known one, else all known ones if they are few, else orNone.
+func nearestOf(s string, known []string) string {
+	near := nearest(s, known)
+	if near == "" && len(known) <= 8 {
+		near = strings.Join(known, ", ")
+	}
+	return orNone(near)
+}
+
 // orNone is for a hint where nothing is near.
 func orNone(s string) string {
 	if s == "" {
@@ -449,7 +439,7 @@ func readValue(r *report, off int, s string, ok bool) (low, high string, good bo
 				_, okx := normalDecimal(x)
 				_, oky := normalDecimal(y)
 				if okx && oky {
-					r.errorAt(off, "range_dash", "value", s)
+					r.errorAt(off, "range_dash", "value", s, "range", s[:len(s)-len(y)-1]+"–"+y)
 					return "", "", false
 				}
 			}
@@ -486,7 +476,7 @@ func (lr *lessonReader) terms(s *section) {
 				return
 			}
 			id := lr.d.takeID(lr.report, names[0])
-			row := lr.rowAt(classTerms, len(lr.l.Terms)+1, id, names[0])
+			row := lr.rowAt(classTerms, id, names[0])
 			t := Term{Row: row}
 			for _, n := range names {
 				name := lr.d.text(n).Plain()
@@ -588,7 +578,7 @@ func (lr *lessonReader) misbelief(li ast.Node) {
 			open.add(" ")
 		}
 	}
-	row := lr.rowAt(classMisbeliefs, len(lr.l.Misbeliefs)+1, id, li)
+	row := lr.rowAt(classMisbeliefs, id, li)
 	lr.d.marks[li] = mark{anchor: row.Element}
 	m := Misbelief{Row: row}
 	for which, to := range map[string]*Text{"said": &m.Said, "in-fact": &m.InFact} {

@@ -24,6 +24,7 @@ type folder struct {
 	// What the sheets have between them, sorted.
 	keys, features, orders []string
 	taskIDs, lessonIDs     []string // in their order
+	unnamed                bool     // there is a lesson without a readable id
 	hasKey                 map[string]bool
 
 	effort int // what was spent on checks so far; see spend
@@ -164,6 +165,8 @@ func (f *folder) keep(j *fileRead) {
 	case strings.HasSuffix(j.file.Path, ".svg"):
 		// The file is there; what is wrong with it is said once.
 		f.out.Pictures[j.file.Path] = &Picture{Path: j.file.Path, Edition: j.file.Edition, Bytes: nil}
+	case j.lesson == nil && j.top == "lessons":
+		f.unnamed = true
 	case j.lesson != nil && j.language == "":
 		f.lessons = append(f.lessons, j.lesson)
 	case j.lesson != nil:
@@ -193,6 +196,7 @@ func (f *folder) assemble() {
 	for _, l := range f.lessons {
 		f.out.Lessons = append(f.out.Lessons, l.l)
 		f.lessonIDs = append(f.lessonIDs, l.l.ID)
+		f.unnamed = f.unnamed || l.l.ID == ""
 	}
 	for language, ls := range f.translated {
 		for _, l := range ls {

@@ -27,6 +27,8 @@ type document struct {
 	fences []*ast.FencedCodeBlock
 	html   []ast.Node // inline and block
 
+	places map[string]bool // see anchors
+
 	// What rendering needs to know of a node, filled while the structure is read.
 	marks map[ast.Node]mark
 }
@@ -34,6 +36,7 @@ type document struct {
 // mark is what rendering does at a node.
 type mark struct {
 	anchor string   // id attribute
+	href   string   // where a link into the programme leads
 	step   *Step    // the step a list item is, or nil
 	each   *Step    // step at hand for {axle} below this node, or nil
 	needs  []string // features a row needs
@@ -299,24 +302,26 @@ func (d *document) findSections(r *report) {
 		}
 		open = &section{class: class, title: title, heading: h}
 		count[class]++
-		open.anchor = anchorOf(h, class, title, count[class], used)
+		open.anchor = anchorOf(h, class, count[class], used)
 		used[open.anchor]++
-		d.marks[h] = mark{anchor: open.anchor}
+		if class != "" {
+			d.marks[h] = mark{anchor: open.anchor}
+		}
 		d.sections = append(d.sections, open)
 	}
 }
 
-// anchorOf gives a heading its id: the author's, else the class, else one made of its words.
-func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int) string {
+// anchorOf gives a heading its id: the author's, else the class; reading matter has none of its own.
+func anchorOf(h *ast.Heading, class string, nth int, used map[string]int) string {
 	if v, ok := h.AttributeString("id"); ok {
 		if b, ok := v.([]byte); ok && len(b) > 0 {
 			return string(b)
 		}
 	}
-	base := class
-	if base == "" {
-		base = slug(title)
+	if class == "" {
+		return ""
 	}
+	base := class
 	if class != "" && nth > 1 {
 		base += "-" + itoa(nth)
 	}
@@ -326,25 +331,6 @@ func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int)
 		a = base + "-" + itoa(used[base])
 	}
 	return a
-}
-
-func slug(s string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(s) {
-		switch {
-		case isWordRune(r) || r > 0x7f && !strings.ContainsRune("–—“”‘’…«»", r):
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-		if b.Len() > 80 {
-			break
-		}
-	}
-	if out := strings.Trim(b.String(), "-"); out != "" {
-		return out
-	}
-	return "section"
 }
 
 // start is the offset of a node's first character in the file.

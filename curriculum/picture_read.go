@@ -70,7 +70,7 @@ func (lr *lessonReader) pictures(s *section) {
 				lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
 			}
 			ref := lr.d.image(im)
-			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, lr.d.takeID(lr.report, im.Parent()), b)
+			row := lr.rowAt(classPictures, lr.d.takeID(lr.report, im.Parent()), b)
 			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
 			lr.pictureAt = append(lr.pictureAt, ref.at)
 			lr.d.marks[im] = mark{anchor: row.Element}

@@ -58,6 +58,22 @@ type sumSource struct {
 	unitAt  item
 }
 
+// unitOr is where the sum's unit stands, or another place where it has none.
+func (s sumSource) unitOr(other item) item {
+	if s.unitAt.line > 0 {
+		return s.unitAt
+	}
+	return other
+}
+
+// orCount is a unit for a sentence.
+func orCount(u Unit) string {
+	if u == "" {
+		return "a count"
+	}
+	return string(u)
+}
+
 func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	var block []byte
 	lines := f.Lines()
@@ -80,7 +96,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	var find, unit item
 	n := y.parse(block)
 	if n == nil {
-		s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, "", f)
+		s.Row = lr.rowAt(classArithmetic, "", f)
 		lr.d.marks[f] = mark{anchor: s.Element, hide: true}
 		return
 	}
@@ -98,7 +114,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		y.errorLine(id.line, id.column, "bad_id", "id", id.text)
 		id.text = ""
 	}
-	s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, id.text, f)
+	s.Row = lr.rowAt(classArithmetic, id.text, f)
 	s.Unit = y.unit(unit)
 	for _, c := range []struct {
 		key, value string
@@ -283,7 +299,7 @@ func (y *yamlReader) formula(at item, names []string) *Formula {
 	}
 	kv := []string{"what", fault.what}
 	if fault.code == "formula_unknown_name" {
-		kv = append(kv, "nearest", orNone(nearest(fault.what, names)))
+		kv = append(kv, "nearest", nearestOf(fault.what, names))
 	}
 	y.errorLine(at.line, column, fault.code, kv...)
 	return nil

@@ -132,7 +132,7 @@ func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 	y.list("orders", &wheels)(n)
 	for _, w := range wheels {
 		if !slices.Contains(vr.v.wheelNames(), w.text) {
-			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", orNone(nearest(w.text, vr.v.wheelNames())))
+			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", nearestOf(w.text, vr.v.wheelNames()))
 			continue
 		}
 		vr.v.Orders[k.Value] = append(vr.v.Orders[k.Value], w.text)
