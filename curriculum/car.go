@@ -71,6 +71,13 @@ func figureOf(v *Vehicle, key, axle string) (Figure, bool) {
 		}
 		key = strings.ReplaceAll(key, "{axle}", axle)
 	}
+	if v.byKey != nil {
+		i, ok := v.byKey[key]
+		if !ok {
+			return Figure{}, false
+		}
+		return v.Figures[i], true
+	}
 	for _, f := range v.Figures {
 		if f.Key == key {
 			return f, true
@@ -173,7 +180,8 @@ func (f Figure) converted(units string) string {
 	return withUnit(low+high, to)
 }
 
-// convertedLimit converts a decimal to a tenth of its own last digit or finer, rounded up, down or to the nearest.
+// convertedLimit converts a decimal, rounded up or down to a tenth of its own last digit or finer, or else to the nearest
+// at its own last digit or finer.
 func convertedLimit(value string, from, to Unit, up, down bool) string {
 	v := mustDecimal(value)
 	x, err := convert(v, from, to)
@@ -183,7 +191,9 @@ func convertedLimit(value string, from, to Unit, up, down bool) string {
 	// The last digit's worth in the other unit; an offset does not count.
 	step := new(big.Rat).SetFrac(big.NewInt(1), new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(decimals(value))), nil))
 	worth := new(big.Rat).Quo(new(big.Rat).Mul(step, unitIndex[from].factor), unitIndex[to].factor)
-	worth.Quo(worth, big.NewRat(10, 1))
+	if up || down {
+		worth.Quo(worth, big.NewRat(10, 1))
+	}
 	digits := 0
 	unit := big.NewRat(1, 1)
 	for digits < 9 && unit.Cmp(worth) > 0 {

@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"slices"
 	"strings"
 
@@ -367,15 +368,34 @@ func (f *folder) checkDocument(r *report, d *document) {
 	}
 	d.checkImages(r, f.out.Pictures)
 	_ = ast.Walk(d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if l, ok := n.(*ast.Link); ok && entering {
-			if key, ok := vehicleKey(l); ok {
-				f.checkLink(r, d, l, key)
-			} else if !safeLink(string(l.Destination)) {
-				r.errorAt(d.linkStart(l), "link_refused", "link", string(l.Destination))
+		if !entering {
+			return ast.WalkContinue, nil
+		}
+		switch n := n.(type) {
+		case *ast.Link:
+			if key, ok := vehicleKey(n); ok {
+				f.checkLink(r, d, n, key)
+			} else if !safeLink(string(n.Destination)) {
+				r.errorAt(d.linkStart(n), "link_refused", "link", string(n.Destination))
+			}
+		case *ast.RawHTML:
+			at := n.Segments.At(0)
+			warnHTML(r, at.Start, at.Value(d.body))
+		case *ast.HTMLBlock:
+			if n.Lines().Len() > 0 {
+				at := n.Lines().At(0)
+				warnHTML(r, at.Start, at.Value(d.body))
 			}
 		}
 		return ast.WalkContinue, nil
 	})
+}
+
+// warnHTML says that HTML is not shown; a comment is meant not to be.
+func warnHTML(r *report, at int, html []byte) {
+	if !bytes.HasPrefix(bytes.TrimSpace(html), []byte("<!--")) {
+		r.warnAt(at, "raw_html", "text", cut(strings.TrimSpace(string(html)), 40))
+	}
 }
 
 // linkStart is where a link's opening bracket is.
@@ -400,28 +420,39 @@ func (f *folder) checkLink(r *report, d *document, l *ast.Link, key string) {
 		r.errorAt(at, "bad_key", "key", key)
 		return
 	}
-	step, needs := d.concerns(l)
-	f.checkKey(r, at, key, step, needs)
+	f.checkKey(r, at, key, d.stepAround(l))
 }
 
-// concerns finds the step or row around a node.
-func (d *document) concerns(n ast.Node) (step *Step, needs []string) {
+// stepAround finds the step that a node stands in, or nil.
+func (d *document) stepAround(n ast.Node) *Step {
 	for ; n != nil; n = n.Parent() {
-		if m, ok := d.marks[n]; ok {
-			if m.each != nil {
-				return m.each, m.each.If
-			}
-			if len(m.needs) > 0 {
-				return nil, m.needs
-			}
+		if m, ok := d.marks[n]; ok && m.each != nil {
+			return m.each
 		}
 	}
-	return nil, nil
+	return nil
 }
 
 // sheetsHave says whether any sheet has the key, {axle} standing for either.
 func (f *folder) sheetsHave(key string) bool {
-	return slices.ContainsFunc(f.out.Vehicles, func(v *Vehicle) bool { return v.hasEither(key) })
+	return f.hasKey[strings.ReplaceAll(key, "{axle}", "front")] || f.hasKey[strings.ReplaceAll(key, "{axle}", "rear")]
+}
+
+// maxEffort bounds what is spent on checks that multiply lessons by sheets or values by formulas, so that no folder can
+// keep the program busy for hours. Ordinary programmes need a hundredth.
+const maxEffort = 1_000_000_000
+
+// spend counts effort and says whether there is any left. When it runs out, that is an error once: what is not checked
+// may not be used.
+func (f *folder) spend(n int) bool {
+	if f.effort > maxEffort {
+		return false
+	}
+	if f.effort += n; f.effort > maxEffort {
+		f.problems = append(f.problems, Problem{File: programmeFile, Line: 1, Column: 1, Severity: Error, Code: "too_much_to_check", Args: args()})
+		return false
+	}
+	return true
 }
 
 func (v *Vehicle) hasEither(key string) bool {
@@ -433,19 +464,22 @@ func (v *Vehicle) hasEither(key string) bool {
 	return false
 }
 
-func (f *folder) checkKey(r *report, at int, key string, step *Step, needs []string) {
+func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 	if !f.sheetsHave(key) {
-		near := nearest(key, f.out.keys())
+		near := nearest(key, f.keys)
 		r.errorAt(at, "unknown_vehicle_key", "key", key, "nearest", orNone(near))
 		return
 	}
-	if step == nil && needs == nil {
-		return
+	if step == nil {
+		return // elsewhere a reader is sent to the maker's service information
 	}
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 + 100*len(v.Wheels)) {
+			return
+		}
 		lacks := ""
 		switch {
-		case step != nil && step.Each != "":
+		case step.Each != "":
 			for _, w := range v.wheelNames() {
 				if !v.Has(step.If, w) {
 					continue
@@ -454,14 +488,8 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step, needs []str
 					lacks = strings.ReplaceAll(key, "{axle}", orNone(axleOf(v, w)))
 				}
 			}
-		case step != nil:
-			if v.Has(needs, "") && !v.hasEither(key) {
-				lacks = key
-			}
-		default:
-			if v.Applies(needs) && !v.hasEither(key) {
-				lacks = key
-			}
+		case v.Has(step.If, "") && !v.hasEither(key):
+			lacks = key
 		}
 		if lacks != "" {
 			r.errorAt(at, "vehicle_lacks_key", "key", lacks, "vehicle", v.ID)
@@ -473,7 +501,7 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step, needs []str
 func (f *folder) checkLesson(lr *lessonReader) {
 	f.checkDocument(lr.report, lr.d)
 	lr.checkCallouts(f.out.Pictures)
-	known := f.out.features()
+	known := f.features
 	for _, w := range lr.features {
 		if isID(w.text) && !contains(known, w.text) {
 			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", orNone(nearest(w.text, known)))
@@ -483,8 +511,12 @@ func (f *folder) checkLesson(lr *lessonReader) {
 		f.checkStep(lr, s)
 	}
 	if lr.l.Procedure != nil {
+		leaves := len(lr.l.Procedure.leaves)
 		for _, v := range f.out.Vehicles {
-			if instances(lr.l.Procedure, v).conflict {
+			if n := leaves * max(1, len(v.Wheels)); len(lr.l.Procedure.rounds) > 0 && !f.spend(10*n*n+100) {
+				break
+			}
+			if len(lr.l.Procedure.rounds) > 0 && instances(lr.l.Procedure, v).conflict {
 				lr.errorAt(lr.steps[0].at, "order_contradiction", "vehicle", v.ID)
 			}
 		}
@@ -498,8 +530,8 @@ func (f *folder) checkLesson(lr *lessonReader) {
 // checkStep checks a step's wheels, orders and measures against the sheets.
 func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 	if s.ownEach && s.EachOrder != "" {
-		if !contains(f.out.orderNames(), s.EachOrder) {
-			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.out.orderNames())))
+		if !contains(f.orders, s.EachOrder) {
+			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.orders)))
 		} else {
 			f.checkOrder(lr, s)
 		}
@@ -529,6 +561,9 @@ func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 // checkOrder asks every sheet for the order that a step goes round in, with every wheel the step is done at.
 func (f *folder) checkOrder(lr *lessonReader, s *stepSource) {
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 * len(v.Wheels)) {
+			return
+		}
 		order, has := v.Orders[s.EachOrder]
 		for _, w := range v.wheelNames() {
 			if !v.Has(s.If, w) || contains(order, w) {
@@ -546,6 +581,9 @@ func (f *folder) checkOrder(lr *lessonReader, s *stepSource) {
 // checkApplies warns of steps that no sheet's car asks for.
 func (f *folder) checkApplies(lr *lessonReader, s *stepSource) {
 	for _, v := range f.out.Vehicles {
+		if !f.spend(100 + 100*len(v.Wheels)) {
+			return
+		}
 		if s.Each == "" && v.Has(s.If, "") {
 			return
 		}
@@ -553,7 +591,7 @@ func (f *folder) checkApplies(lr *lessonReader, s *stepSource) {
 			return
 		}
 	}
-	known := f.out.features()
+	known := f.features
 	if slices.ContainsFunc(s.If, func(x string) bool { return !contains(known, x) }) {
 		return // said already
 	}
@@ -572,7 +610,7 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 		}
 		at := src.givenAt[g.Name]
 		if !f.sheetsHave(g.VehicleKey) {
-			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.out.keys())))
+			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.keys)))
 			continue
 		}
 		if strings.Contains(g.VehicleKey, "{axle}") {
@@ -580,6 +618,9 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 			continue
 		}
 		for _, v := range f.out.Vehicles {
+			if !f.spend(100) {
+				return
+			}
 			fig, ok := v.Figure(g.VehicleKey, "")
 			switch {
 			case !ok:

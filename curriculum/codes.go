@@ -17,9 +17,10 @@ var codes = []CodeInfo{
 	{"no_programme", Error, nil, "a folder without `programme.yaml`"},
 	{"folder_unreadable", Error, []string{"error"}, "a folder that may not be opened"},
 	{"file_unreadable", Error, []string{"error"}, "a file that may not be opened"},
-	{"file_too_large", Error, []string{"limit"}, "a lesson of more than 4 MiB"},
-	{"folder_too_large", Error, []string{"limit"}, "files of more than 64 MiB in all"},
+	{"file_too_large", Error, []string{"limit"}, "a lesson of more than 1 MiB, a drawing of more than 4 MiB"},
+	{"folder_too_large", Error, []string{"limit"}, "files of more than 32 MiB in all"},
 	{"too_many_files", Error, []string{"count", "limit"}, "more than 2000 files"},
+	{"too_much_to_check", Error, nil, "hundreds of long lessons times hundreds of sheets"},
 	{"too_many_problems", Error, []string{"limit"}, "a file with more than 1000 problems"},
 	{"file_unused", Warning, nil, "`pictures/notes.md`"},
 	{"language_folder", Warning, []string{"language", "languages"}, "`lessons/fr/` where `languages: [en, es]`"},
@@ -29,6 +30,8 @@ var codes = []CodeInfo{
 	{"lone_cr", Error, nil, "line ends of an old Macintosh"},
 	{"bidi_control", Error, []string{"character"}, "an invisible character that turns the reading direction"},
 	{"line_too_long", Error, []string{"limit"}, "a line of more than 64 KiB"},
+	{"block_too_long", Error, []string{"limit"}, "96 KiB without a blank line"},
+	{"table_too_wide", Error, []string{"limit"}, "a table of more than 40 columns"},
 	{"nested_too_deep", Error, []string{"limit"}, "lists or quotations 25 deep"},
 
 	// YAML.
@@ -95,6 +98,7 @@ var codes = []CodeInfo{
 	{"term_without_definition", Error, []string{"term"}, "a term line with nothing under it"},
 	{"misbelief_shape", Error, nil, "a bullet without **Said:** or **In fact:**"},
 	{"long_sentence", Warning, []string{"limit", "text", "words"}, "a sentence of more than 25 words"},
+	{"raw_html", Warning, []string{"text"}, "`<br>` or `<b>`"},
 	{"link_refused", Error, []string{"link"}, "`[x](javascript:alert(1))`"},
 
 	// Pictures.

@@ -8,18 +8,23 @@ import (
 	"io"
 	"io/fs"
 	"path"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
+
+	"github.com/yuin/goldmark/util"
 )
 
 // Bounds on a folder. A programme of ordinary size is a hundredth of them.
 const (
-	maxFileBytes  = 4 << 20
-	maxTotalBytes = 64 << 20
+	maxFileBytes  = 4 << 20 // a drawing
+	maxTextBytes  = 1 << 20 // a lesson, a sheet, programme.yaml
+	maxTotalBytes = 32 << 20
 	maxFiles      = 2000
 	maxLineBytes  = 64 << 10
-	maxNesting    = 24 // containers of Markdown in one line: lists and quotations inside one another
+	maxBlockBytes = 96 << 10 // lines without a blank line between: parsers of Markdown look back in them
+	maxNesting    = 24       // containers of Markdown in one line: lists and quotations inside one another
 )
 
 const programmeFile = "programme.yaml"
@@ -74,7 +79,7 @@ func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 		b, err := readCapped(fsys, p)
 		switch {
 		case errors.Is(err, errTooLarge):
-			bad(p, "file_too_large", "limit", itoa(maxFileBytes>>20))
+			bad(p, "file_too_large", "limit", itoa(sizeLimit(p)>>20))
 			continue
 		case err != nil:
 			bad(p, "file_unreadable", "error", plainError(err))
@@ -108,6 +113,14 @@ func listFolder(fsys fs.FS, dir string, languages bool, bad func(string, string,
 	return paths
 }
 
+// sizeLimit is how many bytes a file may have.
+func sizeLimit(name string) int {
+	if strings.HasSuffix(name, ".svg") {
+		return maxFileBytes
+	}
+	return maxTextBytes
+}
+
 var errTooLarge = errors.New("file too large")
 
 func readCapped(fsys fs.FS, name string) ([]byte, error) {
@@ -120,11 +133,11 @@ func readCapped(fsys fs.FS, name string) ([]byte, error) {
 		return nil, err
 	} else if !info.Mode().IsRegular() {
 		return nil, fs.ErrInvalid
-	} else if info.Size() > maxFileBytes {
+	} else if info.Size() > int64(sizeLimit(name)) {
 		return nil, errTooLarge
 	}
-	b, err := io.ReadAll(io.LimitReader(f, maxFileBytes+1))
-	if err == nil && len(b) > maxFileBytes {
+	b, err := io.ReadAll(io.LimitReader(f, int64(sizeLimit(name))+1))
+	if err == nil && len(b) > sizeLimit(name) {
 		err = errTooLarge
 	}
 	return b, err
@@ -200,15 +213,30 @@ func checkCharacters(r *report) bool {
 	if strings.HasSuffix(r.src.file, ".svg") {
 		return ok // drawings are often one long line
 	}
-	start := 0
+	for _, m := range characterReference.FindAllIndex(b, -1) {
+		for _, c := range string(util.ResolveEntityNames(util.ResolveNumericReferences(b[m[0]:m[1]]))) {
+			if isBidi(c) {
+				once(m[0], "bidi_control", "character", codePoint(c))
+			}
+		}
+	}
+	start, block := 0, 0
 	for _, next := range append(r.src.lines[1:len(r.src.lines):len(r.src.lines)], len(b)) {
 		if next-start > maxLineBytes {
 			once(start, "line_too_long", "limit", itoa(maxLineBytes>>10))
+		}
+		if len(bytes.TrimSpace(b[start:next])) == 0 {
+			block = next
+		} else if next-block > maxBlockBytes {
+			once(block, "block_too_long", "limit", itoa(maxBlockBytes>>10))
 		}
 		start = next
 	}
 	return ok
 }
+
+// characterReference matches what Markdown turns into a character.
+var characterReference = regexp.MustCompile(`&(?:#[0-9]{1,8}|#[xX][0-9a-fA-F]{1,8}|[a-zA-Z]{2,32});`)
 
 func codePoint(r rune) string {
 	const hexDigits = "0123456789ABCDEF"

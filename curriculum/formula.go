@@ -6,7 +6,6 @@ import (
 	"math/big"
 	"slices"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/expr-lang/expr/ast"
 	"github.com/expr-lang/expr/parser"
@@ -17,7 +16,7 @@ import (
 const (
 	maxFormula  = 500
 	maxExponent = 64
-	maxBits     = 8192
+	maxBits     = 2048
 	maxDepth    = 100
 )
 
@@ -381,12 +380,27 @@ func sortedKeys[V any](m map[string]V) []string {
 	return keys
 }
 
-// formulaColumn turns a fault's offset in characters into a byte offset of the source.
-func formulaColumn(src string, at int) int {
-	off := 0
-	for i := 0; i < at && off < len(src); i++ {
-		_, n := utf8.DecodeRuneInString(src[off:])
-		off += n
+// cost is about how many operations an evaluation takes.
+func (f *Formula) cost() int {
+	var walk func(formulaNode) int
+	walk = func(n formulaNode) int {
+		switch n := n.(type) {
+		case negation:
+			return 1 + walk(n.of)
+		case binary:
+			c := 1 + walk(n.left) + walk(n.right)
+			if n.op == '^' {
+				c += maxExponent
+			}
+			return c
+		case call:
+			c := 4
+			for _, a := range n.args {
+				c += walk(a)
+			}
+			return c
+		}
+		return 1
 	}
-	return off
+	return walk(f.root)
 }

@@ -32,8 +32,7 @@ func readLesson(f File, r *report) *lessonReader {
 		return nil
 	}
 	front := readLessonFront(n, y)
-	if off, deep := tooDeep(body); deep {
-		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+	if !readable(r, body) {
 		return nil
 	}
 	d := parseMarkdown(r.src, body)

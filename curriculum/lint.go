@@ -229,7 +229,17 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	slipFails := make([]string, len(s.Slips))
 	coincide := map[[2]int]string{}
 	total, failed := 0, false
+	cost := 20 + s.Find.cost() + len(s.Slips)*len(s.Slips)
+	for _, sl := range s.Slips {
+		if sl.Formula != nil {
+			cost += sl.Formula.cost()
+		}
+	}
 	f.cases(s, func(c sumCase) bool {
+		if !f.spend(30 * cost) {
+			failed = true
+			return false
+		}
 		right, err := s.Find.Eval(c.given)
 		if err != nil {
 			lr.errorItem(src.findAt, sumFault(err), "values", c.words)

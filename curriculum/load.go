@@ -17,6 +17,12 @@ type folder struct {
 	out        *Programme
 	problems   []Problem
 	reports    []*report
+
+	// What the sheets have between them, sorted.
+	keys, features, orders []string
+	hasKey                 map[string]bool
+
+	effort int // what was spent on checks so far; see spend
 }
 
 func load(fsys fs.FS) (*Programme, []Problem) {
@@ -144,7 +150,16 @@ func (f *folder) assemble() {
 		}
 	}
 	for _, v := range f.vehicles {
+		v.v.byKey = map[string]int{}
+		for i, fig := range v.v.Figures {
+			v.v.byKey[fig.Key] = i
+		}
 		f.out.Vehicles = append(f.out.Vehicles, v.v)
+	}
+	f.keys, f.features, f.orders = f.out.keys(), f.out.features(), f.out.orderNames()
+	f.hasKey = map[string]bool{}
+	for _, k := range f.keys {
+		f.hasKey[k] = true
 	}
 	if len(f.sheets) > 0 {
 		f.out.sheets = map[string][]*Vehicle{}

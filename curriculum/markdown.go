@@ -55,7 +55,8 @@ var markdown = goldmark.New(
 	goldmark.WithParserOptions(parser.WithHeadingAttribute(), parser.WithParagraphTransformers(util.Prioritized(stepAttributes{}, 50))),
 )
 
-// parseMarkdown parses a file's body. The caller has checked characters and nesting.
+// parseMarkdown parses a file's body. The caller has checked characters and nesting, and gives up body: line ends may
+// move in it; src keeps the file as it is.
 func parseMarkdown(src *source, body []byte) *document {
 	pc := parser.NewContext()
 	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
@@ -98,6 +99,38 @@ func tooDeep(body []byte) (off int, deep bool) {
 	return 0, false
 }
 
+// maxColumns bounds a table: a short row is filled up to the width of its table, so wide ones multiply.
+const maxColumns = 40
+
+// tooWide finds a line that opens a table with more columns than any lesson needs.
+func tooWide(body []byte) (off int, wide bool) {
+	for start := 0; start < len(body); {
+		stop := bytes.IndexByte(body[start:], '\n')
+		if stop < 0 {
+			stop = len(body) - start
+		}
+		line := body[start : start+stop]
+		if bytes.Count(line, []byte("|")) > maxColumns+1 && len(bytes.Trim(line, "|-: \t>")) == 0 {
+			return start, true
+		}
+		start += stop + 1
+	}
+	return 0, false
+}
+
+// readable says whether a body can be given to the Markdown parser; what it would choke on is reported.
+func readable(r *report, body []byte) bool {
+	if off, deep := tooDeep(body); deep {
+		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return false
+	}
+	if off, wide := tooWide(body); wide {
+		r.errorAt(off, "table_too_wide", "limit", itoa(maxColumns))
+		return false
+	}
+	return true
+}
+
 // isRule says whether a line is made of one kind of mark and spaces only: a thematic break or a table's rule.
 func isRule(line []byte) bool {
 	line = bytes.TrimSpace(line)
@@ -132,7 +165,11 @@ func (stepAttributes) Transform(n *ast.Paragraph, reader text.Reader, pc parser.
 	pc.Get(attrsKey).(map[ast.Node]span)[li] = span{at + s.start, at + s.stop}
 	line.Stop = at + s.start
 	line = line.TrimRightSpace(reader.Source())
-	line.ForceNewline = n.Lines().Len() > 1
+	if n.Lines().Len() > 1 && line.Stop < at+s.stop {
+		// The line still needs its end: it moves to where the attributes began, in our copy of the source.
+		reader.Source()[line.Stop] = '\n'
+		line.Stop++
+	}
 	n.Lines().Set(0, line)
 }
 
@@ -201,7 +238,7 @@ func contains(list []string, s string) bool {
 func (d *document) findSections(r *report) {
 	var open *section
 	count := map[string]int{}
-	used := map[string]bool{}
+	used := map[string]int{}
 	for n := d.root.FirstChild(); n != nil; n = n.NextSibling() {
 		h, ok := n.(*ast.Heading)
 		if !ok {
@@ -237,14 +274,14 @@ func (d *document) findSections(r *report) {
 		open = &section{class: class, title: title, heading: h}
 		count[class]++
 		open.anchor = anchorOf(h, class, title, count[class], used)
-		used[open.anchor] = true
+		used[open.anchor]++
 		d.marks[h] = mark{anchor: open.anchor}
 		d.sections = append(d.sections, open)
 	}
 }
 
 // anchorOf gives a heading its id: the author's, else the class, else one made of its words.
-func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]bool) string {
+func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int) string {
 	if v, ok := h.AttributeString("id"); ok {
 		if b, ok := v.([]byte); ok && len(b) > 0 {
 			return string(b)
@@ -257,12 +294,12 @@ func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]bool
 	if class != "" && nth > 1 {
 		base += "-" + itoa(nth)
 	}
-	for i, a := 2, base; ; i++ {
-		if !used[a] {
-			return a
-		}
-		a = base + "-" + itoa(i)
+	a := base
+	for used[a] > 0 {
+		used[base]++
+		a = base + "-" + itoa(used[base])
 	}
+	return a
 }
 
 func slug(s string) string {

@@ -166,6 +166,8 @@ func (lr *lessonReader) finishProcedure() {
 			p.order[i][j] = i != j && reach[end(i)].has(start(j))
 		}
 	}
+	lr.orderParents(number)
+	p.prepare()
 	for _, s := range lr.steps {
 		lr.impliedAfter(s, byID, number, reach)
 	}
@@ -173,6 +175,27 @@ func (lr *lessonReader) finishProcedure() {
 	lr.consequences()
 	for _, s := range lr.steps {
 		s.Fingerprint = stepFingerprint(s)
+	}
+}
+
+// orderParents completes the order for parents: one comes before another step when all its sub-steps do.
+func (lr *lessonReader) orderParents(number map[*stepSource]int) {
+	order := lr.l.Procedure.order
+	leaves := make([][]int, len(lr.steps))
+	for i, s := range lr.steps {
+		for _, l := range s.leaves() {
+			leaves[i] = append(leaves[i], number[l])
+		}
+	}
+	for i, a := range lr.steps {
+		for j, b := range lr.steps {
+			if order[i][j] || len(a.children)+len(b.children) == 0 {
+				continue
+			}
+			order[i][j] = !slices.ContainsFunc(leaves[i], func(x int) bool {
+				return slices.ContainsFunc(leaves[j], func(y int) bool { return !order[x][y] })
+			})
+		}
 	}
 }
 

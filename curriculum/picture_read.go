@@ -58,7 +58,7 @@ func (d *document) imageStart(im ast.Node) int {
 	return d.start(im)
 }
 
-// pictures reads images, each followed by its table.
+// pictures reads images, each followed by its table. `{#id}` behind the image names it.
 func (lr *lessonReader) pictures(s *section) {
 	found, open := false, -1
 	for _, b := range s.blocks {
@@ -81,7 +81,7 @@ func (lr *lessonReader) pictures(s *section) {
 				lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
 			}
 			ref := lr.d.image(im)
-			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, "", b)
+			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, lr.d.takeID(lr.report, im.Parent()), b)
 			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
 			lr.pictureAt = append(lr.pictureAt, ref.at)
 			lr.d.marks[im] = mark{anchor: row.Element}
@@ -97,24 +97,12 @@ func (lr *lessonReader) pictures(s *section) {
 	}
 }
 
-// pictureTable reads the numbered parts of a picture. An id of the table's first row is the picture's.
+// pictureTable reads the numbered parts of a picture. Parts go by their numbers, so an id of a row says nothing more.
 func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 	p := &lr.l.Pictures[n]
 	rows, _ := lr.d.readTable(lr.report, classPictures, t, false)
-	for i, tr := range rows {
-		if tr.id != "" {
-			if i > 0 {
-				lr.errorAt(lr.d.start(tr.node), "unknown_attribute", "attribute", tr.id, "nearest", "#id on the first row")
-			} else {
-				p.Row = lr.rowAt(classPictures, n+1, tr.id, tr.node)
-				for node, m := range lr.d.marks {
-					if m.anchor == "pictures/"+itoa(n+1) && node.Kind() == ast.KindImage {
-						m.anchor = p.Element
-						lr.d.marks[node] = m
-					}
-				}
-			}
-		}
+	numbers, names := map[string]bool{}, map[string]bool{}
+	for _, tr := range rows {
 		number := lr.d.text(tr.cells["number"]).Plain()
 		part := lr.d.text(tr.cells["part"])
 		if number == "" {
@@ -126,14 +114,13 @@ func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 		if number == "" || part.Empty() {
 			continue
 		}
-		for _, have := range p.Parts {
-			if have.Number == number {
-				lr.errorAt(lr.d.cellStart(tr.cells["number"]), "duplicate_number", "number", number)
-			}
-			if plainKey(have.Part.Plain()) == plainKey(part.Plain()) {
-				lr.warnAt(lr.d.cellStart(tr.cells["part"]), "duplicate_part", "part", part.Plain())
-			}
+		if numbers[number] {
+			lr.errorAt(lr.d.cellStart(tr.cells["number"]), "duplicate_number", "number", number)
 		}
+		if name := plainKey(part.Plain()); names[name] {
+			lr.warnAt(lr.d.cellStart(tr.cells["part"]), "duplicate_part", "part", part.Plain())
+		}
+		numbers[number], names[plainKey(part.Plain())] = true, true
 		p.Parts = append(p.Parts, PicturePart{Number: number, Part: part, Line: lr.d.lineOf(tr.node)})
 		lr.d.marks[tr.node] = mark{anchor: p.Element + "/" + number}
 		lr.partAt = append(lr.partAt, partPlace{n, number, lr.d.cellStart(tr.cells["number"])})
@@ -166,27 +153,26 @@ func (d *document) checkImages(r *report, pictures map[string]*Picture) {
 
 // checkCallouts compares each picture's table with the callouts of its drawing.
 func (lr *lessonReader) checkCallouts(pictures map[string]*Picture) {
+	drawn := map[string]map[string]bool{} // path → its callouts
+	for path, p := range pictures {
+		drawn[path] = map[string]bool{}
+		for _, n := range p.Numbers {
+			drawn[path][n] = true
+		}
+	}
+	for _, place := range lr.partAt {
+		p := lr.l.Pictures[place.picture]
+		if numbers, ok := drawn[p.Path]; ok && !numbers[place.number] {
+			lr.errorAt(place.at, "number_not_in_drawing", "number", place.number, "path", p.Path)
+		}
+	}
 	for i, p := range lr.l.Pictures {
-		drawing, ok := pictures[p.Path]
-		if !ok {
-			continue
+		listed := map[string]bool{}
+		for _, part := range p.Parts {
+			listed[part.Number] = true
 		}
-		for _, place := range lr.partAt {
-			if place.picture == i && !contains(drawing.Numbers, place.number) {
-				lr.errorAt(place.at, "number_not_in_drawing", "number", place.number, "path", p.Path)
-			}
-		}
-		seen := map[string]bool{}
-		for _, n := range drawing.Numbers {
-			if seen[n] {
-				continue
-			}
-			seen[n] = true
-			listed := false
-			for _, part := range p.Parts {
-				listed = listed || part.Number == n
-			}
-			if !listed {
+		for _, n := range sortedKeys(drawn[p.Path]) {
+			if !listed[n] {
 				lr.errorAt(lr.pictureAt[i], "number_not_in_table", "number", n, "path", p.Path)
 			}
 		}

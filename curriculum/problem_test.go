@@ -178,6 +178,8 @@ func problemCases() []problemCase {
 		{"lone_cr", lessonFolder("one§\rtwo\n")},
 		{"bidi_control", lessonFolder("one§\u202Etwo\n")},
 		{"line_too_long", lessonFolder("§" + strings.Repeat("a", 70000))},
+		{"block_too_long", lessonFolder("\n§" + strings.Repeat("word word word\n", 10000))},
+		{"table_too_wide", lessonFolder(strings.Repeat("|a", 50) + "\n§" + strings.Repeat("|-", 50) + "\n")},
 		{"nested_too_deep", lessonFolder("§" + deep + "x\n")},
 		{"file_too_large", testFolder(map[string]string{"lessons/l.md": "§" + strings.Repeat("a\n", 3<<20)})},
 		{"no_front_matter", testFolder(map[string]string{"lessons/l.md": "§# A lesson\n"})},
@@ -255,6 +257,11 @@ func problemCases() []problemCase {
 		{"duplicate_term", lessonFolder("## Terms\n\nhub\n:   a mount\n\n§hub\n:   a thing\n")},
 		{"misbelief_shape", lessonFolder("## Misbeliefs\n- §**Said:** something\n")},
 		{"long_sentence", lessonFolder("Short one. §" + long + ".\n")},
+		{"raw_html", lessonFolder("one §<br> two\n")},
+		{"raw_html", lessonFolder("§<div>\ntwo\n</div>\n")},
+		{"bidi_control", lessonFolder("one §&#x202E;two\n")},
+		{"bidi_control", lessonFolder("one §&rlm;two\n")},
+		{"bidi_control", programmeWith("title: Test", "title: §\"a\\u202Eb\"")},
 		{"link_refused", lessonFolder("See §[this](javascript:alert).\n")},
 
 		// Pictures.
@@ -440,7 +447,7 @@ func TestEveryCodeListed(t *testing.T) {
 		tested[c.code] = true
 	}
 	// Exercised by tests of their own: a described car, hostile folders, what only a broken file system brings about.
-	for _, c := range []string{"unknown_layout", "car_missing", "too_many_files", "folder_too_large", "too_many_problems", "folder_unreadable",
+	for _, c := range []string{"unknown_layout", "car_missing", "too_many_files", "folder_too_large", "too_many_problems", "too_much_to_check", "folder_unreadable",
 		"file_unreadable", "svg_too_large", "order_contradiction", "term_without_definition"} {
 		tested[c] = true
 	}

@@ -5,6 +5,10 @@ type Procedure struct {
 	Steps []*Step // all steps and sub-steps in document order; a parent stands before its children
 	index map[string]int
 	order [][]bool // transitive closure over Steps: order[i][j] = i comes before j, before any car drops steps
+
+	leaves  []int    // indexes of the steps without sub-steps
+	rounds  [][]int  // leaves that go round the car together, in a named order; see groups
+	divided [][]bool // divided[i][j]: a leaf that does not repeat lies between the repeated leaves i and j
 }
 
 // Step is one step of a procedure.

@@ -38,7 +38,13 @@ func (s *source) at(off int) (line, column int) {
 }
 
 // line is the number of the line a byte stands in.
-func (s *source) line(off int) int { l, _ := s.at(off); return l }
+func (s *source) line(off int) int {
+	i, found := slices.BinarySearch(s.lines, max(0, min(off, len(s.bytes))))
+	if !found {
+		i--
+	}
+	return i + 1
+}
 
 // offset is the inverse of at; it stays inside the file.
 func (s *source) offset(line, column int) int {
@@ -75,14 +81,21 @@ func (r *report) put(line, column int, sev Severity, code string, kv []string) {
 
 // errorAt reports an error at a byte offset; kv are names and values of its arguments.
 func (r *report) errorAt(off int, code string, kv ...string) {
-	l, c := r.src.at(off)
-	r.put(l, c, Error, code, kv)
+	r.putAt(off, Error, code, kv)
 }
 
 // warnAt reports a warning at a byte offset.
 func (r *report) warnAt(off int, code string, kv ...string) {
-	l, c := r.src.at(off)
-	r.put(l, c, Warning, code, kv)
+	r.putAt(off, Warning, code, kv)
+}
+
+// putAt finds the place only while there is room for the problem: on a long line that takes time.
+func (r *report) putAt(off int, sev Severity, code string, kv []string) {
+	line, column := 1, 1
+	if len(r.problems) < maxProblemsPerFile {
+		line, column = r.src.at(off)
+	}
+	r.put(line, column, sev, code, kv)
 }
 
 func (r *report) errorLine(line, column int, code string, kv ...string) {
@@ -140,9 +153,12 @@ func argsKey(m map[string]string) string {
 	return b.String()
 }
 
+// maxNearest bounds how many words a slip is compared with.
+const maxNearest = 400
+
 // nearest returns the known word that differs from s in the fewest letters, or "" if none is near.
 func nearest(s string, known []string) string {
-	if utf8.RuneCountInString(s) > 60 {
+	if utf8.RuneCountInString(s) > 60 || len(known) > maxNearest {
 		return ""
 	}
 	best, at := "", max(2, utf8.RuneCountInString(s)/2)+1

@@ -55,14 +55,49 @@ type expansion struct {
 	conflict bool
 }
 
-// leafSteps are the indexes of the steps without sub-steps.
-func (p *Procedure) leafSteps() (out []int) {
+// prepare works out what every sheet of the procedure needs.
+func (p *Procedure) prepare() {
 	for i, s := range p.Steps {
 		if len(s.Children) == 0 {
-			out = append(out, i)
+			p.leaves = append(p.leaves, i)
 		}
 	}
-	return out
+	n := len(p.Steps)
+	single := newBits(n) // leaves that do not repeat
+	behind, ahead := make([]bits, n), make([]bits, n)
+	for i := range n {
+		behind[i], ahead[i] = newBits(n), newBits(n)
+	}
+	for _, i := range p.leaves {
+		if p.Steps[i].Each == "" {
+			single.set(i)
+		}
+		for _, j := range p.leaves {
+			if p.order[i][j] {
+				behind[i].set(j)
+				ahead[j].set(i)
+			}
+		}
+	}
+	p.divided = emptyOrder(n)
+	for _, i := range p.leaves {
+		for _, j := range p.leaves {
+			if p.order[i][j] {
+				p.divided[i][j] = anyInAll(behind[i], ahead[j], single)
+			}
+		}
+	}
+	p.rounds = p.groups()
+}
+
+// anyInAll says whether the three sets share a member.
+func anyInAll(a, b, c bits) bool {
+	for i := range a {
+		if a[i]&b[i]&c[i] != 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // wheelsFor lists all wheels in the order in which a step goes round: the sheet's named order, then what that leaves out.
@@ -83,7 +118,7 @@ func wheelsFor(v *Vehicle, s *Step) (out []string) {
 
 // instances lists every leaf at every wheel with the edges between them.
 func instances(p *Procedure, v *Vehicle) *expansion {
-	leaves := p.leafSteps()
+	leaves := p.leaves
 	e := &expansion{}
 	of := map[int][]int{} // step → its instances, by turn
 	run := -1
@@ -106,15 +141,12 @@ func instances(p *Procedure, v *Vehicle) *expansion {
 	}
 	e.g = make(graph, len(e.list))
 	repeats := func(i int) bool { return v != nil && p.Steps[i].Each != "" }
-	between := func(i, j int) bool {
-		return slices.ContainsFunc(leaves, func(k int) bool { return !repeats(k) && p.order[i][k] && p.order[k][j] })
-	}
 	for _, i := range leaves {
 		for _, j := range leaves {
 			if !p.order[i][j] {
 				continue
 			}
-			perWheel := repeats(i) && repeats(j) && !between(i, j)
+			perWheel := repeats(i) && repeats(j) && !p.divided[i][j]
 			for _, a := range of[i] {
 				for _, b := range of[j] {
 					if !perWheel || e.list[a].wheel == e.list[b].wheel {
@@ -125,23 +157,23 @@ func instances(p *Procedure, v *Vehicle) *expansion {
 		}
 	}
 	if v != nil {
-		e.addNamedOrders(p, leaves, of)
+		e.addNamedOrders(p, of)
 	}
 	return e
 }
 
 // addNamedOrders adds "one wheel finished before the next" for each group of steps that go round together.
-func (e *expansion) addNamedOrders(p *Procedure, leaves []int, of map[int][]int) {
-	plain := make(graph, len(e.g))
-	for i, out := range e.g {
-		plain[i] = slices.Clone(out)
+func (e *expansion) addNamedOrders(p *Procedure, of map[int][]int) {
+	if len(p.rounds) == 0 {
+		return
 	}
-	for _, group := range groups(p, leaves) {
+	plain := slices.Clone(e.g) // appending to e.g never writes into the part that plain sees
+	for _, group := range p.rounds {
 		for _, i := range group {
 			for _, j := range group {
 				for _, a := range of[i] {
 					for _, b := range of[j] {
-						if e.list[a].turn < e.list[b].turn {
+						if e.list[a].turn+1 == e.list[b].turn { // every leaf has an entry at every wheel, so the next turn is enough
 							e.g.add(a, b)
 						}
 					}
@@ -156,7 +188,8 @@ func (e *expansion) addNamedOrders(p *Procedure, leaves []int, of map[int][]int)
 }
 
 // groups gathers the steps that go round the car together: the same named order, no other step in between.
-func groups(p *Procedure, leaves []int) (out [][]int) {
+func (p *Procedure) groups() (out [][]int) {
+	leaves := p.leaves
 	sorted := slices.Clone(leaves)
 	// Document order, but never a step before one that it comes after.
 	slices.SortStableFunc(sorted, func(a, b int) int { return p.depth(a) - p.depth(b) })
@@ -176,11 +209,9 @@ func groups(p *Procedure, leaves []int) (out [][]int) {
 		low, high := min(i, j), max(i, j)
 		return !slices.ContainsFunc(leaves, func(k int) bool { return low < k && k < high && apart(k) })
 	}
+	sorted = slices.DeleteFunc(sorted, func(i int) bool { return p.Steps[i].EachOrder == "" })
 next:
 	for _, i := range sorted {
-		if p.Steps[i].EachOrder == "" {
-			continue
-		}
 		for g := len(out) - 1; g >= 0; g-- {
 			if !slices.ContainsFunc(out[g], func(j int) bool { return !together(i, j) }) {
 				out[g] = append(out[g], i)

@@ -2,6 +2,7 @@ package curriculum
 
 import (
 	"math/big"
+	"slices"
 	"strings"
 
 	"github.com/yuin/goldmark/ast"
@@ -91,7 +92,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		{"ask", true, y.text("ask", &s.Ask)},
 		{"given", true, func(n *yaml.Node) { given = n }},
 		{"find", true, y.placed("find", &find)},
-		{"unit", false, y.placed("unit", &unit)},
+		{"unit", false, y.unitText(&unit)},
 		{"rounding", true, y.decimal("rounding", &s.Rounding)},
 		{"tolerance", true, y.decimal("tolerance", &s.Tolerance)},
 		{"slips", false, func(n *yaml.Node) { slips = n }},
@@ -145,14 +146,16 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		}
 	}
 	if s.Find != nil {
-		used := s.Find.Names()
-		for _, sl := range s.Slips {
-			if sl.Formula != nil {
-				used = append(used, sl.Formula.Names()...)
+		used := map[string]bool{}
+		for _, f := range append([]Slip{{Formula: s.Find}}, s.Slips...) {
+			if f.Formula != nil {
+				for _, name := range f.Formula.Names() {
+					used[name] = true
+				}
 			}
 		}
 		for _, g := range s.Given {
-			if at := src.givenAt[g.Name]; !contains(used, g.Name) {
+			if at := src.givenAt[g.Name]; !used[g.Name] {
 				y.warnLine(at.line, at.column, "given_unused", "name", g.Name)
 			}
 		}
@@ -176,11 +179,7 @@ func (y *yamlReader) unit(at item) Unit {
 }
 
 func sortGiven(gs []Given) {
-	for i := 1; i < len(gs); i++ {
-		for j := i; j > 0 && gs[j].Name < gs[j-1].Name; j-- {
-			gs[j], gs[j-1] = gs[j-1], gs[j]
-		}
-	}
+	slices.SortFunc(gs, func(a, b Given) int { return strings.Compare(a.Name, b.Name) })
 }
 
 // given reads one given value: a list, a range or a vehicle's figure.
@@ -198,7 +197,7 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 	}
 	y.mapping(v, []yamlField{
 		{"what", true, y.text("what", &g.What)},
-		{"unit", false, y.placed("unit", &unit)},
+		{"unit", false, y.unitText(&unit)},
 		{"values", false, func(n *yaml.Node) { values = n }},
 		{"from", false, keep("from", &from)},
 		{"to", false, keep("to", &to)},
@@ -230,16 +229,17 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 			y.errorNode(values, "too_many_values", "name", g.Name, "limit", itoa(maxGivenValues))
 			return g
 		}
+		seen := map[string]bool{}
 		for _, n := range values.Content {
 			var d string
 			y.decimal("values", &d)(n)
 			if d == "" {
 				continue
 			}
-			for _, have := range g.Values {
-				if mustDecimal(have).Cmp(mustDecimal(d)) == 0 {
-					y.errorNode(n, "duplicate_entry", "key", "values", "value", d)
-				}
+			if exact := mustDecimal(d).RatString(); seen[exact] {
+				y.errorNode(n, "duplicate_entry", "key", "values", "value", d)
+			} else {
+				seen[exact] = true
 			}
 			g.Values = append(g.Values, d)
 		}

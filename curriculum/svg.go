@@ -99,6 +99,9 @@ func (c *svgChecker) run() error {
 				return err
 			}
 		case xml.CharData:
+			if strings.ContainsFunc(string(t), isBidi) {
+				return c.refuse("svg_refused", "direction mark")
+			}
 			if c.inText > 0 {
 				c.text.Write(t)
 			}
@@ -136,6 +139,9 @@ func (c *svgChecker) element(t xml.StartElement) error {
 		default:
 			if badStyle(a.Value) {
 				return c.refuse("svg_outside", a.Name.Local)
+			}
+			if strings.ContainsFunc(a.Value, isBidi) {
+				return c.refuse("svg_refused", "direction mark")
 			}
 		}
 		if local == "class" {

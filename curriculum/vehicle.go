@@ -12,6 +12,7 @@ type Vehicle struct {
 
 	source []byte
 	doc    *document
+	byKey  map[string]int // indexes of Figures; nil while they are gathered
 }
 
 // Wheel is a wheel's name with the features that belong to it alone.

@@ -52,8 +52,7 @@ func readVehicle(f File, r *report) *vehicleReader {
 	if orders != nil {
 		y.pairs("orders", orders, func(k, n *yaml.Node) { vr.order(y, k, n) })
 	}
-	if off, deep := tooDeep(body); deep {
-		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+	if !readable(r, body) {
 		return nil
 	}
 	vr.d = parseMarkdown(r.src, body)

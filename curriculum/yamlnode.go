@@ -97,6 +97,16 @@ func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 		y.errorNode(n, "yaml_alias")
 		return false
 	}
+	for _, c := range n.Value {
+		if isBidi(c) {
+			y.errorNode(n, "bidi_control", "character", codePoint(c))
+			return false
+		}
+		if c == 0 {
+			y.errorNode(n, "nul_byte")
+			return false
+		}
+	}
 	for _, c := range n.Content {
 		if !y.plainNodes(c, depth+1, count) {
 			return false
@@ -110,11 +120,6 @@ func (y *yamlReader) at(n *yaml.Node) (int, int) { return y.place(n.Line, n.Colu
 func (y *yamlReader) errorNode(n *yaml.Node, code string, kv ...string) {
 	l, c := y.at(n)
 	y.errorLine(l, c, code, kv...)
-}
-
-func (y *yamlReader) warnNode(n *yaml.Node, code string, kv ...string) {
-	l, c := y.at(n)
-	y.warnLine(l, c, code, kv...)
 }
 
 func isNullNode(n *yaml.Node) bool {
@@ -206,6 +211,18 @@ func (y *yamlReader) text(key string, to *string) func(*yaml.Node) {
 			y.errorNode(n, "missing_key", "key", key)
 		}
 		*to = s
+	}
+}
+
+// unitText reads a unit's symbol with its place; an empty one is that of a count.
+func (y *yamlReader) unitText(to *item) func(*yaml.Node) {
+	return func(n *yaml.Node) {
+		if n.Kind != yaml.ScalarNode {
+			y.errorNode(n, "yaml_not_text")
+			return
+		}
+		to.text = strings.TrimSpace(n.Value)
+		to.line, to.column = y.at(n)
 	}
 }
 

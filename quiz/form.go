@@ -43,20 +43,23 @@ const (
 
 // Question is one generated question.
 type Question struct {
-	ID          string   `json:"id"` // hash of family, source elements and parameters
-	Family      string   `json:"family"`
-	Kind        Kind     `json:"kind"`
-	Lesson      string   `json:"lesson"`
-	Edition     string   `json:"edition"`
-	Vehicle     *string  `json:"vehicle"`
-	Critical    bool     `json:"critical"`
-	Picture     *Picture `json:"picture,omitempty"`
-	Stem        string   `json:"stem"`
-	Options     []Option `json:"options"`
-	Targets     []Option `json:"targets,omitempty"` // match only
-	Key         Key      `json:"key"`
-	Source      Source   `json:"source"`
-	Explanation string   `json:"explanation"`
+	ID       string   `json:"id"` // hash of family, source elements and parameters
+	Family   string   `json:"family"`
+	Kind     Kind     `json:"kind"`
+	Lesson   string   `json:"lesson"`
+	Edition  string   `json:"edition"`
+	Vehicle  *string  `json:"vehicle"`
+	Critical bool     `json:"critical"`
+	Picture  *Picture `json:"picture,omitempty"`
+	Stem     string   `json:"stem"`
+	Options  []Option `json:"options"`
+	Targets  []Option `json:"targets,omitempty"` // match only
+	Key      Key      `json:"key"`
+	// Slips are the figures that the sum's named slips lead to, so that a typed figure can be diagnosed when it is
+	// marked; number only, absent where there are none. A slip whose figure another slip or the key shares is left out.
+	Slips       []NamedSlip `json:"slips,omitempty"`
+	Source      Source      `json:"source"`
+	Explanation string      `json:"explanation"`
 }
 
 // Picture names a drawing by path and edition.
@@ -94,6 +97,12 @@ type NumberKey struct {
 	Value     string `json:"value"`
 	Unit      string `json:"unit"`
 	Tolerance string `json:"tolerance"`
+}
+
+// NamedSlip is the figure that a named wrong formula gives, in the key's unit.
+type NamedSlip struct {
+	Element string `json:"element"`
+	Value   string `json:"value"`
 }
 
 // PublicForm is a form without keys: what a browser or the API gets before marking.

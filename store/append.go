@@ -78,10 +78,34 @@ func checkSubmission(sub *ledger.Submission) error {
 			return bad("payload/content/"+name, "the entry does not name it")
 		}
 	}
+	if sealed, ok := sub.Content["sealed_key"]; ok {
+		if err := checkSealedKey(p, sealed); err != nil {
+			return bad("payload/content/sealed_key", err.Error())
+		}
+	}
 	for hash, b := range sub.Files {
 		if ledger.Hash(b) != hash {
 			return bad("files/"+hash, "the bytes are others")
 		}
+	}
+	return nil
+}
+
+// checkSealedKey: a sealed key is of the key and the person that the entry names, or its owner could never open it.
+func checkSealedKey(p *ledger.Parsed, sealed []byte) error {
+	id := ""
+	switch x := p.Payload.(type) {
+	case *ledger.OpeningPayload:
+		id = x.Key.Key
+	case *ledger.KeyAddedPayload:
+		id = x.Key.Key
+	}
+	key, person, err := ledger.Sealed(sealed)
+	if err != nil {
+		return err
+	}
+	if key != id || person != p.Body.Subject {
+		return errors.New("it is of another key or another person")
 	}
 	return nil
 }

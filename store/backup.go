@@ -60,24 +60,26 @@ func copyDatabase(ctx context.Context, from, to string, progress Progress) error
 	return syncFile(to)
 }
 
-func copyPages(ctx context.Context, from, to *sqlite3.SQLiteConn, progress Progress) error {
+func copyPages(ctx context.Context, from, to *sqlite3.SQLiteConn, progress Progress) (err error) {
 	b, err := to.Backup("main", from, "main")
 	if err != nil {
 		return err
 	}
+	// Whatever happens, progress panicking included, it ends before its connections do.
+	defer func() { err = errors.Join(err, b.Finish()) }()
 	for {
 		done, err := b.Step(backupPages)
 		if err != nil {
-			return errors.Join(err, b.Finish())
+			return err
 		}
 		if progress != nil {
 			progress("pages", int64(b.PageCount()-b.Remaining()), int64(b.PageCount()))
 		}
 		if done {
-			return b.Finish()
+			return nil
 		}
 		if err := ctx.Err(); err != nil {
-			return errors.Join(err, b.Finish())
+			return err
 		}
 	}
 }

@@ -119,7 +119,8 @@ func (s *Store) Content(ctx context.Context, hash string) ([]byte, error) {
 	return s.content(ctx, hash)
 }
 
-// Evidence returns an apprentice's evidence records, oldest first; apprentice "" returns everybody's. Record ids are entry ids.
+// Evidence returns an apprentice's evidence records, oldest first; apprentice "" returns everybody's. Record ids are
+// entry ids; a theory test's answers are a record of their own, with the id ENTRY/answers.
 func (s *Store) Evidence(ctx context.Context, apprentice string) ([]readiness.Record, error) {
 	return s.evidence(ctx, apprentice)
 }

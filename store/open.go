@@ -238,6 +238,8 @@ func (s *Store) found(ctx context.Context, f Founding) error {
 		}
 		subs = append(subs, sub)
 	}
-	_, err = s.AppendAll(ctx, subs...)
-	return err
+	if _, err := s.AppendAll(ctx, subs...); err != nil {
+		return err
+	}
+	return s.write(ctx, func(t *tx) error { return t.noteProjections() })
 }

@@ -11,9 +11,16 @@ import (
 
 // What readiness reads: one record (contracts.md section 4) or two for each entry that says something of an apprentice.
 
-// record writes one evidence record; its id, and where absent its apprentice and date, are the entry's.
+// answersID is the id of the record of answers that a theory test makes beside its own: no two records have one id.
+func answersID(entry string) string { return entry + "/answers" }
+
+// record writes one evidence record; its id, and where absent its apprentice and date, are the entry's. Part 1 is about
+// the answers of a theory test.
 func (p *projection) record(part int, r readiness.Record) error {
 	r.ID = p.body.ID
+	if part == 1 {
+		r.ID = answersID(p.body.ID)
+	}
 	r.Apprentice = p.body.Subject
 	if r.Date == "" && r.Type != "leave" {
 		date, err := p.body.Date()
@@ -27,7 +34,7 @@ func (p *projection) record(part int, r readiness.Record) error {
 		return err
 	}
 	return p.run(`INSERT INTO evidence (idx, part, entry_id, apprentice, type, record) VALUES ($1, $2, $3, $4, $5, $6)`,
-		p.index, part, r.ID, r.Apprentice, r.Type, string(b))
+		p.index, part, p.body.ID, r.Apprentice, r.Type, string(b))
 }
 
 func (p *projection) reading(x *ledger.ReadingPayload) error {
@@ -240,7 +247,19 @@ func (p *projection) correction(x *ledger.CorrectionPayload) error {
 			return err
 		}
 	}
-	return p.record(0, r)
+	if err := p.record(0, r); err != nil {
+		return err
+	}
+	return p.andAnswers(p.body.Corrects, readiness.Record{Type: "correction", Record: r.Record, Corrects: answersID(p.body.Corrects)})
+}
+
+// andAnswers writes the same about a theory test's answers, if the entry is a theory test that has any, or a correction of one.
+func (p *projection) andAnswers(entry string, r readiness.Record) error {
+	var n int
+	if err := p.t.row(`SELECT COUNT(*) FROM evidence WHERE idx = (SELECT idx FROM entry_index WHERE id = $1) AND part = 1`, entry).Scan(&n); err != nil || n == 0 {
+		return err
+	}
+	return p.record(1, r)
 }
 
 // original is the record of the first entry of a chain of corrections.
@@ -264,7 +283,10 @@ func (p *projection) dispute(x *ledger.DisputePayload) error {
 	if err != nil {
 		return err
 	}
-	return p.record(0, readiness.Record{Type: "dispute", Disputes: x.Disputes})
+	if err := p.record(0, readiness.Record{Type: "dispute", Disputes: x.Disputes}); err != nil {
+		return err
+	}
+	return p.andAnswers(x.Disputes, readiness.Record{Type: "dispute", Disputes: answersID(x.Disputes)})
 }
 
 func (p *projection) settlement(x *ledger.SettlementPayload) error {
@@ -272,5 +294,8 @@ func (p *projection) settlement(x *ledger.SettlementPayload) error {
 	if err != nil {
 		return err
 	}
-	return p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld})
+	if err := p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld}); err != nil {
+		return err
+	}
+	return p.andAnswers(x.Disputes, readiness.Record{Type: "settlement", Disputes: answersID(x.Disputes), Upheld: x.Upheld})
 }

@@ -42,7 +42,12 @@ func (t *tx) rebuild(ctx context.Context, progress Progress) error {
 	if problem != nil {
 		return fmt.Errorf("entry %d: %s: %w", problem.Index, problem.What, ErrDamaged)
 	}
-	_, err = t.exec(`INSERT INTO bookkeeping (name, value) VALUES ('projections', $1) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, projectionVersion)
+	return t.noteProjections()
+}
+
+// noteProjections keeps which version of the program made the projections.
+func (t *tx) noteProjections() error {
+	_, err := t.exec(`INSERT INTO bookkeeping (name, value) VALUES ('projections', $1) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, projectionVersion)
 	return err
 }
 

@@ -1,7 +1,6 @@
 package store_test
 
 import (
-	"context"
 	"errors"
 	"path/filepath"
 	"testing"
@@ -9,8 +8,6 @@ import (
 	"brakewright/store"
 	"brakewright/store/storetest"
 )
-
-var ctx = context.Background()
 
 func TestMainJobGoesThroughTheLedger(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
@@ -48,21 +45,9 @@ func TestMainJobGoesThroughTheLedger(t *testing.T) {
 	}
 }
 
-func mustVerify(t *testing.T, o store.Options) *store.Verification {
-	t.Helper()
-	v, err := store.Verify(ctx, o, false, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !v.OK {
-		t.Fatalf("verify: %+v", v.FirstProblem)
-	}
-	return v
-}
-
 func TestVerifyBackupRestore(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
-	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+	w.FullHistory()
 	v := mustVerify(t, w.Options)
 	t.Logf("%+v", v)
 	out := filepath.Join(t.TempDir(), "copy ?#%.db")

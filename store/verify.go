@@ -194,7 +194,7 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 			return nil, err
 		}
 	}
-	if what.personal {
+	if what.personal && x.v.OK { // else rows were passed over, and the counts say nothing
 		if err := x.strayPersonal(); err != nil {
 			return nil, err
 		}
@@ -366,7 +366,6 @@ func (x *examiner) personalOf(e *replayed) (*Problem, error) {
 			return at(r.field, "the entry names no such field"), nil
 		}
 		there[r.field] = true
-		x.fields++
 		if x.keys == nil {
 			continue
 		}
@@ -390,6 +389,7 @@ func (x *examiner) personalOf(e *replayed) (*Problem, error) {
 			return at(field, "it is missing"), nil
 		}
 	}
+	x.fields += int64(len(refs))
 	return nil, nil
 }
 
@@ -414,17 +414,42 @@ func (x *examiner) dataKey(person string) (cipher.AEAD, error) {
 	return aead, nil
 }
 
-// strayPersonal finds personal rows of no entry.
+// strayPersonal finds personal rows that no entry names. Those of entries that name some were seen on the way; if there
+// are more rows than were seen, the rest are looked for.
 func (x *examiner) strayPersonal() error {
-	var id, field string
-	err := x.q.row(`SELECT p.entry_id, p.field FROM personal p LEFT JOIN entries e ON e.id = p.entry_id WHERE e.id IS NULL ORDER BY p.entry_id, p.field LIMIT 1`).Scan(&id, &field)
-	if errors.Is(err, sql.ErrNoRows) {
+	var n int64
+	if err := x.q.row(`SELECT COUNT(*) FROM personal`).Scan(&n); err != nil {
+		return err
+	}
+	if n == x.fields {
 		return nil
 	}
+	type row struct {
+		id, field string
+		index     int64
+		leaf      []byte
+	}
+	rows, err := collect(x.q, func(r *sql.Rows) (y row, err error) {
+		return y, r.Scan(&y.id, &y.field, &y.index, &y.leaf)
+	}, `SELECT p.entry_id, p.field, COALESCE(e.idx, -1), COALESCE(e.leaf, x'') FROM personal p LEFT JOIN entries e ON e.id = p.entry_id ORDER BY p.entry_id, p.field`)
 	if err != nil {
 		return err
 	}
-	x.check("stray personal rows", 1, &Problem{Table: "personal", Row: id + "," + field, Index: -1, What: "there is no such entry"})
+	for _, r := range rows {
+		what := "there is no such entry"
+		if r.index >= 0 {
+			p, err := ledger.Parse(r.leaf)
+			if err != nil {
+				return err
+			}
+			if _, named := p.Refs().Personal[r.field]; named {
+				continue
+			}
+			what = "the entry names no such field"
+		}
+		x.check("stray personal rows", n-x.fields, &Problem{Table: "personal", Row: r.id + "," + r.field, Index: r.index, What: what})
+		return nil
+	}
 	return nil
 }
 

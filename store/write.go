@@ -61,6 +61,11 @@ func (s *Store) write(ctx context.Context, fn func(*tx) error) error {
 	timeout := time.NewTimer(queueTimeout)
 	defer timeout.Stop()
 	select {
+	case <-s.stop:
+		return ErrClosed
+	default:
+	}
+	select {
 	case s.queue <- r:
 	case <-s.stop:
 		return ErrClosed
@@ -71,6 +76,11 @@ func (s *Store) write(ctx context.Context, fn func(*tx) error) error {
 	}
 	select {
 	case <-r.done:
+	case <-s.stopped: // it came too late to be answered, or was answered last
+		if r.state.CompareAndSwap(waiting, givenUp) {
+			return ErrClosed
+		}
+		<-r.done
 	case <-ctx.Done():
 		if r.state.CompareAndSwap(waiting, givenUp) {
 			return ctx.Err()

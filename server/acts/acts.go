@@ -22,7 +22,8 @@ type Service struct {
 	Version string // of the program, frozen into clearances
 
 	cache programmeCache
-	gate  *gate // of everything that is costly on purpose
+	gate  *gate    // of everything that is costly on purpose
+	keys  *keyring // nil in real use
 }
 
 // New returns a Service.

@@ -228,10 +228,7 @@ func waiverFor(v readiness.Verdict, r ClearanceRequest, why, date string) (*ledg
 	case r.SecondLogin == "":
 		return nil, wrong("second_login", "second_needed", "gates", strings.Join(closed, ", "), "confidence", confidence)
 	}
-	gates := []string{}
-	for _, g := range closed { // in the order of the gates, whatever the order of the request
-		gates = append(gates, g)
-	}
+	gates := append([]string{}, closed...) // in the order of the gates, whatever the order of the request; never null
 	return &ledger.WaiverMade{Gates: gates, Until: r.WaiverUntil}, nil
 }
 

@@ -397,10 +397,10 @@ func TestSigningWritesTheWholeSheet(t *testing.T) {
 	lines := must[[]string](t)(w.Statement(w.ctx, sam, j.ID))
 	for _, want := range []string{
 		"Apprentice: Pat 00.", "Car: Old hatchback, layout diagonal, on a customer's car.", "Plate or work order: KLM 123.", "Outcome: finished.",
-		"Critical error at “Set the car on stands.”: Jack alone; I set the stands",
-		"Reading at “Measure the rotor. (LF)”: 21.4 mm, below the limit (at least 21.5 mm), measured with micrometer 7.",
-		"Hold point “Pump the pedal until it is firm.”: sent back. Soft pedal", "There was a near miss.", "Note: Asked well",
-		"Clean up.: unaided, tapped together with others.",
+		"Critical error at “Set the car on stands”: Jack alone; I set the stands",
+		"Reading at “Measure the rotor (LF)”: 21.4 mm, below the limit (at least 21.5 mm), measured with micrometer 7.",
+		"Hold point “Pump the pedal until it is firm”: sent back. Soft pedal", "There was a near miss.", "Note: Asked well",
+		"Clean up: unaided, tapped together with others.",
 	} {
 		if !slices.Contains(lines, want) {
 			t.Errorf("the statement lacks %q:\n%s", want, strings.Join(lines, "\n"))

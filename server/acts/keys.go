@@ -33,7 +33,7 @@ func (s *Service) unlock(ctx context.Context, p *store.Person, passphrase, field
 		if n >= passphraseTries {
 			return s.lockedOut(ctx, p)
 		}
-		signer, err = ledger.Unseal(p.Key.Sealed, p.ID, passphrase)
+		signer, err = s.unseal(p.Key.ID, p.Key.Sealed, p.ID, passphrase)
 		if err == nil {
 			if n == 0 {
 				return nil

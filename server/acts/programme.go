@@ -21,9 +21,8 @@ const keptProgrammes = 8
 type programmeCache struct {
 	mu         sync.Mutex
 	programmes []*curriculum.Programme // the latest used comes last
-	parameters map[string]readiness.Parameters
-	frames     []*frame           // the latest used comes last
-	reread     map[[3]string]bool // lesson, old edition, new edition
+	frames     []*frame                // the latest used comes last
+	reread     map[[3]string]bool      // lesson, old edition, new edition
 }
 
 func (s *Service) programme(ctx context.Context) (*curriculum.Programme, error) {

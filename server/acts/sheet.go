@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"strings"
 
 	"brakewright/curriculum"
 	"brakewright/readiness"
@@ -286,16 +287,21 @@ func (sh *JobSheet) criticalErrors() []*SheetStep {
 	return out
 }
 
+// name is a step's title within a sentence, with its wheel.
+func (st *SheetStep) name() string {
+	name := strings.TrimRight(st.Title, ".")
+	if st.Wheel != "" {
+		name += " (" + st.Wheel + ")"
+	}
+	return name
+}
+
 // titles are the titles of steps by key, for a refusal that names them.
 func (sh *JobSheet) titles(keys []string) []string {
 	var out []string
 	for _, k := range keys {
 		if st := sh.step(k); st != nil {
-			title := st.Title
-			if st.Wheel != "" {
-				title += " (" + st.Wheel + ")"
-			}
-			out = append(out, title)
+			out = append(out, st.name())
 		}
 	}
 	return out

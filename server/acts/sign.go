@@ -45,10 +45,8 @@ type signing struct {
 func (s *Service) sign(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
 	out, err := s.signOnce(ctx, actor, r)
 	if x, ok := AsRefusal(err); ok && (x.Code == "id_taken" || x.Code == "rule_"+ledger.JobSignedOnce) {
-		// An equal request may have been a moment faster.
-		if again, err := s.signOnce(ctx, actor, r); err == nil {
-			return again, nil
-		}
+		// An equal request, or another device, was a moment faster: look again.
+		return s.signOnce(ctx, actor, r)
 	}
 	return out, err
 }
@@ -425,10 +423,7 @@ func statementOf(sh *JobSheet, at place) []string {
 }
 
 func stepStatement(st *SheetStep) []string {
-	name := st.Title
-	if st.Wheel != "" {
-		name += " (" + st.Wheel + ")"
-	}
+	name := st.name()
 	line := name + ": " + resultWords[st.Result]
 	if st.Critical {
 		line = "Critical step. " + line

@@ -15,9 +15,6 @@ import (
 	"brakewright/store/ledger"
 )
 
-// markingLocale settles the decimal separator of typed figures in tests: the program's first language.
-const markingLocale = "en"
-
 func (s *Service) read(ctx context.Context, actor *store.Person, id, lesson, edition string) (store.Receipt, error) {
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
@@ -361,7 +358,7 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 	if err != nil {
 		return nil, none, err
 	}
-	m := quiz.Mark(f, a, markingLocale)
+	m := quiz.Mark(f, a, f.Language) // who reads the form in a language types figures as that language does
 	for _, q := range m.Questions {
 		if q.AskBack {
 			return nil, none, wrong("answer", "ask_back", "question", q.ID)

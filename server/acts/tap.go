@@ -236,15 +236,15 @@ func checkResult(st *SheetStep, t store.Tap) error {
 	case !slices.Contains(results, t.Result):
 		return wrong("result", "unknown_result", "result", t.Result)
 	case t.Bulk && (st.Critical || st.HoldPoint):
-		return wrong("bulk", "own_tap_needed", "step", st.Title)
+		return wrong("bulk", "own_tap_needed", "step", st.name())
 	case t.Bulk && t.Result != unaided:
 		return wrong("bulk", "bulk_unaided_only")
 	case t.CriticalError && !st.Critical:
-		return wrong("critical_error", "not_a_critical_step", "step", st.Title)
+		return wrong("critical_error", "not_a_critical_step", "step", st.name())
 	case t.CriticalError && t.Result == notApplicable:
-		return wrong("critical_error", "error_not_possible", "step", st.Title)
+		return wrong("critical_error", "error_not_possible", "step", st.name())
 	case t.CriticalError && t.WhatHappened == "":
-		return wrong("what_happened", "what_happened_needed", "step", st.Title)
+		return wrong("what_happened", "what_happened_needed", "step", st.name())
 	case !t.CriticalError && t.WhatHappened != "":
 		return wrong("what_happened", "what_happened_without_error")
 	}
@@ -254,11 +254,11 @@ func checkResult(st *SheetStep, t store.Tap) error {
 func checkHold(st *SheetStep, t store.Tap) error {
 	switch {
 	case !st.HoldPoint:
-		return wrong("hold", "not_a_hold_point", "step", st.Title)
+		return wrong("hold", "not_a_hold_point", "step", st.name())
 	case t.Hold != accepted && t.Hold != sentBack:
 		return wrong("hold", "unknown_hold", "hold", t.Hold)
 	case t.Hold == sentBack && t.Reason == "":
-		return wrong("reason", "reason_needed", "step", st.Title)
+		return wrong("reason", "reason_needed", "step", st.name())
 	}
 	return nil
 }
@@ -270,7 +270,7 @@ var typedFigure = regexp.MustCompile(`^([+-]?)([0-9]{1,9})(?:([.,])([0-9]{1,9}))
 // group thousands: it is asked back, never guessed.
 func checkReading(st *SheetStep, r store.TapReading) (store.TapReading, error) {
 	if r.Measure < 1 || r.Measure > len(st.Measures) {
-		return r, wrong("reading.measure", "unknown_measure", "step", st.Title)
+		return r, wrong("reading.measure", "unknown_measure", "step", st.name())
 	}
 	m := st.Measures[r.Measure-1]
 	typed := strings.ReplaceAll(strings.TrimSpace(r.Value), "−", "-")

@@ -164,11 +164,25 @@ func mustLoad(t testing.TB, fsys memFS) *curriculum.Programme {
 
 // world is a founded programme with a Service on it.
 type world struct {
-	*storetest.World
 	*Service
-	ctx context.Context
-	t   testing.TB
+	World                                  *storetest.World
+	Options                                store.Options
+	Clock                                  *storetest.Clock
+	Site, Cohort                           string
+	Coordinators, Supervisors, Apprentices []*storetest.Member
+	ctx                                    context.Context
+	t                                      testing.TB
 }
+
+func newWorldOn(t testing.TB, w *storetest.World) *world {
+	return &world{
+		Service: New(w.Store, w.Clock.Now, w.Random, "test"), World: w, Options: w.Options, Clock: w.Clock, Site: w.Site, Cohort: w.Cohort,
+		Coordinators: w.Coordinators, Supervisors: w.Supervisors, Apprentices: w.Apprentices, ctx: context.Background(), t: t,
+	}
+}
+
+// ID mints an id.
+func (w *world) ID() string { return w.World.ID() }
 
 func newWorld(t testing.TB, changes ...string) *world {
 	t.Helper()
@@ -176,7 +190,7 @@ func newWorld(t testing.TB, changes ...string) *world {
 	w := storetest.New(t, storetest.Config{
 		Programme: StoredProgramme(p), Parameters: readiness.DefaultParameters().JSON(), Tasks: []string{"induction", "pads"},
 	})
-	return &world{World: w, Service: New(w.Store, w.Clock.Now, w.Random, "test"), ctx: context.Background(), t: t}
+	return newWorldOn(t, w)
 }
 
 // who loads a member as a request would.

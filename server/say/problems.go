@@ -64,6 +64,7 @@ var problemTexts = map[string]problemText{
 	"file_too_large":    {"The file has more than {limit} MiB.", "A lesson is text; a file of this size is something else.", "Split it, or make the drawing simpler."},
 	"folder_too_large":  {"The files have more than {limit} MiB in all.", "A programme is text and drawings.", "Take out what does not belong to the programme."},
 	"too_many_files":    {"There are {count} files; {limit} are allowed.", "Most of them cannot be lessons.", "Take out what does not belong to the programme."},
+	"too_much_to_check": {"There is too much to check.", "Each step is tried on each vehicle sheet, and each sum over all its values.", "Use fewer sheets, shorter lessons, or fewer values in sums."},
 	"too_many_problems": {"This file has more than {limit} problems; the rest is not shown.", "It may be no lesson at all, or be saved wrongly.", "Mend the first ones and check again."},
 	"file_unused":       {"This file is part of the programme but nothing reads it.", "Lessons belong in lessons/, sheets in vehicles/, and pictures/ holds drawings only.", "Move it, or take it out."},
 	"language_folder":   {"The folder {language} is not read.", "The programme's languages are {languages}.", "Add {language} to languages in programme.yaml, or take the folder out."},
@@ -73,6 +74,8 @@ var problemTexts = map[string]problemText{
 	"lone_cr":           {"A carriage return stands without a line feed.", "Old line ends make lines that some programs see and others do not.", "Save the file with LF or CRLF line ends."},
 	"bidi_control":      {"There is an invisible direction mark ({character}).", "It makes text read otherwise than it is stored, so that a lesson could hide what it says.", "Delete it; retype the word if you cannot see it."},
 	"line_too_long":     {"A line is longer than {limit} KiB.", "Text was pasted without line ends.", "Break the line."},
+	"block_too_long":    {"More than {limit} KiB stand without a blank line.", "Text was pasted without its paragraphs.", "Put blank lines between paragraphs and lists."},
+	"table_too_wide":    {"A table has more than {limit} columns.", "No page could show it.", "Split it."},
 	"nested_too_deep":   {"Lists or quotations stand more than {limit} deep.", "The marks at the start of the line open one inside the other.", "Take the extra marks out."},
 
 	// YAML.
@@ -139,6 +142,7 @@ var problemTexts = map[string]problemText{
 	"term_without_definition": {"The term {term} has no definition.", "A definition is a line that begins with a colon and a space.", "Add it below the term."},
 	"misbelief_shape":         {"This is not a misbelief of two parts.", "Each bullet says **Said:** … **In fact:** … once.", "Add the part that is missing."},
 	"long_sentence":           {"A sentence has {words} words: \"{text}\".", "Above {limit} words a sentence is hard to follow on a phone.", "Split it."},
+	"raw_html":                {"HTML is not shown: {text}.", "Pages show Markdown only, so that no lesson can bring script along.", "Write it in Markdown, or take it out."},
 	"link_refused":            {"The link {link} is not shown.", "Links may lead to http, https, mailto and tel addresses and to places in the programme.", "Correct the address."},
 
 	// Pictures.

@@ -106,7 +106,7 @@ var kinds = []Kind{
 	{Type: TestIssued, Makers: []Maker{MakerSelf}, About: AboutApprentice, Signing: SignNone, Content: []string{"form"},
 		New: func() any { return new(TestIssuedPayload) }},
 	{Type: TestHandedIn, Makers: []Maker{MakerSelf}, About: AboutApprentice, Signing: SignNone, Content: []string{"answers", "marks"},
-		When: "one's own test, of this task, still open; watched by a supervisor appointed for the task, if at all", New: func() any { return new(TestHandedInPayload) }},
+		When: "one's own test, of this task, still open; watched by a supervisor, if at all", New: func() any { return new(TestHandedInPayload) }},
 	{Type: SignOff, Makers: []Maker{MakerAppointed}, About: AboutApprentice, Signing: SignActor,
 		Personal: []string{"car", "work_order", "notes", "what_happened/", "reason"},
 		When:     "never for oneself; each job once; the actor is one of those who watched", New: func() any { return new(SignOffPayload) }},

@@ -294,6 +294,20 @@ func (j *judge) holds(person, role, date string) (bool, error) {
 	return false, nil
 }
 
+// supervises says whether a person is a supervisor on the day of recording, at the entry's site if the role is for one.
+func (j *judge) supervises(person string) (bool, error) {
+	roles, err := j.facts.Roles(person)
+	if err != nil {
+		return false, err
+	}
+	for _, r := range roles {
+		if r.Role == "supervisor" && (r.Site == "" || j.Body.Site == "" || r.Site == j.Body.Site) && inForce(r.From, r.Until, j.recorded) {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
 // appointed says whether a person is appointed for a task at a site on a date. Site "" is met only by an appointment
 // for all sites.
 func (j *judge) appointed(person, task, site, date string) (bool, error) {
@@ -331,7 +345,7 @@ func (j *judge) maker() error {
 			}
 		case MakerAppointed:
 			var supervises bool
-			if supervises, err = j.holds(actor, "supervisor", j.recorded); err != nil || !supervises {
+			if supervises, err = j.supervises(actor); err != nil || !supervises {
 				break
 			}
 			wantsAppointment = true
@@ -504,7 +518,7 @@ func (j *judge) authority(person string) (bool, error) {
 	if ok, err := j.holds(person, "coordinator", j.recorded); ok || err != nil {
 		return ok, err
 	}
-	if ok, err := j.holds(person, "supervisor", j.recorded); !ok || err != nil {
+	if ok, err := j.supervises(person); !ok || err != nil {
 		return false, err
 	}
 	return j.appointedForIt(person)
@@ -533,11 +547,18 @@ func (j *judge) late() error {
 		return err
 	}
 	earliest := j.happened
-	if u, ok := j.Payload.(*UnwatchedJobPayload); ok {
-		if u.Date > j.recorded {
+	switch p := j.Payload.(type) {
+	case *UnwatchedJobPayload:
+		if p.Date > j.recorded {
 			return broken(Future)
 		}
-		earliest = min(earliest, u.Date)
+		earliest = min(earliest, p.Date)
+	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
+		finished, err := Date(p.Finished, j.Body.Zone)
+		if err != nil {
+			return err
+		}
+		earliest = min(earliest, finished)
 	}
 	first := mustDate(j.recorded).AddDate(0, 0, -days).Format(time.DateOnly)
 	if earliest >= first {

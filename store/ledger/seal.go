@@ -24,9 +24,12 @@ type Cost struct {
 	Threads   uint8
 }
 
-// KeyCost is the cost of newly sealed keys: RFC 9106's second choice with one lane. It is a variable for tests and
-// demonstrations only; a sealed key carries its own cost, so keys sealed cheaply stay cheap to attack.
-var KeyCost = Cost{MemoryKiB: 65536, Time: 3, Threads: 1}
+// defaultKeyCost is RFC 9106's second choice (64 MiB, three passes) with one lane.
+var defaultKeyCost = Cost{MemoryKiB: 65536, Time: 3, Threads: 1}
+
+// KeyCost is the cost of newly sealed keys. It is a variable for tests and demonstrations only; a sealed key carries its
+// own cost, so keys sealed cheaply stay cheap to attack.
+var KeyCost = defaultKeyCost
 
 // maxCost bounds what opening a sealed key may cost, whatever the database says.
 var maxCost = Cost{MemoryKiB: 1 << 20, Time: 16, Threads: 16}

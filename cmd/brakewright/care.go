@@ -1,0 +1,205 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"brakewright/store"
+)
+
+func newVerify() *cobra.Command {
+	var database, keyFile, only, format string
+	cmd := &cobra.Command{
+		Use:   "verify",
+		Short: "Check every hash, signature, rule and projection of a database, changing nothing",
+		Long: `Verify reads the whole database and checks that every entry is as it was signed, that the
+rules were kept, that everything named by a hash is there unchanged, and that the projections
+are what the ledger gives. With the key file it also opens the personal rows; without it they are
+reported as not examined. It changes nothing and may run while the service does.
+
+The exit status is 1 if anything is wrong.`,
+		Example: `  brakewright verify --database shop.db --key-file shop.key
+  brakewright verify --database backup.db --only ledger --format json`,
+		Args: exactly(0, ""),
+	}
+	f := cmd.Flags()
+	databaseFlag(cmd, &database)
+	f.StringVar(&keyFile, "key-file", "", "key file: opens the personal rows too")
+	f.Var(&oneOf{value: &only, allowed: []string{"ledger"}}, "only", "check the ledger alone")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "database"); err != nil {
+			return err
+		}
+		o, err := databaseOptions(database, keyFile)
+		if err != nil {
+			return err
+		}
+		v, err := store.Verify(cmd.Context(), o, only == "ledger", progressOn(cmd.ErrOrStderr()))
+		if err != nil {
+			return err
+		}
+		return reportVerification(cmd.OutOrStdout(), v, format)
+	}
+	return cmd
+}
+
+func newRebuild() *cobra.Command {
+	var database, format string
+	var check bool
+	cmd := &cobra.Command{
+		Use:   "rebuild",
+		Short: "Make the tables that pages read anew from the ledger",
+		Example: `  brakewright rebuild --database shop.db --check    say what differs, change nothing
+  brakewright rebuild --database shop.db`,
+		Args: exactly(0, ""),
+	}
+	databaseFlag(cmd, &database)
+	cmd.Flags().BoolVar(&check, "check", false, "change nothing; say what differs")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "database"); err != nil {
+			return err
+		}
+		o, err := databaseOptions(database, "")
+		if err != nil {
+			return err
+		}
+		v, err := store.Rebuild(cmd.Context(), o, check, progressOn(cmd.ErrOrStderr()))
+		if err != nil {
+			return err
+		}
+		return reportVerification(cmd.OutOrStdout(), v, format)
+	}
+	return cmd
+}
+
+func newBackup() *cobra.Command {
+	var database, out, format string
+	cmd := &cobra.Command{
+		Use:   "backup",
+		Short: "Copy a database to a new file while the service runs",
+		Long: `Backup makes a whole copy of a database, also while the service writes to it, and checks the
+copy. It never holds the key file: keep a copy of that apart, or names and notes in the backup
+can never be opened again.`,
+		Example: "  brakewright backup --database shop.db --out shop-2030-05-01.db",
+		Args:    exactly(0, ""),
+	}
+	databaseFlag(cmd, &database)
+	cmd.Flags().StringVar(&out, "out", "", "file to make; it must not exist")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "database", "out"); err != nil {
+			return err
+		}
+		o, err := databaseOptions(database, "")
+		if err != nil {
+			return err
+		}
+		if err := mustBeFree(out, "the backup"); err != nil {
+			return err
+		}
+		if err := store.Backup(cmd.Context(), o, out, progressOn(cmd.ErrOrStderr())); err != nil {
+			return err
+		}
+		if format == "json" {
+			return writeJSON(cmd.OutOrStdout(), map[string]string{"backup": out})
+		}
+		_, err = fmt.Fprintf(cmd.OutOrStdout(), "Backed up to %s. The key file is not in it: keep a copy of that apart.\n", out)
+		return err
+	}
+	return cmd
+}
+
+func newRestore() *cobra.Command {
+	var from, database, format string
+	var force bool
+	cmd := &cobra.Command{
+		Use:   "restore",
+		Short: "Check a backup and put it in place of the database",
+		Long: `Restore verifies a backup and then puts it in place. Stop the service first. It refuses to
+replace a database that holds entries which the backup lacks, unless --force says that they may
+be lost.`,
+		Example: "  brakewright restore --from shop-2030-05-01.db --database shop.db",
+		Args:    exactly(0, ""),
+	}
+	databaseFlag(cmd, &database)
+	cmd.Flags().StringVar(&from, "from", "", "the backup")
+	cmd.Flags().BoolVar(&force, "force", false, "also when entries are lost by it")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "from", "database"); err != nil {
+			return err
+		}
+		if err := fileDatabase(database); err != nil {
+			return err
+		}
+		o, err := databaseOptions(from, "")
+		if err != nil {
+			return err
+		}
+		o.Database = database
+		v, err := store.Restore(cmd.Context(), from, o, force, progressOn(cmd.ErrOrStderr()))
+		if err != nil {
+			return err
+		}
+		return reportVerification(cmd.OutOrStdout(), v, format)
+	}
+	return cmd
+}
+
+func databaseFlag(cmd *cobra.Command, database *string) {
+	cmd.Flags().StringVar(database, "database", "", "the database file")
+}
+
+// reportVerification prints a verification and makes the exit status follow it.
+func reportVerification(w io.Writer, v *store.Verification, format string) error {
+	var err error
+	if format == "json" {
+		err = writeJSON(w, v)
+	} else {
+		err = writeVerification(w, v)
+	}
+	if err == nil && !v.OK {
+		return errFindings
+	}
+	return err
+}
+
+func writeVerification(w io.Writer, v *store.Verification) error {
+	var b strings.Builder
+	for _, c := range v.Checks {
+		said := "ok"
+		if !c.OK {
+			said = "WRONG"
+		}
+		fmt.Fprintf(&b, "%-5s  %s: %d\n", said, c.Name, c.Count)
+	}
+	for _, what := range v.NotExamined {
+		fmt.Fprintf(&b, "not examined: %s\n", what)
+	}
+	if p := v.FirstProblem; p != nil {
+		fmt.Fprintf(&b, "First problem: table %s, row %s", p.Table, p.Row)
+		if p.Index >= 0 {
+			fmt.Fprintf(&b, ", entry %d", p.Index)
+		}
+		fmt.Fprintf(&b, ": %s\n", p.What)
+	}
+	said := "All is as it was signed."
+	if !v.OK {
+		said = "Something is wrong. Keep this database as it is and look at the first problem."
+	}
+	fmt.Fprintf(&b, "%s %s\n", countEntries(v.Entries), said)
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func countEntries(n int64) string {
+	if n == 1 {
+		return "1 entry."
+	}
+	return fmt.Sprintf("%d entries.", n)
+}

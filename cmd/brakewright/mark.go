@@ -1,0 +1,106 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"brakewright/quiz"
+)
+
+func newMark() *cobra.Command {
+	var formFile, answersFile, locale, format string
+	cmd := &cobra.Command{
+		Use:   "mark",
+		Short: "Mark answers against a form",
+		Long: `Mark reads a form as "quiz --format json" makes it and an answers file
+({"format": "brakewright-answers/1", "answers": {QUESTION: ANSWER}}) and prints the marks.
+
+The exit status is 0 when it could mark, whatever the mark, and 1 when an answer must be asked
+back: a lone comma or dot before three digits that the locale does not settle is never guessed.
+"-" reads standard input.`,
+		Example: `  brakewright mark --form form.json --answers answers.json
+  brakewright mark --form form.json --answers - --locale es --format json < answers.json`,
+		Args: exactly(0, ""),
+	}
+	f := cmd.Flags()
+	f.StringVar(&formFile, "form", "", "the form, with its keys")
+	f.StringVar(&answersFile, "answers", "", "the answers file")
+	f.StringVar(&locale, "locale", "", "language that settles the decimal sign of typed figures: en, es, …")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "form", "answers"); err != nil {
+			return err
+		}
+		if formFile == "-" && answersFile == "-" {
+			return usagef("only one of --form and --answers can be standard input")
+		}
+		b, err := readFile(cmd.InOrStdin(), formFile, "the form")
+		if err != nil {
+			return err
+		}
+		form, err := quiz.ReadForm(b)
+		if err != nil {
+			return fmt.Errorf("%s: %w", formFile, err)
+		}
+		if b, err = readFile(cmd.InOrStdin(), answersFile, "the answers"); err != nil {
+			return err
+		}
+		answers, err := quiz.ReadAnswers(b, form)
+		if err != nil {
+			return fmt.Errorf("%s: %w", answersFile, err)
+		}
+		marks := quiz.Mark(form, answers, locale)
+		if format == "json" {
+			err = writeJSON(cmd.OutOrStdout(), marks)
+		} else {
+			err = writeMarks(cmd.OutOrStdout(), form, marks)
+		}
+		if err != nil {
+			return err
+		}
+		for _, q := range marks.Questions {
+			if q.AskBack {
+				return errFindings
+			}
+		}
+		return nil
+	}
+	return cmd
+}
+
+// writeMarks prints marks for a person.
+func writeMarks(w io.Writer, f *quiz.Form, m *quiz.Marks) error {
+	for i, q := range m.Questions {
+		said := "wrong"
+		switch {
+		case q.AskBack:
+			said = "ask back: the figure can be read in two ways"
+		case q.Correct:
+			said = "right"
+		case q.Points > 0:
+			said = "partly right"
+		}
+		if _, err := fmt.Fprintf(w, "%d. %s: %s, %d of %d\n", i+1, q.ID, said, q.Points, q.Max); err != nil {
+			return err
+		}
+		if asked := f.Question(q.ID); asked != nil && !q.Correct && !q.AskBack {
+			if _, err := fmt.Fprintf(w, "   %s\n", asked.Explanation); err != nil {
+				return err
+			}
+		}
+	}
+	result := ""
+	if m.Passed != nil {
+		result = ", not passed"
+		if *m.Passed {
+			result = ", passed"
+		}
+	}
+	if n := len(m.CriticalFailed); n > 0 {
+		result += fmt.Sprintf(", %s failed", count(n, "critical question"))
+	}
+	_, err := fmt.Fprintf(w, "%d of %s, %d %%%s\n", m.Points, count(m.Max, "point"), m.Percent, result)
+	return err
+}

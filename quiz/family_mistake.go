@@ -1,0 +1,183 @@
+package quiz
+
+import (
+	"math/big"
+	"slices"
+	"strconv"
+	"strings"
+
+	"brakewright/curriculum"
+)
+
+// mistakeFamily shows a job written up line by line, with exactly one thing wrong: a step done before the one step that
+// it had to wait for, or a reading outside its limit that was passed. Everything else in it is in order. The last line is
+// never offered, for nothing on it could have been done too soon.
+var mistakeFamily = &family{
+	info: FamilyInfo{ID: "find-mistake", Kinds: []Kind{Single}, Asks: "Which line of this job write-up is wrong?", Source: "procedure: steps, their order, and Measure"},
+	items: func(s *subject) (out []*item) {
+		for _, x := range s.leaves {
+			if slices.Contains(x.rel, after) {
+				out = append(out, &item{element: x.Element, line: x.Line, critical: x.Critical, make: func(d *draws) *proposal { return proposeTooSoon(s, x, d) }})
+			}
+		}
+		for _, m := range s.limits {
+			if m.step == nil || m.step.leaf < 0 {
+				continue
+			}
+			out = append(out, &item{label: m.label, element: m.element, line: m.line, critical: m.critical,
+				make: func(d *draws) *proposal { return proposePassed(s, m, d) }})
+		}
+		return out
+	},
+}
+
+var tooSoonSayings = sayings{
+	"en": {"Five lines of a job write-up, in the order in which the work was done. One step was done too soon: something that had to come first was still undone. Which line is it?"},
+	"es": {"Cinco líneas de la hoja de un trabajo, en el orden en que se hizo. Un paso se hizo demasiado pronto: faltaba algo que tenía que ir antes. ¿Qué línea es?"},
+}
+
+var mixedMistakeSayings = sayings{
+	"en": {"Five lines of a job write-up, in the order in which the work was done. One line is wrong: a step done too soon, or a reading passed that must not pass. Which line is it?"},
+	"es": {"Cinco líneas de la hoja de un trabajo, en el orden en que se hizo. Una línea está mal: un paso hecho demasiado pronto, o una lectura aceptada que no se puede aceptar. ¿Qué línea es?"},
+}
+
+var lineSayings = sayings{"en": {"Line {1}"}, "es": {"Línea {1}"}}
+
+var passedSayings = map[string]sayings{
+	"one":     {"en": {"{1}: read {2}, limit {3}, passed"}, "es": {"{1}: lectura {2}, límite {3}, aceptado"}},
+	"each":    {"en": {"{1}: read {2} everywhere, limit {3}, passed"}, "es": {"{1}: lectura {2} en todas partes, límite {3}, aceptado"}},
+	"lowest":  {"en": {"{1}: lowest reading {2}, limit {3}, passed"}, "es": {"{1}: lectura menor {2}, límite {3}, aceptado"}},
+	"highest": {"en": {"{1}: highest reading {2}, limit {3}, passed"}, "es": {"{1}: lectura mayor {2}, límite {3}, aceptado"}},
+	"spread":  {"en": {"{1}: spread {2}, limit {3}, passed"}, "es": {"{1}: diferencia {2}, límite {3}, aceptado"}},
+}
+
+var tooSoonExplained = sayings{
+	"en": {"{1} had to wait for {2}."},
+	"es": {"{1} tenía que esperar a {2}."},
+}
+
+var passedExplained = sayings{
+	"en": {"{1} is not within the limit: {2}."},
+	"es": {"{1} no está dentro del límite: {2}."},
+}
+
+// lines is how long a write-up is; all but the last line are offered.
+const lines = 5
+
+func proposeTooSoon(s *subject, x *step, d *draws) *proposal {
+	target := d.below(lines - 1)
+	for range 16 {
+		set := orderedSet(s, x, lines, d)
+		if set == nil {
+			return nil
+		}
+		job := someOrder(set, d)
+		at := slices.Index(job, x)
+		last, next := -1, -1 // of what x waits for, the latest line and the one before
+		for i, y := range job[:at] {
+			if x.rel[y.leaf] == after {
+				last, next = i, last
+			}
+		}
+		if last < 0 || target > last || target <= next {
+			continue
+		}
+		y := job[last]
+		job = slices.Insert(slices.Delete(job, at, at+1), target, x)
+		p := writeUp(s, job, target, nil, 0, d)
+		p.explanation = s.explain(s.say(tooSoonExplained, "", s.quote(x.title.text), s.quote(y.title.text)), s.passage(x.Why...), s.passage(y.Why...))
+		p.tests = []string{pairFact(y, x)}
+		p.shows = slices.DeleteFunc(p.shows, func(f string) bool { return f == pairFact(y, x) })
+		return p
+	}
+	return nil
+}
+
+func proposePassed(s *subject, m measured, d *draws) *proposal {
+	target := d.below(lines - 1)
+	var bad []string
+	for _, c := range m.cases() {
+		if strings.HasSuffix(c, "under") || strings.HasSuffix(c, "over") {
+			bad = append(bad, c)
+		}
+	}
+	n, ok := m.reading(pick(d, bad), d)
+	if !ok || m.judge(n) == curriculum.Within {
+		return nil
+	}
+	for range 16 {
+		set := orderedSet(s, m.step, lines, d)
+		if set == nil {
+			return nil
+		}
+		job := someOrder(set, d)
+		if job[target] != m.step {
+			continue
+		}
+		p := writeUp(s, job, target, &m, n, d)
+		p.explanation = s.explain(s.say(passedExplained, "", m.write(n), s.limit(m.figure)), m.quote)
+		return p
+	}
+	return nil
+}
+
+// writeUp writes the job down. Where wrong is nil, every reading in it is good; else the line at target holds its reading
+// n. Readings are shown in both cases, so that a reading alone does not mean that it is wrong.
+func writeUp(s *subject, job []*step, target int, wrong *measured, n int64, d *draws) *proposal {
+	var b strings.Builder
+	p := &proposal{kind: Single, inPlace: true, lists: true, params: ""}
+	withReading := false
+	for i, x := range job {
+		text := x.title.text
+		m := wrong
+		if wrong == nil || i != target {
+			m = nil
+			for j := range s.limits {
+				if s.limits[j].step == x {
+					m = &s.limits[j]
+					break
+				}
+			}
+		}
+		if m != nil {
+			reading, ok := n, true
+			if wrong == nil || i != target {
+				good := slices.DeleteFunc(m.cases(), func(c string) bool { return strings.HasSuffix(c, "under") || strings.HasSuffix(c, "over") })
+				reading, ok = m.reading(pick(d, good), d)
+			}
+			if ok {
+				say, known := passedSayings[m.which]
+				if !known {
+					say = passedSayings["one"]
+				}
+				text = say.say(s.language, 0, text, m.write(reading), s.limit(m.figure))
+				withReading = true
+				p.onCar = p.onCar || m.onCar
+				p.shows = append(p.shows, "figure:"+m.gauge.element)
+			}
+		}
+		p.onCar = p.onCar || x.onCar
+		b.WriteString("\n" + strconv.Itoa(i+1) + ". " + text)
+		if i < lines-1 {
+			c := choice{phrase: s.phrase(lineSayings.say(s.language, 0, strconv.Itoa(i+1))), element: x.Element, value: big.NewRat(int64(i+1), 1)}
+			if i == target {
+				if wrong != nil {
+					c.element = wrong.element
+				}
+				p.right = []choice{c}
+			} else {
+				p.wrong = append(p.wrong, c)
+			}
+		}
+	}
+	for _, f := range forcedPairs(job) {
+		p.shows = append(p.shows, pairFact(job[f[0]], job[f[1]]))
+	}
+	ask := tooSoonSayings
+	if withReading {
+		ask = mixedMistakeSayings
+	}
+	p.stem = s.say(ask, "") + b.String()
+	p.params = b.String()
+	return p
+}

@@ -1,0 +1,152 @@
+package quiz
+
+import (
+	"strings"
+
+	"brakewright/curriculum"
+)
+
+// The families of this file ask one cell of a table's row by another. A row is out as a source of wrong options when its
+// asked-by cell resembles that of the row asked, or when its answer does: then its answer may be true as well.
+
+// cell is one column of a table, as far as families ask it.
+type cell struct {
+	name string // as in elements
+	text func(row int) curriculum.Text
+}
+
+// table of rows that apply, with what families need of each.
+type rows struct {
+	n   int
+	row func(i int) curriculum.Row
+}
+
+func (s *subject) cautionRows() (rows, map[string]cell) {
+	return rows{len(s.cautions), func(i int) curriculum.Row { return s.cautions[i].Row }}, map[string]cell{
+		"hazard":      {"hazard", func(i int) curriculum.Text { return s.cautions[i].Hazard }},
+		"consequence": {"consequence", func(i int) curriculum.Text { return s.cautions[i].Consequence }},
+		"control":     {"control", func(i int) curriculum.Text { return s.cautions[i].Control }},
+	}
+}
+
+func (s *subject) toolRows() (rows, map[string]cell) {
+	return rows{len(s.tools), func(i int) curriculum.Row { return s.tools[i].Row }}, map[string]cell{
+		"item":        {"item", func(i int) curriculum.Text { return s.tools[i].Item }},
+		"use":         {"use", func(i int) curriculum.Text { return s.tools[i].Use }},
+		"wrong-thing": {"wrong-thing", func(i int) curriculum.Text { return s.tools[i].WrongThing }},
+		"wrong-harm":  {"wrong-harm", func(i int) curriculum.Text { return s.tools[i].WrongHarm }},
+	}
+}
+
+func (s *subject) faultRows() (rows, map[string]cell) {
+	return rows{len(s.faults), func(i int) curriculum.Row { return s.faults[i].Row }}, map[string]cell{
+		"symptom": {"symptom", func(i int) curriculum.Text { return s.faults[i].Symptom }},
+		"cause":   {"cause", func(i int) curriculum.Text { return s.faults[i].Cause }},
+		"check":   {"check", func(i int) curriculum.Text { return s.faults[i].Check }},
+	}
+}
+
+// rowItems makes an item for each row: given the cells named in given, which text of the cell asked belongs to them? A
+// row that shares or resembles a cell of apart with the row asked gives no wrong option.
+func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked string, apart []string, ask sayings) (out []*item) {
+	answer := cells[asked]
+	choices := make([]choice, t.n)
+	for i := range choices {
+		choices[i] = s.choice(t.row(i).Element+"/"+asked, answer.text(i))
+	}
+	others := make(map[string][]*phrase)
+	for _, name := range apart {
+		for i := range t.n {
+			others[name] = append(others[name], s.choice("", cells[name].text(i)).phrase)
+		}
+	}
+	for i := range t.n {
+		args, onCar, ok := []string{}, false, choices[i].norm != ""
+		for _, name := range given {
+			c := s.choice("", cells[name].text(i))
+			ok = ok && c.norm != ""
+			onCar = onCar || c.onCar
+			args = append(args, s.quote(c.text))
+		}
+		if !ok {
+			continue
+		}
+		element := t.row(i).Element
+		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, onCar: onCar,
+			explanation: s.rowQuote(rowTexts(cells, given, asked, i)...), tests: []string{element + "/" + asked}}
+	rows:
+		for j := range t.n {
+			if j == i {
+				continue
+			}
+			for _, name := range apart {
+				if alike(others[name][i], others[name][j], 1, 2) {
+					continue rows
+				}
+			}
+			p.wrong = append(p.wrong, choices[j])
+		}
+		if len(p.wrong) < 2 {
+			continue
+		}
+		out = append(out, &item{label: asked, element: element + "/" + given[len(given)-1], line: t.row(i).Line, make: func(*draws) *proposal { copied := p; return &copied }})
+	}
+	return out
+}
+
+// rowQuote quotes cells of one row, side by side.
+func (s *subject) rowQuote(ts ...curriculum.Text) string {
+	parts := make([]string, len(ts))
+	for i, t := range ts {
+		parts[i], _ = s.words(t)
+	}
+	return s.quote(strings.Join(parts, " – "))
+}
+
+func rowTexts(cells map[string]cell, given []string, asked string, i int) (out []curriculum.Text) {
+	for _, name := range given {
+		out = append(out, cells[name].text(i))
+	}
+	return append(out, cells[asked].text(i))
+}
+
+// matchItems makes one item of a table: each text of one column belongs to one text of the other.
+func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings) []*item {
+	if t.n < 3 {
+		return nil
+	}
+	all := proposal{kind: Match, stem: s.say(ask, right.name)}
+	for i := range t.n {
+		all.right = append(all.right, s.choice(t.row(i).Element+"/"+left.name, left.text(i)))
+		all.targets = append(all.targets, s.choice(t.row(i).Element+"/"+right.name, right.text(i)))
+	}
+	var out []*item
+	for i := range t.n {
+		out = append(out, &item{label: right.name, element: t.row(i).Element, line: t.row(i).Line, make: func(d *draws) *proposal {
+			p := all
+			p.right, p.targets = []choice{all.right[i]}, []choice{all.targets[i]}
+			kept := []int{i}
+		next:
+			for _, j := range d.order(t.n) {
+				for _, k := range kept {
+					if j == k {
+						continue next
+					}
+					for _, c := range apart {
+						if alike(s.choice("", c.text(j)).phrase, s.choice("", c.text(k)).phrase, 1, 2) {
+							continue next
+						}
+					}
+				}
+				kept = append(kept, j)
+				p.right, p.targets = append(p.right, all.right[j]), append(p.targets, all.targets[j])
+			}
+			for k := range p.right {
+				p.tests = append(p.tests, p.targets[k].element)
+			}
+			p.explanation = s.rowQuote(left.text(i), right.text(i))
+			return &p
+		}})
+	}
+	return out
+}

@@ -1,0 +1,193 @@
+package quiz
+
+import (
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// phrase is a text with what the guards look at, worked out once.
+type phrase struct {
+	text  string   // as shown
+	norm  string   // lower case, letters and digits only, one space between words
+	words []string // content words, stemmed, sorted, each once
+	runes int
+}
+
+func newPhrase(text, language string) *phrase {
+	norm := normal(text)
+	return &phrase{text: text, norm: norm, words: contentWords(norm, language), runes: utf8.RuneCountInString(text)}
+}
+
+// normal takes case, punctuation and spacing out of a text: two texts with one normal form say the same.
+func normal(s string) string {
+	var b strings.Builder
+	b.Grow(len(s))
+	gap := false
+	for _, r := range s {
+		switch {
+		case unicode.IsLetter(r) || unicode.IsDigit(r) || unicode.Is(unicode.Mn, r):
+			if gap && b.Len() > 0 {
+				b.WriteByte(' ')
+			}
+			gap = false
+			b.WriteRune(unicode.ToLower(r))
+		case r == '\'' || r == '’' || r == '\u00AD': // "supervisor's" stays one word
+		default:
+			gap = true
+		}
+	}
+	return b.String()
+}
+
+// functionWords carry no content; two texts that share only these share nothing.
+var functionWords = map[string]map[string]bool{
+	"en": set("the and for with from into onto that this these those then than its his her their our your you they them " +
+		"are was were been has have had not nor but out off over under who what which when where why how can could may will would shall should must " +
+		"does did done all any each every one two some more most only also just very here there both such about while until before after " +
+		"upon per via yet so is it be by or of on in at as an to if up do no we he she a i"),
+	"es": set("el la los las un una unos unas y o u e de del al a en con sin por para que se su sus lo le les es son fue era ser estar está están " +
+		"no ni pero más muy ya si como cuando donde quien cual cuál qué cómo este esta estos estas ese esa esos esas esto eso hay ha han " +
+		"debe deben puede pueden todo toda todos todas cada uno dos sobre bajo entre hasta desde antes después mientras solo sólo también"),
+}
+
+func set(words string) map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields(words) {
+		m[w] = true
+	}
+	return m
+}
+
+// contentWords are the stems of the words of a normal text that carry content.
+func contentWords(norm, language string) []string {
+	skip := functionWords[language]
+	if skip == nil {
+		skip = functionWords["en"]
+	}
+	var out []string
+	for w := range strings.FieldsSeq(norm) {
+		if utf8.RuneCountInString(w) < 3 && !isNumber(w) || skip[w] {
+			continue
+		}
+		out = append(out, stem(w, language))
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+func isNumber(w string) bool {
+	return strings.IndexFunc(w, func(r rune) bool { return r < '0' || r > '9' }) < 0
+}
+
+// stem takes common endings off. It is crude on purpose: to call two words one costs a question, to miss a shared word
+// gives an answer away.
+func stem(w, language string) string {
+	endings := []string{"ings", "ing", "edly", "ied", "ies", "ers", "er", "ed", "es", "ly", "s", "e"}
+	if language == "es" {
+		endings = []string{"aciones", "ación", "amente", "mente", "ando", "iendo", "adas", "ados", "ada", "ado", "idas", "idos", "ida", "ido", "ar", "er", "ir",
+			"es", "as", "os", "a", "o", "e", "s"}
+	}
+	for _, end := range endings {
+		if root, ok := strings.CutSuffix(w, end); ok && utf8.RuneCountInString(root) >= 3 {
+			w = root
+			break
+		}
+	}
+	// "gripping" and "grip", "carry" and "carries" meet here.
+	if n := len(w); n > 3 && w[n-1] == w[n-2] {
+		w = w[:n-1]
+	}
+	if root, ok := strings.CutSuffix(w, "y"); ok && len(root) >= 3 {
+		w = root
+	}
+	return w
+}
+
+// common counts the words that two sorted lists share.
+func common(a, b []string) (n int) {
+	for i, j := 0, 0; i < len(a) && j < len(b); {
+		switch strings.Compare(a[i], b[j]) {
+		case 0:
+			n, i, j = n+1, i+1, j+1
+		case -1:
+			i++
+		default:
+			j++
+		}
+	}
+	return n
+}
+
+// within says whether one text holds the other, typography aside.
+func within(a, b *phrase) bool {
+	return a.norm == b.norm || a.norm != "" && b.norm != "" && (strings.Contains(a.norm, b.norm) || strings.Contains(b.norm, a.norm))
+}
+
+// alike says whether two texts may mean the same: they hold one another, or share at least num/den of all their
+// content words.
+func alike(a, b *phrase, num, den int) bool {
+	if within(a, b) {
+		return true
+	}
+	shared := common(a.words, b.words)
+	all := len(a.words) + len(b.words) - shared
+	return shared > 0 && shared*den >= all*num
+}
+
+// echoes lists the content words that the stem shares with the key and with none of the others.
+func echoes(stem, key *phrase, others []*phrase) (out []string) {
+	for _, w := range key.words {
+		if _, ok := slices.BinarySearch(stem.words, w); !ok {
+			continue
+		}
+		if !slices.ContainsFunc(others, func(o *phrase) bool { _, ok := slices.BinarySearch(o.words, w); return ok }) {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// tidy prepares a lesson's words for use as an option or inside quotation marks: one line, no closing full stop.
+func tidy(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if !strings.HasSuffix(s, "...") && !strings.HasSuffix(s, "etc.") {
+		s = strings.TrimSuffix(s, ".")
+	}
+	return strings.TrimRight(s, ":; ")
+}
+
+// twoSentences cuts a passage after its second sentence.
+func twoSentences(s string) string {
+	ends := 0
+	for i, r := range s {
+		if r != '.' && r != '!' && r != '?' {
+			continue
+		}
+		if rest := s[i+1:]; rest == "" || strings.HasPrefix(rest, " ") {
+			if ends++; ends == 2 {
+				return s[:i+1]
+			}
+		}
+	}
+	return s
+}
+
+// sayings hold the sentences of a family by language. {1}, {2} … stand for the arguments.
+type sayings map[string][]string
+
+// say fills a sentence. which picks among variants and is taken from the source element, so that one question always
+// reads the same. A language without sentences reads English.
+func (s sayings) say(language string, which int, args ...string) string {
+	list := s[language]
+	if len(list) == 0 {
+		list = s["en"]
+	}
+	text := list[which%len(list)]
+	pairs := make([]string, 0, 2*len(args))
+	for i, a := range args {
+		pairs = append(pairs, "{"+string(rune('1'+i))+"}", a)
+	}
+	return strings.NewReplacer(pairs...).Replace(text)
+}

@@ -1,0 +1,209 @@
+package server
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"net/http"
+
+	"github.com/gorilla/mux"
+
+	"brakewright/store"
+)
+
+const passwordPath = "/account/password"
+
+func (s *Server) registerAccountRoutes(r *mux.Router) {
+	s.get(r, "/account", s.showAccount)
+	s.get(r, passwordPath, s.showPassword)
+	s.post(r, passwordPath, s.setPassword)
+	s.post(r, "/account/key", s.requestKey)
+	s.post(r, "/account/sessions/end", s.endSessions)
+}
+
+// accountPage is one's own log-in, key and sessions.
+type accountPage struct {
+	BasePage
+	Login    string
+	Roles    []roleLine
+	HasKey   bool
+	KeySince moment
+	Waiting  bool // a new key waits for a coordinator
+	MaySign  bool // holds, or will hold, a role that signs
+	Sessions []sessionLine
+}
+
+type roleLine struct {
+	Entry, Role, Site string
+	From, Until       moment
+	Author, Now       bool
+}
+
+type sessionLine struct {
+	Hash       string
+	Here, API  bool
+	Begun      moment
+	Last, Ends moment
+}
+
+func (accountPage) template() string { return "account" }
+
+func newAccountPage(b BasePage, p *store.Person, sites map[string]string, sessions []store.Session, here string) accountPage {
+	b.Title = "Your account"
+	page := accountPage{BasePage: b, Login: p.Login, Waiting: p.KeyWaiting, HasKey: p.Key != nil}
+	if p.Key != nil {
+		page.KeySince = b.clock.at(p.Key.AddedAt)
+	}
+	page.Roles = roleLines(b.clock, p, sites)
+	for _, r := range p.Roles {
+		if r.Role != "apprentice" && (r.Until == "" || r.Until >= b.clock.today()) {
+			page.MaySign = true
+		}
+	}
+	for _, x := range sessions {
+		page.Sessions = append(page.Sessions, sessionLine{Hash: x.TokenHash, Here: x.TokenHash == here, API: x.API,
+			Begun: b.clock.at(x.CreatedAt), Last: b.clock.at(x.SeenAt), Ends: b.clock.at(x.ExpiresAt)})
+	}
+	return page
+}
+
+func roleLines(c clock, p *store.Person, sites map[string]string) []roleLine {
+	var out []roleLine
+	for _, r := range p.Roles {
+		site := "all sites"
+		if r.Site != "" {
+			site = sites[r.Site]
+		}
+		out = append(out, roleLine{Entry: r.Entry, Role: roleName(r.Role), Site: site, From: c.day(r.From), Until: c.day(r.Until), Author: r.Author, Now: r.Holds(c.today())})
+	}
+	return out
+}
+
+// tokenHash is how the store knows a session.
+func tokenHash(token string) string {
+	sum := sha256.Sum256([]byte(token))
+	return hex.EncodeToString(sum[:])
+}
+
+func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
+	p := personFrom(r.Context())
+	sessions, err := s.store.Sessions(r.Context(), p.ID)
+	if err != nil {
+		return accountPage{}, err
+	}
+	sites, err := s.siteNames(r.Context())
+	if err != nil {
+		return accountPage{}, err
+	}
+	return newAccountPage(b, p, sites, sessions, tokenHash(tokenFrom(r.Context()))), nil
+}
+
+func (s *Server) showAccount(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.base(r, "Your account")
+	if err != nil {
+		return err
+	}
+	page, err := s.accountPage(r, b)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+// welcomePage sets a password, after a one-time code or at will.
+type welcomePage struct {
+	BasePage
+	First bool // came in by a code: no current password is asked
+}
+
+func (welcomePage) template() string { return "password" }
+
+func newWelcomePage(b BasePage, first bool) welcomePage {
+	b.Title = "Change your password"
+	if first {
+		b.Title = "Set your password"
+	}
+	return welcomePage{b, first}
+}
+
+func (s *Server) showPassword(w http.ResponseWriter, r *http.Request) error {
+	return s.passwordForm(w, r, nil)
+}
+
+func (s *Server) setPassword(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	if r.PostForm.Get("next") != r.PostForm.Get("again") {
+		return s.passwordForm(w, r, failure{status: http.StatusUnprocessableEntity, code: "password_differs", field: "again"})
+	}
+	err := s.acts.SetPassword(r.Context(), personFrom(r.Context()), tokenFrom(r.Context()), r.PostForm.Get("current"), r.PostForm.Get("next"))
+	if err != nil {
+		return s.passwordForm(w, r, err)
+	}
+	return seeOther(w, r, "/account", "password_set")
+}
+
+func (s *Server) passwordForm(w http.ResponseWriter, r *http.Request, problem error) error {
+	b, err := s.base(r, "")
+	if err != nil {
+		return err
+	}
+	first, err := s.acts.MustSetPassword(r.Context(), tokenFrom(r.Context()))
+	if err != nil {
+		return err
+	}
+	status := http.StatusOK
+	if problem != nil {
+		if status, err = b.refused(w, problem, "current", "next", "again", "password"); err != nil {
+			return err
+		}
+		if b.Errors["password"] != "" {
+			b.Errors["next"] = b.Errors["password"]
+		}
+	}
+	return s.render(w, r, status, newWelcomePage(b, first))
+}
+
+func (s *Server) requestKey(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	var err error
+	if r.PostForm.Get("passphrase") != r.PostForm.Get("again") {
+		err = failure{status: http.StatusUnprocessableEntity, code: "passphrase_differs", field: "again"}
+	} else {
+		err = s.acts.RequestKey(r.Context(), personFrom(r.Context()), r.PostForm.Get("passphrase"))
+	}
+	if err == nil {
+		return seeOther(w, r, "/account", "key_asked")
+	}
+	b, berr := s.base(r, "Your account")
+	if berr != nil {
+		return berr
+	}
+	status, err := b.refused(w, err, "passphrase", "again")
+	if err != nil {
+		return err
+	}
+	page, err := s.accountPage(r, b)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, status, page)
+}
+
+// endSessions ends one of one's own sessions, or all others.
+func (s *Server) endSessions(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	p, here := personFrom(r.Context()), tokenHash(tokenFrom(r.Context()))
+	hash := r.PostForm.Get("session")
+	if hash == here {
+		return s.logOut(w, r)
+	}
+	if err := s.store.EndSessions(r.Context(), p.ID, hash, here); err != nil {
+		return err
+	}
+	return seeOther(w, r, "/account", "sessions_ended")
+}

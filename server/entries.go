@@ -1,0 +1,363 @@
+package server
+
+import (
+	"context"
+	"sort"
+	"strings"
+
+	"brakewright/curriculum"
+	"brakewright/server/say"
+	"brakewright/store"
+	"brakewright/store/ledger"
+)
+
+// entryLine is a ledger entry in plain words.
+type entryLine struct {
+	ID, Path  string
+	Index     int64
+	When      moment
+	Title     string
+	Lines     []string // facts, one a line
+	By        string   // who made it, "" where it is the subject
+	About     string   // whom it concerns
+	SignedBy  []string
+	Unsigned  bool // of a kind that nobody signs
+	Site      string
+	JobPath   string // of a sign-off
+	TestPath  string // of a theory test
+	Corrected bool
+}
+
+// entryTitles are what kinds of entries are called.
+var entryTitles = map[ledger.Type]string{
+	ledger.Opening:           "The programme was founded",
+	ledger.ProgrammeAdopted:  "A programme edition was adopted",
+	ledger.ParametersAdopted: "Parameters of the estimate were adopted",
+	ledger.SiteAdded:         "A site was added",
+	ledger.CohortAdded:       "A cohort was added",
+	ledger.CohortJoined:      "Joined a cohort",
+	ledger.CohortLeft:        "Left a cohort",
+	ledger.PersonAdded:       "Added to the roster",
+	ledger.PersonRenamed:     "Name or log-in name changed",
+	ledger.RoleGranted:       "A role was given",
+	ledger.RoleEnded:         "A role was ended",
+	ledger.Appointed:         "Appointed for a task",
+	ledger.AppointmentEnded:  "An appointment was ended",
+	ledger.KeyAdded:          "A signing key came into force",
+	ledger.KeyEnded:          "A signing key was ended",
+	ledger.PasswordSet:       "A password was set",
+	ledger.AgreementMade:     "Training agreement made",
+	ledger.AgreementEnded:    "Training agreement ended",
+	ledger.LeaveTaken:        "Leave",
+	ledger.LessonRead:        "Lesson read",
+	ledger.TestIssued:        "Theory test begun",
+	ledger.TestHandedIn:      "Theory test handed in",
+	ledger.SignOff:           "Watched job signed",
+	ledger.UnwatchedJob:      "Unwatched job",
+	ledger.SpotCheck:         "Spot check",
+	ledger.Return:            "A car came back",
+	ledger.ClearanceGiven:    "Clearance",
+	ledger.StandDownOrdered:  "Stand-down",
+	ledger.StandDownSigned:   "A stand-down was signed",
+	ledger.Restored:          "Restored after a stand-down",
+	ledger.Recognised:        "Earlier training recognised",
+	ledger.Corrected:         "Correction",
+	ledger.Disputed:          "Dispute",
+	ledger.DisputeSettled:    "Dispute settled",
+}
+
+// entryWords holds what the words for entries need to know.
+type entryWords struct {
+	p       *curriculum.Programme
+	c       clock
+	sites   map[string]string
+	cohorts map[string]string
+}
+
+// factsOf says an entry's payload in plain words, one fact a line.
+func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []string {
+	var out []string
+	add := func(parts ...string) {
+		if line := strings.TrimSpace(strings.Join(parts, "")); line != "" {
+			out = append(out, line)
+		}
+	}
+	personal := func(field, label string) {
+		if v := e.Personal[field]; v != "" {
+			add(label, v)
+		}
+	}
+	until := func(u string) string {
+		if u == "" {
+			return ""
+		}
+		return " until " + w.c.day(u).Text
+	}
+	switch x := payloadOf(e).(type) {
+	case *ledger.OpeningPayload:
+		add(x.Title)
+		add("Checkpoint origin: ", x.Origin)
+	case *ledger.ProgrammePayload:
+		add("Edition ", short(x.Content["programme"]))
+	case *ledger.ParametersPayload:
+		add("Snapshot ", short(x.Content["parameters"]))
+	case *ledger.SitePayload:
+		add(x.Name, ", ", x.Zone)
+	case *ledger.CohortPayload:
+		add(x.Name, " at ", w.sites[x.Site])
+	case *ledger.MembershipPayload:
+		add(w.cohorts[x.Cohort], ", ", w.c.day(x.Date).Text)
+	case *ledger.PersonPayload:
+		personal("name", "Name: ")
+		personal("login", "Log-in name: ")
+	case *ledger.RolePayload:
+		site := "all sites"
+		if x.Site != "" {
+			site = w.sites[x.Site]
+		}
+		add(roleName(x.Role), " at ", site, " from ", w.c.day(x.From).Text, until(x.Until))
+		if x.Author {
+			add("With the author right")
+		}
+	case *ledger.EndPayload:
+		add("Last day: ", w.c.day(x.Date).Text)
+	case *ledger.AppointmentPayload:
+		site := "all sites"
+		if x.Site != "" {
+			site = w.sites[x.Site]
+		}
+		add(taskTitle(w.p, x.Task), " at ", site, " from ", w.c.day(x.From).Text, until(x.Until))
+		personal("qualification", "Qualification: ")
+	case *ledger.KeyAddedPayload:
+		add("Key ", short(x.Key.Key))
+	case *ledger.KeyEndedPayload:
+		add("Key ", short(x.Key), ": ", x.Why)
+	case *ledger.AgreementPayload:
+		personal("employer", "Employer: ")
+		add("From ", w.c.day(x.From).Text, until(x.Until))
+	case *ledger.LeavePayload:
+		add("From ", w.c.day(x.From).Text, " to ", w.c.day(x.To).Text)
+	case *ledger.ReadingPayload:
+		add(lessonTitle(w.p, x.Lesson))
+		add("Edition ", short(x.Edition))
+	case *ledger.TestIssuedPayload:
+		add(taskTitle(w.p, x.Task))
+	case *ledger.TestHandedInPayload:
+		add(taskTitle(w.p, x.Task))
+		if x.Passed {
+			add("Passed with ", itoa(x.Percent), " %")
+		} else {
+			add("Not passed: ", itoa(x.Percent), " %")
+		}
+		if x.WatchedBy != "" {
+			add("Watched by ", name(x.WatchedBy))
+		}
+	case *ledger.SignOffPayload:
+		out = append(out, w.signOffFacts(e, x, name)...)
+	case *ledger.UnwatchedJobPayload:
+		add(taskTitle(w.p, x.Task), ", done alone on ", w.c.day(x.Date).Text)
+	case *ledger.SpotCheckPayload:
+		add(taskTitle(w.p, x.Task), ": ", readable(x.Finding))
+	case *ledger.ReturnPayload:
+		add(taskTitle(w.p, x.Task), ". Finding: ", readable(x.Finding))
+	case *ledger.ClearancePayload:
+		add("May do alone: ", taskTitle(w.p, x.Task), until(x.Until))
+		for _, l := range x.Layouts {
+			add("Only cars with this layout: ", readable(l))
+		}
+		for _, h := range x.Holds {
+			add("Still watched before release: ", stepTitle(w.p, h))
+		}
+		if x.Waiver != nil {
+			var gates []string
+			for _, g := range x.Waiver.Gates {
+				gates = append(gates, say.GateName(g))
+			}
+			if len(gates) == 0 {
+				add("By waiver: less sure than the policy asks")
+			} else {
+				add("By waiver, set aside: ", strings.Join(gates, ", "), until(x.Waiver.Until))
+			}
+		}
+	case *ledger.StandDownPayload:
+		add(taskOrAll(w.p, x.Task))
+	case *ledger.StandDownSignedPayload:
+		add("Signs stand-down ", short(x.StandDown))
+	case *ledger.RestorePayload:
+		add(taskOrAll(w.p, x.Task))
+	case *ledger.RecognitionPayload:
+		var gates []string
+		for _, g := range x.StandsFor {
+			gates = append(gates, say.GateName(g))
+		}
+		add(taskTitle(w.p, x.Task), ". Stands for: ", strings.Join(gates, ", "))
+		if x.Jobs > 0 {
+			add("For ", count(x.Jobs, "watched job", "watched jobs"))
+		}
+	case *ledger.CorrectionPayload:
+		if x.Withdraw {
+			add("Withdraws entry ", short(e.Entry.Body.Corrects))
+		} else {
+			add("Corrects entry ", short(e.Entry.Body.Corrects))
+		}
+	case *ledger.DisputePayload:
+		add("Disputes entry ", short(x.Disputes))
+	case *ledger.SettlementPayload:
+		if x.Upheld {
+			add("The dispute of entry ", short(x.Disputes), " was right: the record falls")
+		} else {
+			add("The dispute of entry ", short(x.Disputes), " was not right: the record stands")
+		}
+	}
+	personal("reason", "Reason: ")
+	if len(e.Closed) > 0 {
+		add("Erased or closed: ", strings.Join(e.Closed, ", "))
+	}
+	return out
+}
+
+func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, name func(id string) string) []string {
+	var out []string
+	car := x.Vehicle
+	if v := w.p.Vehicle(x.Vehicle); v != nil {
+		car = v.Title
+	}
+	if c := e.Personal["car"]; c != "" {
+		car = carName(c)
+	}
+	line := taskTitle(w.p, x.Task)
+	if car != "" {
+		line += " on " + car
+	}
+	out = append(out, line, "Outcome: "+wordOr(outcomeNames, x.Outcome)+". Difficulty: "+strings.ToLower(wordOr(difficultyNames, x.Difficulty))+".")
+	n := map[string]int{}
+	var errors []string
+	for _, st := range x.Steps {
+		n[st.Result]++
+		if st.CriticalError {
+			text := stepTitle(w.p, st.Step)
+			if why := e.Personal["what_happened/"+st.Step]; why != "" {
+				text += ": " + why
+			}
+			errors = append(errors, text)
+		}
+	}
+	var parts []string
+	for _, r := range []string{"unaided", "prompted", "taken_over", "not_reached", "not_applicable"} {
+		if n[r] > 0 {
+			parts = append(parts, itoa(n[r])+" "+strings.ToLower(resultNames[r]))
+		}
+	}
+	out = append(out, "Steps: "+strings.Join(parts, ", ")+".")
+	for _, t := range errors {
+		out = append(out, "Critical error: "+t)
+	}
+	if x.NearMiss {
+		out = append(out, "A near miss")
+	}
+	for _, r := range x.Readings {
+		t := stepTitle(w.p, r.Step) + ": " + r.Value + " " + r.Unit
+		if r.Limit != "" {
+			t += " (" + r.Limit + ")"
+		}
+		if v := verdictWords[curriculum.Verdict(r.Verdict)]; v != "" {
+			t += ", " + v
+		}
+		out = append(out, t)
+	}
+	if v := e.Personal["notes"]; v != "" {
+		out = append(out, "Note: "+v)
+	}
+	var watched []string
+	for _, id := range x.Supervisors {
+		watched = append(watched, name(id))
+	}
+	return append(out, "Watched by "+strings.Join(watched, ", "))
+}
+
+func taskOrAll(p *curriculum.Programme, task string) string {
+	if task == "" {
+		return "All tasks"
+	}
+	return taskTitle(p, task)
+}
+
+// short is the beginning of a hash or id, enough to tell entries apart on a page; ids begin with their time, so their end
+// is shown.
+func short(id string) string {
+	switch {
+	case strings.Count(id, "-") == 4:
+		return "…" + id[len(id)-8:]
+	case len(id) > 12:
+		return id[:12]
+	}
+	return id
+}
+
+// entryLine says an entry in plain words.
+func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, sites map[string]string, e *store.EntryView) (entryLine, error) {
+	cohorts, err := s.store.Cohorts(ctx)
+	if err != nil {
+		return entryLine{}, err
+	}
+	w := entryWords{p: p, c: c, sites: sites, cohorts: map[string]string{}}
+	for _, x := range cohorts {
+		w.cohorts[x.ID] = x.Name
+	}
+	var failed error
+	name := func(id string) string {
+		n, err := names.name(ctx, id)
+		if err != nil {
+			failed = err
+		}
+		return n
+	}
+	b := e.Entry.Body
+	l := entryLine{ID: b.ID, Path: "/ledger/" + b.ID, Index: e.Index, When: c.ms(b.HappenedAt), Title: wordOrType(b.Type), Site: sites[b.Site]}
+	l.Lines = w.factsOf(e, name)
+	if b.Subject != "" && b.Subject != b.Actor {
+		l.About = name(b.Subject)
+	}
+	l.By = name(b.Actor)
+	l.SignedBy, err = s.signers(ctx, names, e)
+	if err != nil {
+		return l, err
+	}
+	switch x := payloadOf(e).(type) {
+	case *ledger.SignOffPayload:
+		l.JobPath = "/jobs/" + x.Job
+	case *ledger.TestHandedInPayload:
+		l.TestPath = "/tests/" + x.Test
+	}
+	return l, failed
+}
+
+func wordOrType(t ledger.Type) string {
+	if w, ok := entryTitles[t]; ok {
+		return w
+	}
+	return readable(string(t))
+}
+
+// signers are the names of those whose keys signed an entry, sorted, each once.
+func (s *Server) signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
+	seen := map[string]bool{}
+	var out []string
+	for _, sig := range e.Entry.Signatures {
+		k, err := s.store.Key(ctx, sig.Key)
+		if err != nil {
+			return nil, err
+		}
+		if seen[k.Person] {
+			continue
+		}
+		seen[k.Person] = true
+		n, err := names.name(ctx, k.Person)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, n)
+	}
+	sort.Strings(out)
+	return out, nil
+}

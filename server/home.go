@@ -1,0 +1,370 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+
+	"github.com/gorilla/mux"
+
+	"brakewright/curriculum"
+	"brakewright/readiness"
+	"brakewright/server/acts"
+	"brakewright/server/say"
+	"brakewright/store"
+	"brakewright/store/ledger"
+)
+
+func (s *Server) registerHomeRoutes(r *mux.Router) {
+	s.get(r, "/", s.showFirst)
+	s.get(r, "/next", s.showNext)
+	s.get(r, "/waiting", s.showWaiting)
+}
+
+// showFirst sends people to where their day begins.
+func (s *Server) showFirst(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.base(r, "")
+	if err != nil {
+		return err
+	}
+	http.Redirect(w, r, firstPath(personFrom(r.Context()), b.clock.today()), http.StatusSeeOther)
+	return nil
+}
+
+// ---- apprentice: what next ----
+
+// nextPage is an apprentice's first page: the next act, what is open, and where every task stands.
+type nextPage struct {
+	BasePage
+	Lead    *nextAct // nil where everything is cleared
+	Others  []nextAct
+	Tests   []openTest
+	Jobs    []jobItem
+	Tasks   []taskLine
+	Left    bool
+	KeyNote bool
+}
+
+func (nextPage) template() string { return "next" }
+
+// nextAct is something to do, with the way to it.
+type nextAct struct {
+	Task, Text string
+	Path, Go   string // "" where there is nothing to open
+}
+
+type openTest struct {
+	Path, Task string
+	Begun      moment
+	Watched    string // name of who watches, or ""
+}
+
+// taskLine is one task's standing in words.
+type taskLine struct {
+	Path, Title string
+	Standing    readiness.Standing
+	Word        string
+	Line        string // the first thing that is missing, or since when it is cleared
+	Until       string
+	Warnings    []string
+}
+
+// jobItem is a job in a list.
+type jobItem struct {
+	ID, Path         string
+	Apprentice, Task string
+	Car, Site, Bay   string
+	Status           string
+	Words            string
+	Supervisor       string
+	Asked            moment
+	Ago              string
+	Old              bool // has waited longer than a day
+	Note             string
+	Mine             bool
+	Outcome          string
+	WorkOrder        string
+	Setting          string
+}
+
+// newTaskLines says where an apprentice stands with each task.
+func newTaskLines(p *curriculum.Programme, c clock, apprentice string, verdicts []readiness.Verdict) []taskLine {
+	var out []taskLine
+	for _, v := range verdicts {
+		l := taskLine{Path: taskPath(apprentice, v.Task), Title: taskTitle(p, v.Task), Standing: v.Standing, Word: say.Standing(v.Standing)}
+		switch {
+		case v.Standing == readiness.Cleared && v.Notes.ClearedUntil != "":
+			l.Line = "Since " + c.day(v.Notes.ClearedSince).Text + ", until " + c.day(v.Notes.ClearedUntil).Text + "."
+		case v.Standing == readiness.Cleared && v.Notes.LapsesOn != "":
+			l.Line = "Since " + c.day(v.Notes.ClearedSince).Text + ". Lapses on " + c.day(v.Notes.LapsesOn).Text + " if the task is not done before."
+		case len(v.Next) > 0:
+			l.Line = reasonText(p, c, v.Next[0])
+		}
+		for _, w := range v.Notes.Warnings {
+			l.Warnings = append(l.Warnings, reasonText(p, c, w))
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+func taskPath(person, task string) string {
+	return "/people/" + url.PathEscape(person) + "/tasks/" + url.PathEscape(task)
+}
+
+// newNextActs lists what to do, one act a task, tasks in the programme's order; what waits for another task comes last.
+func newNextActs(p *curriculum.Programme, c clock, apprentice string, verdicts []readiness.Verdict) []nextAct {
+	var now, later []nextAct
+	for _, v := range verdicts {
+		if len(v.Next) == 0 || v.Standing == readiness.Cleared {
+			continue
+		}
+		n := v.Next[0]
+		a := nextAct{Task: taskTitle(p, v.Task), Text: reasonText(p, c, n)}
+		a.Path, a.Go = nextWay(apprentice, v.Task, n)
+		if n.Code == "get_cleared_for" || n.Code == "do_induction" || n.Code == "wait_for_restore" {
+			later = append(later, a)
+		} else {
+			now = append(now, a)
+		}
+	}
+	return append(now, later...)
+}
+
+// nextWay is the page where a next act is done, and the words of its button.
+func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
+	switch n.Code {
+	case "read_lesson", "read_lesson_again":
+		return "/lessons/" + url.PathEscape(n.Args["lesson"]), "Open the lesson"
+	case "take_theory_test", "take_watched_theory_test":
+		return "/tests/start?task=" + url.QueryEscape(task), "Go to the theory test"
+	case "watched_jobs", "other_supervisors", "other_layouts", "steps_unaided":
+		return "/jobs/ask?task=" + url.QueryEscape(task), "Ask for a watched job"
+	}
+	return taskPath(apprentice, task), "See why"
+}
+
+func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
+	ctx, me := r.Context(), personFrom(r.Context())
+	b, err := s.base(r, "What next")
+	if err != nil {
+		return err
+	}
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return err
+	}
+	verdicts, err := s.acts.Standings(ctx, me, me.ID)
+	if err != nil {
+		return err
+	}
+	names := s.nameBook()
+	tests, err := s.store.Tests(ctx, store.TestFilter{Apprentice: me.ID, OpenOnly: true})
+	if err != nil {
+		return err
+	}
+	page := nextPage{BasePage: b, Tasks: newTaskLines(p, b.clock, me.ID, verdicts), Left: acts.Left(me, b.clock.today())}
+	for _, t := range tests {
+		watched := ""
+		if t.WatchedBy != "" {
+			if watched, err = names.name(ctx, t.WatchedBy); err != nil {
+				return err
+			}
+		}
+		page.Tests = append(page.Tests, openTest{Path: "/tests/" + t.ID, Task: taskTitle(p, t.Task), Begun: b.clock.at(t.IssuedAt), Watched: watched})
+	}
+	jobs, err := s.store.Jobs(ctx, store.JobFilter{Apprentice: me.ID, Status: []store.JobStatus{store.JobWaiting, store.JobWatching, store.JobFinished, store.JobWithdrawn}, Limit: 12})
+	if err != nil {
+		return err
+	}
+	for _, j := range jobs {
+		if j.Status == store.JobWithdrawn && (j.Note == "" || b.clock.now.Sub(j.CreatedAt).Hours() > 72) {
+			continue
+		}
+		l, err := s.jobItem(ctx, b.clock, p, names, j)
+		if err != nil {
+			return err
+		}
+		page.Jobs = append(page.Jobs, l)
+	}
+	if next := newNextActs(p, b.clock, me.ID, verdicts); len(next) > 0 && !page.Left {
+		page.Lead, page.Others = &next[0], next[1:]
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+// jobItem shows a job in a list.
+func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, j *store.Job) (jobItem, error) {
+	apprentice, err := names.name(ctx, j.Apprentice)
+	if err != nil {
+		return jobItem{}, err
+	}
+	l := jobItem{ID: j.ID, Path: "/jobs/" + j.ID, Apprentice: apprentice, Task: taskTitle(p, j.Task), Car: carTitle(p, j), Bay: j.Bay, Status: string(j.Status),
+		Words: wordOr(jobStatusNames, string(j.Status)), Asked: c.at(j.CreatedAt), Ago: c.ago(j.CreatedAt), Note: j.Note, WorkOrder: j.WorkOrder, Setting: wordOr(settingNames, j.Setting)}
+	l.Old = c.now.Sub(j.CreatedAt).Hours() > 24
+	if j.Supervisor != "" {
+		if l.Supervisor, err = names.name(ctx, j.Supervisor); err != nil {
+			return jobItem{}, err
+		}
+	}
+	if me := personFrom(ctx); me != nil {
+		l.Mine = j.Supervisor == me.ID
+	}
+	if j.Site != "" {
+		sites, err := s.siteNames(ctx)
+		if err != nil {
+			return jobItem{}, err
+		}
+		l.Site = sites[j.Site]
+	}
+	return l, nil
+}
+
+// ---- supervisor: waiting ----
+
+// waitingPage is a supervisor's first page: everything that waits for them.
+type waitingPage struct {
+	BasePage
+	Asked      []jobItem // for a supervisor
+	Mine       []jobItem // being watched by me
+	Others     []jobItem // being watched by others
+	Unsigned   []jobItem // finished by me
+	SignPath   string    // all of them together
+	Tests      []waitingTest
+	StandDowns []unsignedStandDown
+	NoKey      bool // no signing key in force
+	KeyWaiting bool
+	Nothing    bool
+}
+
+type waitingTest struct {
+	ID, Apprentice, Task string
+	Begun                moment
+	Mine                 bool
+}
+
+type unsignedStandDown struct {
+	Entry, Apprentice, Task, Path string
+	On                            moment
+	Reason                        string
+}
+
+func (waitingPage) template() string { return "waiting" }
+
+func (s *Server) showWaiting(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.base(r, "Waiting")
+	if err != nil {
+		return err
+	}
+	page, err := s.waitingPage(r.Context(), b)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+func (s *Server) waitingPage(ctx context.Context, b BasePage) (waitingPage, error) {
+	me := personFrom(ctx)
+	page := waitingPage{BasePage: b, NoKey: me.Key == nil, KeyWaiting: me.KeyWaiting}
+	if !acts.Holds(me, acts.Supervisor, b.clock.today()) {
+		return page, &acts.Refusal{Code: "not_allowed", Status: http.StatusForbidden, Args: map[string]string{"why": "no_role", "act": string(acts.WatchJob)}}
+	}
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return page, err
+	}
+	names := s.nameBook()
+	jobs, err := s.acts.Jobs(ctx, me, store.JobFilter{Status: []store.JobStatus{store.JobWaiting, store.JobWatching, store.JobFinished}, Limit: 500})
+	if err != nil {
+		return page, err
+	}
+	sign := url.Values{}
+	for i := len(jobs) - 1; i >= 0; i-- { // the longest waiting first
+		j := jobs[i].Job
+		if !jobs[i].MayWatch && j.Supervisor != me.ID {
+			continue
+		}
+		l, err := s.jobItem(ctx, b.clock, p, names, j)
+		if err != nil {
+			return page, err
+		}
+		switch {
+		case j.Status == store.JobWaiting:
+			page.Asked = append(page.Asked, l)
+		case j.Status == store.JobWatching && l.Mine:
+			page.Mine = append(page.Mine, l)
+		case j.Status == store.JobWatching:
+			page.Others = append(page.Others, l)
+		case j.Status == store.JobFinished && l.Mine:
+			page.Unsigned = append(page.Unsigned, l)
+			sign.Add("job", j.ID)
+		}
+	}
+	if len(page.Unsigned) > 0 {
+		page.SignPath = "/sign?" + sign.Encode()
+	}
+	if page.Tests, err = s.testsToWatch(ctx, b.clock, p, names); err != nil {
+		return page, err
+	}
+	if page.StandDowns, err = s.unsignedStandDowns(ctx, b.clock, p, names); err != nil {
+		return page, err
+	}
+	page.Nothing = len(page.Asked)+len(page.Mine)+len(page.Others)+len(page.Unsigned)+len(page.Tests)+len(page.StandDowns) == 0
+	return page, nil
+}
+
+// testsToWatch lists the open theory tests that the supervisor may watch.
+func (s *Server) testsToWatch(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook) ([]waitingTest, error) {
+	me := personFrom(ctx)
+	tests, err := s.store.Tests(ctx, store.TestFilter{OpenOnly: true})
+	if err != nil {
+		return nil, err
+	}
+	var out []waitingTest
+	for _, t := range tests {
+		who, err := names.person(ctx, t.Apprentice)
+		if err != nil {
+			return nil, err
+		}
+		if who == nil || t.WatchedBy != "" && t.WatchedBy != me.ID {
+			continue
+		}
+		if ok, err := s.may(ctx, me, acts.WatchATest, acts.Target{Person: who, Task: t.Task}); err != nil {
+			return nil, err
+		} else if ok {
+			out = append(out, waitingTest{ID: t.ID, Apprentice: personName(who), Task: taskTitle(p, t.Task), Begun: c.at(t.IssuedAt), Mine: t.WatchedBy == me.ID})
+		}
+	}
+	return out, nil
+}
+
+// unsignedStandDowns lists the stand-downs that the person ordered and has not signed.
+func (s *Server) unsignedStandDowns(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook) ([]unsignedStandDown, error) {
+	me := personFrom(ctx)
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 200, Actor: me.ID, Types: []ledger.Type{ledger.StandDownOrdered, ledger.StandDownSigned}})
+	if err != nil {
+		return nil, err
+	}
+	signed := map[string]bool{}
+	var out []unsignedStandDown
+	for _, e := range entries { // newest first: a signature is met before what it signs
+		switch x := payloadOf(e).(type) {
+		case *ledger.StandDownSignedPayload:
+			signed[x.StandDown] = true
+		case *ledger.StandDownPayload:
+			if signed[e.Entry.Body.ID] || len(e.Entry.Signatures) > 0 {
+				continue
+			}
+			name, err := names.name(ctx, e.Entry.Body.Subject)
+			if err != nil {
+				return nil, err
+			}
+			task, path := "all tasks", "/people/"+e.Entry.Body.Subject
+			if x.Task != "" {
+				task, path = taskTitle(p, x.Task), taskPath(e.Entry.Body.Subject, x.Task)
+			}
+			out = append(out, unsignedStandDown{Entry: e.Entry.Body.ID, Apprentice: name, Task: task, Path: path, On: c.ms(e.Entry.Body.HappenedAt), Reason: e.Personal["reason"]})
+		}
+	}
+	return out, nil
+}

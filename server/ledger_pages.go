@@ -1,0 +1,136 @@
+package server
+
+import (
+	"bytes"
+	"encoding/json"
+	"net/http"
+	"strconv"
+
+	"github.com/gorilla/mux"
+
+	"brakewright/server/acts"
+	"brakewright/store"
+)
+
+func (s *Server) registerLedgerRoutes(r *mux.Router) {
+	s.get(r, "/ledger", s.showLedger)
+	s.get(r, "/ledger/{entry}", s.showEntry)
+}
+
+// ledgerPage lists entries, newest first.
+type ledgerPage struct {
+	BasePage
+	Entries []entryLine
+	Total   int64
+	Newest  string // address, "" on the first page
+	Older   string
+}
+
+func (ledgerPage) template() string { return "ledger" }
+
+const ledgerLines = 50
+
+func (s *Server) showLedger(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	if err := s.acts.May(ctx, personFrom(ctx), acts.SeeLedger, acts.Target{}); err != nil {
+		return err
+	}
+	b, err := s.base(r, "Ledger")
+	if err != nil {
+		return err
+	}
+	info, err := s.store.Info(ctx)
+	if err != nil {
+		return err
+	}
+	from, _ := strconv.ParseInt(r.URL.Query().Get("from"), 10, 64)
+	entries, err := s.store.Entries(ctx, store.EntryFilter{From: max(0, from), Limit: ledgerLines, Newest: true})
+	if err != nil {
+		return err
+	}
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return err
+	}
+	sites, err := s.siteNames(ctx)
+	if err != nil {
+		return err
+	}
+	names := s.nameBook()
+	page := ledgerPage{BasePage: b, Total: info.Entries}
+	for _, e := range entries {
+		l, err := s.entryLine(ctx, b.clock, p, names, sites, e)
+		if err != nil {
+			return err
+		}
+		page.Entries = append(page.Entries, l)
+	}
+	if from > 0 {
+		page.Newest = "/ledger"
+	}
+	if n := len(entries); n > 0 && entries[n-1].Index > 1 {
+		page.Older = "/ledger?from=" + strconv.FormatInt(entries[n-1].Index-1, 10)
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+// entryPage is one entry: in plain words, and as the bytes that are hashed.
+type entryPage struct {
+	BasePage
+	Entry    entryLine
+	Recorded moment
+	Zone     string
+	Type     string
+	JSON     string // the leaf, indented for reading
+	Hash     string
+}
+
+func (entryPage) template() string { return "entry" }
+
+func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	e, err := s.store.Entry(ctx, mux.Vars(r)["entry"])
+	if err != nil {
+		return err
+	}
+	if err := s.maySeeEntry(r, e); err != nil {
+		return err
+	}
+	b, err := s.base(r, "")
+	if err != nil {
+		return err
+	}
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return err
+	}
+	sites, err := s.siteNames(ctx)
+	if err != nil {
+		return err
+	}
+	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), sites, e)
+	if err != nil {
+		return err
+	}
+	var indented bytes.Buffer
+	if err := json.Indent(&indented, e.Leaf, "", "  "); err != nil {
+		return err
+	}
+	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, Type: string(e.Entry.Body.Type), JSON: indented.String(), Hash: hexHash(e.Leaf)}
+	page.Title = l.Title
+	return s.render(w, r, http.StatusOK, page)
+}
+
+// maySeeEntry: whoever sees the ledger, or the record of the person whom the entry concerns.
+func (s *Server) maySeeEntry(r *http.Request, e *store.EntryView) error {
+	ctx, me := r.Context(), personFrom(r.Context())
+	err := s.acts.May(ctx, me, acts.SeeLedger, acts.Target{})
+	if err == nil || e.Entry.Body.Subject == "" {
+		return err
+	}
+	who, perr := s.store.Person(ctx, e.Entry.Body.Subject)
+	if perr != nil {
+		return perr
+	}
+	return s.acts.May(ctx, me, acts.SeeRecord, acts.Target{Person: who})
+}

@@ -1,0 +1,202 @@
+package server
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"brakewright/server/acts"
+	"brakewright/store"
+)
+
+// BasePage is what every page has. Handlers get one from [Server.base]; page constructors take it as a value.
+type BasePage struct {
+	Title     string
+	Programme string // its title
+	Person    *personLink
+	Sections  []navSection
+	Notice    string // what was just done, read out by screen readers
+	Demo      bool
+	Version   string
+	Wide      bool // tables rather than text
+
+	// Forms come back filled in.
+	Form    url.Values
+	Problem string            // what is wrong with the form as a whole
+	Errors  map[string]string // by field
+
+	clock clock
+}
+
+// personLink is somebody as a page names them.
+type personLink struct {
+	ID, Name string
+}
+
+// navSection is the part of the navigation that belongs to one role.
+type navSection struct {
+	Role  string
+	Name  string
+	Links []navLink
+}
+
+type navLink struct {
+	Path, Text string
+	Current    bool
+}
+
+// Value is a form value, for templates.
+func (b BasePage) Value(field string) string { return b.Form.Get(field) }
+
+// Chosen says whether a form field holds a value, for options, radio buttons and checkboxes.
+func (b BasePage) Chosen(field, value string) bool {
+	for _, v := range b.Form[field] {
+		if v == value {
+			return true
+		}
+	}
+	return false
+}
+
+// Err is the message by a field, or "".
+func (b BasePage) Err(field string) string { return b.Errors[field] }
+
+// set puts a default into the form.
+func (b *BasePage) set(field string, values ...string) {
+	if b.Form == nil {
+		b.Form = url.Values{}
+	}
+	b.Form[field] = values
+}
+
+// refused puts what an error says about a form into the page. fields are the names of the form's fields: a message about
+// another field is said above the form. The status is what to answer with; err is not nil where the error is none that
+// the person could mend here, and belongs to [Server.serveError].
+func (b *BasePage) refused(w http.ResponseWriter, err error, fields ...string) (status int, out error) {
+	f := failureOf(err)
+	switch f.status {
+	case http.StatusBadRequest, http.StatusUnauthorized, http.StatusConflict, http.StatusRequestEntityTooLarge,
+		http.StatusUnprocessableEntity, http.StatusTooManyRequests, http.StatusServiceUnavailable:
+	default:
+		return 0, err
+	}
+	if f.retryAfter > 0 {
+		w.Header().Set("Retry-After", seconds(f.retryAfter))
+	}
+	if b.Errors == nil {
+		b.Errors = map[string]string{}
+	}
+	list := f.problems
+	if len(list) == 0 {
+		list = []failure{f}
+	}
+	var above []string
+	for _, x := range list {
+		if x.field != "" && contains(fields, x.field) && b.Errors[x.field] == "" {
+			b.Errors[x.field] = x.text
+		} else {
+			above = append(above, x.text)
+		}
+	}
+	if b.Problem = strings.Join(above, " "); b.Problem == "" {
+		b.Problem = "Nothing was saved yet. Look at the marked field."
+		if len(b.Errors) > 1 {
+			b.Problem = "Nothing was saved yet. Look at the marked fields."
+		}
+	}
+	return f.status, nil
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}
+
+// base is the BasePage of a request. title is the page's own.
+func (s *Server) base(r *http.Request, title string) (BasePage, error) {
+	info, err := s.store.Info(r.Context())
+	if err != nil {
+		return BasePage{}, err
+	}
+	c, err := newClock(info.Zone, s.acts.Now())
+	if err != nil {
+		return BasePage{}, err
+	}
+	b := BasePage{Title: title, Programme: info.Title, Demo: info.Demo, Version: s.config.Version, Form: url.Values{}, Errors: map[string]string{}, clock: c,
+		Notice: noticeText(r.URL.Query().Get("notice"))}
+	if p := personFrom(r.Context()); p != nil {
+		b.Person = &personLink{ID: p.ID, Name: personName(p)}
+		b.Sections = sections(p, c.today(), r.URL.Path)
+	}
+	return b, nil
+}
+
+// errorBase is base for an error page: what cannot be found out is left out.
+func (s *Server) errorBase(r *http.Request) BasePage {
+	b, err := s.base(r, "")
+	if err != nil {
+		b = BasePage{Programme: "Brakewright", Version: s.config.Version, clock: clock{zone: time.UTC}}
+	}
+	b.Notice = ""
+	return b
+}
+
+// sections is the navigation for the roles that somebody holds today.
+func sections(p *store.Person, today, path string) []navSection {
+	all := []navSection{
+		{Role: acts.Supervisor, Name: "Supervisor", Links: []navLink{
+			{Path: "/waiting", Text: "Waiting"}, {Path: "/sign", Text: "Sign"}, {Path: "/floor", Text: "Today’s floor"}, {Path: "/board", Text: "Board"}}},
+		{Role: acts.Apprentice, Name: "Apprentice", Links: []navLink{
+			{Path: "/next", Text: "What next"}, {Path: "/lessons", Text: "Lessons"}, {Path: "/standing", Text: "My standing"}, {Path: "/jobs/ask", Text: "Ask for a job"}, {Path: "/record", Text: "My record"}}},
+		{Role: acts.Coordinator, Name: "Coordinator", Links: []navLink{
+			{Path: "/board", Text: "Board"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
+	}
+	var out []navSection
+	seen := map[string]bool{}
+	for _, sec := range all {
+		if !acts.Holds(p, sec.Role, today) {
+			continue
+		}
+		var links []navLink
+		for _, l := range sec.Links {
+			if seen[l.Path] {
+				continue
+			}
+			seen[l.Path] = true
+			l.Current = path == l.Path || strings.HasPrefix(path, l.Path+"/") && l.Path != "/jobs/ask"
+			links = append(links, l)
+		}
+		sec.Links = links
+		out = append(out, sec)
+	}
+	if len(out) > 0 && !seen["/lessons"] {
+		last := &out[len(out)-1]
+		last.Links = append(last.Links, navLink{Path: "/lessons", Text: "Lessons", Current: path == "/lessons" || strings.HasPrefix(path, "/lessons/")})
+	}
+	return out
+}
+
+// firstPath is where somebody's day begins.
+func firstPath(p *store.Person, today string) string {
+	for _, sec := range sections(p, today, "") {
+		if len(sec.Links) > 0 {
+			return sec.Links[0].Path
+		}
+	}
+	return "/account"
+}
+
+func personName(p *store.Person) string {
+	switch {
+	case p == nil:
+		return "nobody"
+	case p.Name == "":
+		return "somebody whose name was erased"
+	}
+	return p.Name
+}

@@ -1,0 +1,279 @@
+package server
+
+import (
+	"context"
+	"net/http"
+	"net/url"
+
+	"github.com/gorilla/mux"
+
+	"brakewright/curriculum"
+	"brakewright/readiness"
+	"brakewright/server/acts"
+	"brakewright/server/say"
+	"brakewright/store"
+)
+
+func (s *Server) registerStandingRoutes(r *mux.Router) {
+	s.get(r, "/standing", s.showOwnStanding)
+	s.get(r, "/people/{person}/standing", s.showStanding)
+	s.get(r, "/people/{person}/tasks/{task}", s.showDecision)
+}
+
+// standingPage says where an apprentice stands with every task.
+type standingPage struct {
+	BasePage
+	Apprentice string
+	PersonPath string
+	Mine       bool
+	Tasks      []taskLine
+}
+
+func (standingPage) template() string { return "standing" }
+
+func (s *Server) showOwnStanding(w http.ResponseWriter, r *http.Request) error {
+	return s.standing(w, r, personFrom(r.Context()).ID)
+}
+
+func (s *Server) showStanding(w http.ResponseWriter, r *http.Request) error {
+	return s.standing(w, r, mux.Vars(r)["person"])
+}
+
+func (s *Server) standing(w http.ResponseWriter, r *http.Request, person string) error {
+	b, err := s.base(r, "Standing")
+	if err != nil {
+		return err
+	}
+	verdicts, err := s.acts.Standings(r.Context(), personFrom(r.Context()), person)
+	if err != nil {
+		return err
+	}
+	p, err := s.acts.Programme(r.Context())
+	if err != nil {
+		return err
+	}
+	who, err := s.store.Person(r.Context(), person)
+	if err != nil {
+		return err
+	}
+	page := standingPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(person), Mine: person == personFrom(r.Context()).ID,
+		Tasks: newTaskLines(p, b.clock, person, verdicts)}
+	page.Title = "Standing of " + page.Apprentice
+	if page.Mine {
+		page.Title = "My standing"
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+// decisionPage is one task of one apprentice: the verdict with its gates and reasons and, for whoever may decide, the
+// ways to decide.
+type decisionPage struct {
+	BasePage
+	Apprentice  string
+	PersonPath  string
+	Mine        bool
+	Task        string
+	TaskID      string
+	Path        string
+	Standing    readiness.Standing
+	Word        string
+	Since       string // since when it is cleared, lapsed or stood down, and until when
+	Next        []nextAct
+	Gates       []gateLine
+	Closed      []gateLine
+	Reasons     []string
+	Warnings    []string
+	Chance      string // "about 9 in 10"
+	Sure        string // how sure, in words
+	Number      string // with its interval
+	Confidence  string
+	Target      string
+	Asked       string
+	Meaning     string
+	Lapses      string
+	Limits      []string
+	Waived      bool
+	Ready       bool
+	Seen        string // hash of the verdict shown
+	Entries     []entryLine
+	MayClear    bool
+	MayStand    bool
+	MayRestore  bool
+	Layouts     []choice
+	Holds       []choice
+	ClearID     string
+	StandID     string
+	RestoreID   string
+	Unsigned    string // a stand-down that the person who asks ordered and did not sign
+	AllTasks    bool   // the stand-down is of all tasks
+	WaiverNeeds bool
+	Today       string
+}
+
+// gateLine is one gate with its state.
+type gateLine struct {
+	Gate, Name, Text string
+	OK               bool
+	Path, Go         string // where it is opened, for the apprentice
+}
+
+func (decisionPage) template() string { return "decision" }
+
+// sureWords says a confidence in words.
+func sureWords(confidence float64) string {
+	switch {
+	case confidence >= 0.99:
+		return "We are as good as sure."
+	case confidence >= 0.9:
+		return "We are quite sure."
+	case confidence >= 0.7:
+		return "We are fairly sure; more watched jobs would make us surer."
+	case confidence >= 0.4:
+		return "It is an open question; more watched jobs would tell."
+	}
+	return "We know too little yet; more watched jobs would tell."
+}
+
+func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool) decisionPage {
+	asks := p.Policy.Task(t.ID)
+	b.Title = t.Title + ": " + personName(who)
+	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, TaskID: t.ID, Path: taskPath(who.ID, t.ID),
+		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: chanceWords(v.Probability), Sure: sureWords(v.Confidence),
+		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: percentText(v.Confidence),
+		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v), Waived: v.Notes.Waived,
+		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
+	if mine {
+		page.Title = t.Title
+	}
+	for _, n := range v.Next {
+		a := nextAct{Text: reasonText(p, b.clock, n)}
+		if mine {
+			a.Path, a.Go = nextWay(who.ID, t.ID, n)
+			if a.Go == "See why" {
+				a.Path, a.Go = "", ""
+			}
+		}
+		page.Next = append(page.Next, a)
+	}
+	for _, g := range v.Gates {
+		l := gateLine{Gate: g.Gate, Name: say.GateName(g.Gate), Text: gateText(p, b.clock, g), OK: g.OK}
+		page.Gates = append(page.Gates, l)
+		if !g.OK {
+			page.Closed = append(page.Closed, l)
+		}
+	}
+	for i, r := range v.Reasons {
+		if i == 0 {
+			page.Since = reasonText(p, b.clock, r)
+			continue
+		}
+		page.Reasons = append(page.Reasons, reasonText(p, b.clock, r))
+	}
+	for _, r := range v.Notes.Warnings {
+		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))
+	}
+	if v.Notes.LapsesOn != "" {
+		page.Lapses = b.clock.day(v.Notes.LapsesOn).Text
+	}
+	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v))
+	page.WaiverNeeds = !v.Ready
+	for _, l := range p.Layouts() {
+		page.Layouts = append(page.Layouts, choice{l, readable(l)})
+	}
+	for _, h := range acts.HoldPoints(p, t.ID) {
+		page.Holds = append(page.Holds, choice{h.Step, h.Title})
+	}
+	return page
+}
+
+// limitLines says the limits of a clearance in words.
+func limitLines(p *curriculum.Programme, c clock, l acts.Limits) []string {
+	var out []string
+	for _, x := range l.Layouts {
+		out = append(out, "Only cars with this layout: "+readable(x)+".")
+	}
+	for _, x := range l.Holds {
+		out = append(out, "Still watched before release: "+stepTitle(p, x)+".")
+	}
+	if l.Until != "" {
+		out = append(out, "Until "+c.day(l.Until).Text+".")
+	}
+	return out
+}
+
+func (s *Server) showDecision(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.base(r, "")
+	if err != nil {
+		return err
+	}
+	v := mux.Vars(r)
+	page, err := s.decisionPage(r.Context(), b, v["person"], v["task"])
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, page)
+}
+
+func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task string) (decisionPage, error) {
+	me := personFrom(ctx)
+	verdicts, err := s.acts.Standings(ctx, me, person)
+	if err != nil {
+		return decisionPage{}, err
+	}
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return decisionPage{}, err
+	}
+	t := p.Task(task)
+	if t == nil {
+		return decisionPage{}, failure{status: http.StatusNotFound, code: "page_not_found"}
+	}
+	who, err := s.store.Person(ctx, person)
+	if err != nil {
+		return decisionPage{}, err
+	}
+	var verdict readiness.Verdict
+	for _, v := range verdicts {
+		if v.Task == task {
+			verdict = v
+		}
+	}
+	page := newDecisionPage(b, p, who, t, verdict, person == me.ID)
+	target := acts.Target{Person: who, Task: task}
+	for act, to := range map[acts.Act]*bool{acts.GiveClearance: &page.MayClear, acts.OrderStandDown: &page.MayStand, acts.LiftStandDown: &page.MayRestore} {
+		if *to, err = s.may(ctx, me, act, target); err != nil {
+			return page, err
+		}
+	}
+	stood := verdict.Standing == readiness.StoodDown
+	page.MayClear = page.MayClear && !stood && verdict.Standing != readiness.Untried
+	page.MayRestore = page.MayRestore && stood
+	if stood {
+		open, err := s.unsignedStandDowns(ctx, b.clock, p, s.nameBook())
+		if err != nil {
+			return page, err
+		}
+		for _, x := range open {
+			if x.Path == page.Path || x.Path == page.PersonPath {
+				page.Unsigned = x.Entry
+			}
+		}
+	}
+	book := s.nameBook()
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 12, Subject: person, Task: task})
+	if err != nil {
+		return page, err
+	}
+	sites, err := s.siteNames(ctx)
+	if err != nil {
+		return page, err
+	}
+	for _, e := range entries {
+		l, err := s.entryLine(ctx, b.clock, p, book, sites, e)
+		if err != nil {
+			return page, err
+		}
+		page.Entries = append(page.Entries, l)
+	}
+	return page, nil
+}

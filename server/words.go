@@ -1,0 +1,201 @@
+package server
+
+import (
+	"html/template"
+	"strings"
+
+	"brakewright/curriculum"
+	"brakewright/readiness"
+	"brakewright/server/say"
+)
+
+// This file has the words and marks that pages share. Words for codes of other packages live in server/say.
+
+// notices are what a page says after a change, by the code in its address.
+var notices = map[string]string{
+	"logged_out":        "You are logged out.",
+	"session_ended":     "Your session had ended, so the last thing you sent was not saved. Log in, then do it again.",
+	"password_set":      "Your password is set. Other sessions were ended.",
+	"key_asked":         "Your new signing key waits for a coordinator.",
+	"sessions_ended":    "The session was ended.",
+	"read":              "Noted: you have read this lesson.",
+	"answer_saved":      "Saved.",
+	"job_asked":         "Asked. A supervisor will see it at once.",
+	"job_withdrawn":     "The job was withdrawn.",
+	"job_declined":      "The job was declined. The apprentice sees your reason.",
+	"job_taken":         "You are watching this job.",
+	"tapped":            "Saved.",
+	"undone":            "Undone.",
+	"signed":            "Signed.",
+	"cleared":           "Cleared and signed.",
+	"stood_down":        "Stood down. It holds from now on.",
+	"stand_down_signed": "The stand-down is signed.",
+	"restored":          "Restored and signed.",
+	"unwatched_logged":  "The job was recorded.",
+	"test_watched":      "You are noted as watching this test.",
+	"test_unwatched":    "You are no longer noted as watching this test.",
+	"saved":             "Saved.",
+	"people_added":      "Added.",
+	"keys_confirmed":    "The keys are signed and in force.",
+	"adopted":           "The edition is adopted and in use.",
+}
+
+func noticeText(code string) string { return notices[code] }
+
+var resultNames = map[string]string{
+	"unaided":        "Unaided",
+	"prompted":       "Prompted",
+	"taken_over":     "Taken over",
+	"not_reached":    "Not reached",
+	"not_applicable": "Not on this car",
+}
+
+var outcomeNames = map[string]string{
+	"finished":              "Finished",
+	"rightly_stopped":       "Rightly stopped by the apprentice",
+	"stopped_by_supervisor": "Stopped by the supervisor",
+	"interrupted":           "Interrupted",
+}
+
+var settingNames = map[string]string{
+	"bench":            "on the bench",
+	"training_vehicle": "on a training vehicle",
+	"customers_car":    "on a customer’s car",
+}
+
+var difficultyNames = map[string]string{"routine": "Routine", "usual": "Usual", "awkward": "Awkward"}
+
+var jobStatusNames = map[string]string{
+	"waiting":   "Waiting for a supervisor",
+	"watching":  "Being watched",
+	"finished":  "Done, not signed yet",
+	"signed":    "Signed",
+	"withdrawn": "Withdrawn",
+}
+
+func roleName(role string) string {
+	if role == "" {
+		return ""
+	}
+	return strings.ToUpper(role[:1]) + role[1:]
+}
+
+// wordOr is m[key], or the key itself made readable.
+func wordOr(m map[string]string, key string) string {
+	if w, ok := m[key]; ok {
+		return w
+	}
+	return readable(key)
+}
+
+// readable makes an id such as "front-disc" or "rear_drum" into words.
+func readable(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+
+// standingMarks are the shapes of the standings, drawn on a grid of 16: a dash, steps, a pennant, a nut, an hourglass, a
+// barred octagon. Each differs from all others without its colour.
+var standingMarks = map[readiness.Standing]string{
+	readiness.Untried:          `<path d="M2 7h12v2H2z"/>`,
+	readiness.Building:         `<path d="M1 15v-5h5V6h5V2h4v13z"/>`,
+	readiness.ReadyForDecision: `<path d="M3 1h2v14H3zM6 2l9 3.5L6 9z"/>`,
+	readiness.Cleared:          `<path fill-rule="evenodd" d="M4.5 1h7L15 8l-3.5 7h-7L1 8zM8 5a3 3 0 1 0 0 6 3 3 0 0 0 0-6z"/>`,
+	readiness.Lapsed:           `<path fill-rule="evenodd" d="M2 1h12v2L9.5 8 14 13v2H2v-2l4.5-5L2 3zM5 3.5h6L8 7zM8 9l3 4H5z"/>`,
+	readiness.StoodDown:        `<path fill-rule="evenodd" d="M5 1h6l4 4v6l-4 4H5l-4-4V5zM3.5 6.5v3h9v-3z"/>`,
+}
+
+// standingMark is the mark of a standing. It is decoration: the word always stands beside it.
+func standingMark(s readiness.Standing) template.HTML {
+	return template.HTML(`<svg class="mark mark-` + string(s) + `" viewBox="0 0 16 16" aria-hidden="true" focusable="false">` + standingMarks[s] + `</svg>`) //nolint:gosec // constants
+}
+
+// chanceWords says a probability as people say it: "about 9 in 10".
+func chanceWords(p float64) string {
+	switch {
+	case p >= 0.985:
+		return "about 99 in 100"
+	case p >= 0.965:
+		return "about 49 in 50"
+	case p >= 0.925:
+		return "about 19 in 20"
+	case p < 0.05:
+		return "less than 1 in 10"
+	}
+	n := int(p*10 + 0.5)
+	return "about " + itoa(max(1, min(9, n))) + " in 10"
+}
+
+// percentText is a probability in per cent with one digit, as the details show it.
+func percentText(p float64) string {
+	tenths := int(p*1000 + 0.5)
+	return itoa(tenths/10) + "." + itoa(tenths%10) + " %"
+}
+
+// titles puts titles in the place of ids in the arguments of a code, and dates as pages show them.
+func titles(p *curriculum.Programme, c clock, args map[string]string) map[string]string {
+	out := make(map[string]string, len(args))
+	for k, v := range args {
+		switch k {
+		case "task", "tasks":
+			v = eachOf(v, func(id string) string { return taskTitle(p, id) })
+		case "lesson", "lessons":
+			v = eachOf(v, func(id string) string { return lessonTitle(p, id) })
+		case "steps", "step":
+			v = eachOf(v, func(id string) string { return stepTitle(p, id) })
+		case "date", "since", "until", "from", "to":
+			v = c.day(v).Text
+		}
+		out[k] = v
+	}
+	return out
+}
+
+// eachOf maps a list as readiness writes it ("a, b, c").
+func eachOf(list string, f func(string) string) string {
+	parts := strings.Split(list, ", ")
+	for i, p := range parts {
+		parts[i] = f(p)
+	}
+	return strings.Join(parts, "; ")
+}
+
+func taskTitle(p *curriculum.Programme, id string) string {
+	if t := p.Task(id); t != nil {
+		return t.Title
+	}
+	return id
+}
+
+func lessonTitle(p *curriculum.Programme, id string) string {
+	if l := p.Lesson(id, ""); l != nil {
+		return l.Title
+	}
+	return id
+}
+
+// stepTitle is the title of a step named LESSON/STEP or LESSON/STEP@WHEEL.
+func stepTitle(p *curriculum.Programme, id string) string {
+	lesson, step, _ := strings.Cut(id, "/")
+	step, wheel, _ := strings.Cut(step, "@")
+	l := p.Lesson(lesson, "")
+	if l == nil {
+		return id
+	}
+	st := l.Procedure.Step(step)
+	if st == nil {
+		return id
+	}
+	t := strings.TrimSuffix(st.Title.Plain(), ".")
+	if wheel != "" {
+		t += " (" + wheel + ")"
+	}
+	return t
+}
+
+func reasonText(p *curriculum.Programme, c clock, r readiness.Reason) string {
+	r.Args = titles(p, c, r.Args)
+	return say.Reason(r)
+}
+
+func gateText(p *curriculum.Programme, c clock, g readiness.Gate) string {
+	g.Args = titles(p, c, g.Args)
+	return say.Gate(g)
+}

@@ -1,0 +1,528 @@
+package store_test
+
+import (
+	"bytes"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"brakewright/store"
+	"brakewright/store/ledger"
+	"brakewright/store/storetest"
+)
+
+// What is tampered with: every table but drafts, log-in, throttling, the cache and bookkeeping.
+func coveredTables() []string {
+	return append(store.ProjectionTables(), "entries", "personal", "contents")
+}
+
+// forger edits a database file past all its guards, and puts the guards back.
+type forger struct {
+	t        testing.TB
+	db       *sql.DB
+	rng      *rand.Rand
+	triggers map[string]string
+	older    string // the file as it was earlier
+}
+
+func newForger(t testing.TB, path, older string, seed uint64) *forger {
+	f := &forger{t: t, db: raw(t, path+"?_recursive_triggers=off&_foreign_keys=off"), rng: rand.New(rand.NewPCG(seed, 1)), triggers: map[string]string{}, older: older}
+	rows, err := f.db.Query(`SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name, text string
+		if err := rows.Scan(&name, &text); err != nil {
+			t.Fatal(err)
+		}
+		f.triggers[name] = text
+	}
+	return f
+}
+
+// forge makes one edit and says which.
+func (f *forger) forge() string {
+	for name := range f.triggers {
+		mustExec(f.t, f.db, `DROP TRIGGER `+name)
+	}
+	mustExec(f.t, f.db, `ATTACH DATABASE ? AS older`, f.older)
+	what := ""
+	for what == "" {
+		what = f.edit()
+	}
+	mustExec(f.t, f.db, `DETACH DATABASE older`)
+	for _, text := range f.triggers {
+		mustExec(f.t, f.db, text)
+	}
+	return what
+}
+
+type column struct {
+	name, typ string
+	key       bool
+}
+
+func (f *forger) columns(table string) (all []column) {
+	rows, err := f.db.Query(`SELECT name, type, pk FROM pragma_table_info(?)`, table)
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var c column
+		var pk int
+		if err := rows.Scan(&c.name, &c.typ, &pk); err != nil {
+			f.t.Fatal(err)
+		}
+		c.key = pk > 0
+		all = append(all, c)
+	}
+	return all
+}
+
+// row is a random row's values.
+func (f *forger) row(from, table string, columns []column) []any {
+	var n int
+	if err := f.db.QueryRow(`SELECT COUNT(*) FROM ` + from + `.` + table).Scan(&n); err != nil {
+		f.t.Fatal(err)
+	}
+	if n == 0 {
+		return nil
+	}
+	values, to := make([]any, len(columns)), make([]any, len(columns))
+	for i := range values {
+		to[i] = &values[i]
+	}
+	if err := f.db.QueryRow(`SELECT * FROM `+from+`.`+table+` LIMIT 1 OFFSET ?`, f.rng.IntN(n)).Scan(to...); err != nil {
+		f.t.Fatal(err)
+	}
+	return values
+}
+
+// where finds a row by its key.
+func where(columns []column, values []any) (string, []any) {
+	var parts []string
+	var args []any
+	for i, c := range columns {
+		if c.key {
+			parts = append(parts, c.name+` = ?`)
+			args = append(args, values[i])
+		}
+	}
+	return strings.Join(parts, ` AND `), args
+}
+
+// changed is another value of the same type.
+func (f *forger) changed(v any) any {
+	switch x := v.(type) {
+	case int64:
+		return x + int64(f.rng.IntN(3)+1)
+	case string:
+		if x == "" || f.rng.IntN(3) == 0 {
+			return x + string(rune('a'+f.rng.IntN(26)))
+		}
+		b := []byte(x)
+		i := f.rng.IntN(len(b))
+		b[i] = "0123456789abcdefX"[(strings.IndexByte("0123456789abcdefX", b[i])+1+f.rng.IntN(16))%17]
+		return string(b)
+	case []byte:
+		b := bytes.Clone(x)
+		if len(b) == 0 || f.rng.IntN(8) == 0 {
+			return append(b, byte(f.rng.IntN(256)))
+		}
+		if f.rng.IntN(8) == 0 {
+			return b[:len(b)-1]
+		}
+		b[f.rng.IntN(len(b))] ^= 1 << f.rng.IntN(8)
+		return b
+	}
+	f.t.Fatalf("a value of type %T", v)
+	return nil
+}
+
+// edit tries one random edit; "" if it would change nothing or the engine's own constraints refuse it.
+func (f *forger) edit() string {
+	tables := coveredTables()
+	table := tables[f.rng.IntN(len(tables))]
+	columns := f.columns(table)
+	row := f.row("main", table, columns)
+	if row == nil {
+		return ""
+	}
+	at := f.rng.IntN(len(columns))
+	cond, key := where(columns, row)
+	update := func(value any) bool {
+		if fmt.Sprint(value) == fmt.Sprint(row[at]) {
+			return false
+		}
+		_, err := f.db.Exec(`UPDATE `+table+` SET `+columns[at].name+` = ? WHERE `+cond, append([]any{value}, key...)...)
+		return err == nil
+	}
+	insert := func(values []any) bool {
+		marks := strings.TrimSuffix(strings.Repeat("?,", len(values)), ",")
+		_, err := f.db.Exec(`INSERT INTO `+table+` VALUES (`+marks+`)`, values...)
+		return err == nil
+	}
+	name := fmt.Sprintf("%s %v: ", table, key)
+	switch f.rng.IntN(7) {
+	case 0, 1, 2: // a field changed
+		if value := f.changed(row[at]); update(value) {
+			return name + fmt.Sprintf("%s from %v to %v", columns[at].name, row[at], value)
+		}
+	case 3: // a row deleted
+		mustExec(f.t, f.db, `DELETE FROM `+table+` WHERE `+cond, key...)
+		return name + "deleted"
+	case 4: // a row inserted: another's copy under another key
+		copied := slices.Clone(row)
+		for i, c := range columns {
+			if c.key || c.name == "id" || f.rng.IntN(4) == 0 {
+				copied[i] = f.changed(copied[i])
+			}
+		}
+		if insert(copied) {
+			return name + "copied to a new row"
+		}
+	case 5: // two rows swapped, but for the key
+		other := f.row("main", table, columns)
+		for i, c := range columns {
+			if !c.key {
+				at = i
+			}
+		}
+		otherCond, otherKey := where(columns, other)
+		mine := row[at]
+		if fmt.Sprint(other[at]) == fmt.Sprint(mine) || columns[at].key {
+			return ""
+		}
+		if !update(other[at]) {
+			return ""
+		}
+		if _, err := f.db.Exec(`UPDATE `+table+` SET `+columns[at].name+` = ? WHERE `+otherCond, append([]any{mine}, otherKey...)...); err != nil {
+			return name + columns[at].name + " copied from another row"
+		}
+		return name + columns[at].name + " swapped with another row"
+	case 6: // a row put back as it was, or brought back, from an older copy
+		old := f.row("older", table, columns)
+		if old == nil {
+			return ""
+		}
+		oldCond, oldKey := where(columns, old)
+		now := make([]any, len(columns))
+		to := make([]any, len(columns))
+		for i := range now {
+			to[i] = &now[i]
+		}
+		err := f.db.QueryRow(`SELECT * FROM `+table+` WHERE `+oldCond, oldKey...).Scan(to...)
+		if err == nil && fmt.Sprint(now) == fmt.Sprint(old) {
+			return "" // unchanged since
+		}
+		mustExec(f.t, f.db, `DELETE FROM `+table+` WHERE `+oldCond, oldKey...)
+		if !insert(old) {
+			f.t.Fatalf("%s: the older row does not go in", name)
+		}
+		return name + "as in an older copy"
+	}
+	return ""
+}
+
+// Random edits of random rows: Verify with the key file notices every one. (It cannot notice, before there are signed tree
+// heads, that the newest entries were cut off together with all that follows from them: see TestWhatVerifyCannotSee.)
+func TestTampering(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	older := filepath.Join(t.TempDir(), "older.db")
+	if err := store.Backup(ctx, w.Options, older, nil); err != nil {
+		t.Fatal(err)
+	}
+	w.FullHistory()
+	path := closed(w)
+	for _, table := range coveredTables() {
+		var n int
+		if err := raw(t, path).QueryRow(`SELECT COUNT(*) FROM ` + table).Scan(&n); err != nil || n == 0 {
+			t.Fatalf("table %s has %d rows to tamper with, %v", table, n, err)
+		}
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	noticed, tables := 0, map[string]int{}
+	edits := long(2000)
+	for i := range edits {
+		o := w.Options
+		o.Database = filepath.Join(t.TempDir(), "forged.db")
+		if err := os.WriteFile(o.Database, whole, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		f := newForger(t, o.Database, older, uint64(i))
+		what := f.forge()
+		f.db.Close()
+		v, err := store.Verify(ctx, o, false, nil)
+		if err != nil {
+			t.Fatalf("edit %d, %s: %v", i, what, err)
+		}
+		if v.OK {
+			t.Errorf("edit %d was not noticed: %s", i, what)
+			continue
+		}
+		if v.FirstProblem == nil || v.FirstProblem.What == "" {
+			t.Errorf("edit %d, %s: nothing is named", i, what)
+		}
+		noticed++
+		tables[strings.Fields(what)[0]]++
+		if err := os.Remove(o.Database); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Logf("noticed %d of %d: %v", noticed, edits, tables)
+}
+
+// Edits that are easy to get past a verifier, by name.
+func TestTamperingByName(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	past := w.FullHistory()
+	path := closed(w)
+	sam := w.Supervisors[0]
+	for _, c := range []struct {
+		name  string
+		table string
+		edit  string
+		args  []any
+	}{
+		{"a result made better", "entries", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"result":"taken_over"', '"result":"unaided"') AS BLOB) WHERE id = ?`, []any{past["second job"]}},
+		{"a seed changed, which no projection holds", "entry_index", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '18446744073709551615', '18446744073709551614') AS BLOB) WHERE id = ?`, []any{past["test"]}},
+		{"a signature dropped where none is needed", "entries", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"recorded_at":', '"recorded_at": ') AS BLOB) WHERE idx = 3`, nil},
+		{"evidence made better", "evidence", `UPDATE evidence SET record = replace(record, 'taken_over', 'unaided') WHERE entry_id = ?`, []any{past["second job"]}},
+		{"a stand-down lifted", "evidence", `DELETE FROM evidence WHERE entry_id = ?`, []any{past["stand-down of all"]}},
+		{"an appointment widened", "appointments", `UPDATE appointments SET task = 'hose' WHERE idx = (SELECT MIN(idx) FROM appointments)`, nil},
+		{"a role made a coordinator's", "roles", `UPDATE roles SET role = 'coordinator' WHERE person_id = ?`, []any{sam.ID}},
+		{"a key swapped", "signing_keys", `UPDATE signing_keys SET public = (SELECT public FROM signing_keys WHERE id <> ? LIMIT 1) WHERE id = ?`, []any{sam.Signer.Key, sam.Signer.Key}},
+		{"a key brought to life again", "signing_keys", `UPDATE signing_keys SET ended_at = 0, ended_why = '' WHERE ended_at > 0`, nil},
+		{"a password replaced", "people", `UPDATE people SET password = (SELECT password FROM people WHERE id = ?) WHERE id <> ?`, []any{sam.ID, sam.ID}},
+		{"a password's hash replaced in its place", "contents", `UPDATE contents SET bytes = x'78' WHERE hash = (SELECT password FROM people WHERE id = ?)`, []any{sam.ID}},
+		{"a log-in name moved to another person", "people", `UPDATE people SET login_entry = (SELECT login_entry FROM people WHERE id = ?) WHERE id <> ?`, []any{sam.ID, sam.ID}},
+		{"content nobody named", "contents", `INSERT INTO contents (hash, bytes) VALUES ('2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881', x'78')`, nil},
+		{"a note moved to another entry", "personal", `UPDATE personal SET entry_id = ? WHERE entry_id = ? AND field = 'notes'`, []any{past["late job"], past["job"]}},
+		{"a note swapped with another field", "personal", `UPDATE personal SET sealed = (SELECT sealed FROM personal WHERE entry_id = ?1 AND field = 'work_order') WHERE entry_id = ?1 AND field = 'notes'`, []any{past["job"]}},
+		{"a note given to another person", "personal", `UPDATE personal SET person_id = ? WHERE entry_id = ?`, []any{sam.ID, past["job"]}},
+		{"a note deleted", "personal", `DELETE FROM personal WHERE entry_id = ? AND field = 'notes'`, []any{past["job"]}},
+		{"a note on an entry that has none", "personal", `INSERT INTO personal SELECT ?, field, person_id, sealed FROM personal WHERE entry_id = ? AND field = 'notes'`, []any{past["reading 0"], past["job"]}},
+		{"a note on no entry", "personal", `INSERT INTO personal SELECT 'none', field, person_id, sealed FROM personal WHERE entry_id = ? AND field = 'notes'`, []any{past["job"]}},
+		{"the window widened", "adoptions", `UPDATE adoptions SET backdating_days = 1000`, nil},
+		{"a demo made real", "founding", `UPDATE founding SET demo = 1`, nil},
+		{"another origin", "founding", `UPDATE founding SET origin = 'brakes.example/other'`, nil},
+		{"a guard removed", "sqlite_schema", `DROP TRIGGER contents_no_update`, nil},
+		{"a trigger added", "sqlite_schema", `CREATE TRIGGER x AFTER INSERT ON evidence BEGIN DELETE FROM evidence WHERE type = 'return'; END`, nil},
+		{"a view added", "sqlite_schema", `CREATE VIEW v AS SELECT 1`, nil},
+		{"a table added", "sqlite_schema", `CREATE TABLE extra (x)`, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			o := w.Options
+			o.Database = copyTo(t, path)
+			f := newForger(t, o.Database, path, 0)
+			for name := range f.triggers {
+				mustExec(t, f.db, `DROP TRIGGER `+name)
+			}
+			if strings.HasPrefix(c.edit, "DROP") {
+				delete(f.triggers, strings.Fields(c.edit)[2])
+			} else {
+				r, err := f.db.Exec(c.edit, c.args...)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if n, _ := r.RowsAffected(); n == 0 && c.table != "sqlite_schema" {
+					t.Fatal("nothing was changed")
+				}
+			}
+			for _, text := range f.triggers {
+				mustExec(t, f.db, text)
+			}
+			f.db.Close()
+			v, err := store.Verify(ctx, o, false, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if v.OK || v.FirstProblem.Table != c.table {
+				t.Errorf("ok %v, first problem %+v", v.OK, v.FirstProblem)
+			}
+		})
+	}
+}
+
+// With the database, the key file and the source, but nobody's passphrase: no sign-off, clearance, key or coordinator can
+// be put in that Verify accepts, nor can a rebuild be made to accept it.
+func TestForgery(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	w.FullHistory()
+	sam, pat, ada, cora := w.Supervisors[0], w.Apprentices[0], w.Coordinators[0], w.Coordinators[1]
+	id := w.ID()
+	mine, public, sealed, err := ledger.NewKey(w.Random, id, sam.ID, "the forger's own")
+	if err != nil {
+		t.Fatal(err)
+	}
+	as := func(key, person string) *ledger.Signer { // the forger's secret under another's name
+		k := *mine
+		k.Key, k.Person = key, person
+		return &k
+	}
+	unsigned := func(s *ledger.Submission) *ledger.Submission { s.Signatures = nil; return s }
+	signedBy := func(s *ledger.Submission, keys ...*ledger.Signer) *ledger.Submission {
+		s.Signatures = nil
+		for _, k := range keys {
+			if err := s.Sign(k); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return s
+	}
+	signOff := func() *ledger.Submission { return w.SignOff(sam, pat, w.Tasks[0], nil) }
+	newKey := func(signers ...*ledger.Signer) *ledger.Submission {
+		return w.Make(sam.ID, ledger.KeyAdded, sam.ID, ledger.KeyAddedPayload{Key: ledger.MarshalKey(id, public)}, nil, map[string][]byte{"sealed_key": sealed}, signers...)
+	}
+	clearance := func() *ledger.Submission {
+		return w.Make(sam.ID, ledger.ClearanceGiven, pat.ID, ledger.ClearancePayload{Task: w.Tasks[0], Programme: ledger.Hash(nil), Program: "x"}, nil,
+			map[string][]byte{"verdict": []byte("{}"), "policy": []byte("{}"), "parameters": []byte("{}")})
+	}
+	transplanted := func() *ledger.Submission { // a real signature under another body
+		s, other := signOff(), signOff()
+		s.Signatures = other.Signatures
+		return s
+	}
+	for _, c := range []struct {
+		name string
+		subs []*ledger.Submission
+	}{
+		{"a sign-off without a signature", []*ledger.Submission{unsigned(signOff())}},
+		{"a sign-off signed by a key of one's own making", []*ledger.Submission{signedBy(signOff(), mine)}},
+		{"a sign-off signed under the id of a real key", []*ledger.Submission{signedBy(signOff(), as(sam.Signer.Key, sam.ID))}},
+		{"a sign-off with a signature from elsewhere", []*ledger.Submission{transplanted()}},
+		{"a clearance without a signature", []*ledger.Submission{clearance()}},
+		{"a clearance signed under the id of a real key", []*ledger.Submission{signedBy(clearance(), as(sam.Signer.Key, sam.ID))}},
+		{"a new key that no coordinator signed", []*ledger.Submission{newKey(mine), signedBy(signOff(), mine)}},
+		{"a new key signed under the id of a coordinator's", []*ledger.Submission{newKey(mine, as(ada.Signer.Key, ada.ID)), signedBy(signOff(), mine)}},
+		{"a coordinator made without a signature", []*ledger.Submission{
+			w.Make(cora.ID, ledger.RoleGranted, sam.ID, ledger.RolePayload{Role: "coordinator", From: w.Today()}, nil, nil)}},
+		{"an appointment without a signature", []*ledger.Submission{
+			w.Make(cora.ID, ledger.Appointed, sam.ID, ledger.AppointmentPayload{Task: "hose", From: w.Today()}, nil, nil)}},
+		{"a second founding", []*ledger.Submission{
+			w.Make("intruder", ledger.Opening, "intruder", ledger.OpeningPayload{Origin: "o", Title: "t", Key: ledger.MarshalKey(id, public)},
+				map[string]string{"name": "n", "login": "l"}, map[string][]byte{"password": nil, "sealed_key": sealed, "data_key": nil}, as(id, "intruder"))}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			o := w.Options
+			o.Database = filepath.Join(t.TempDir(), "forged.db")
+			if err := store.Backup(ctx, w.Options, o.Database, nil); err != nil {
+				t.Fatal(err)
+			}
+			s, err := store.Open(ctx, o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := s.AppendAll(ctx, c.subs...); err == nil {
+				t.Error("the front door let it in")
+			}
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			db := raw(t, o.Database)
+			for _, sub := range c.subs {
+				leaf, err := sub.Leaf(w.Clock.Now().UnixMilli())
+				if err != nil {
+					t.Fatal(err)
+				}
+				mustExec(t, db, `INSERT INTO entries (idx, id, leaf) SELECT MAX(idx) + 1, ?, ? FROM entries`, sub.Body.ID, leaf)
+				for _, b := range sub.Content {
+					mustExec(t, db, `INSERT INTO contents (hash, bytes) VALUES (?, ?) ON CONFLICT DO NOTHING`, ledger.Hash(b), append([]byte{}, b...))
+				}
+			}
+			db.Close()
+			if _, err := store.Rebuild(ctx, o, false, nil); !errors.Is(err, store.ErrDamaged) {
+				t.Errorf("a rebuild takes it: %v", err)
+			}
+			v, err := store.Verify(ctx, o, false, nil)
+			if err != nil || v.OK || v.FirstProblem.Table != "entries" || v.FirstProblem.Index != entries(t, w.Store) {
+				t.Errorf("%+v, %v", v, err)
+			}
+		})
+	}
+	mustVerify(t, w.Options)
+}
+
+// Without the key file personal rows are counted and said not to be examined; all else is noticed as before.
+func TestVerifyWithoutTheKeyFile(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	past := w.FullHistory()
+	path := closed(w)
+	o := w.Options
+	o.Keys = nil
+	v := mustVerify(t, o)
+	if !slices.Equal(v.NotExamined, []string{"personal"}) {
+		t.Errorf("not examined: %v", v.NotExamined)
+	}
+	o.Database = copyTo(t, path)
+	db := raw(t, o.Database)
+	mustExec(t, db, `DROP TRIGGER personal_no_update`)
+	mustExec(t, db, `DELETE FROM personal WHERE entry_id = ?`, past["job"])
+	mustExec(t, db, `CREATE TRIGGER personal_no_update BEFORE UPDATE ON personal
+BEGIN SELECT RAISE(ABORT, 'personal values are not edited'); END`)
+	v, err := store.Verify(ctx, o, false, nil)
+	if err != nil || v.OK || v.FirstProblem.Table != "personal" {
+		t.Errorf("%+v, %v", v, err)
+	}
+	w.Options.Keys, err = store.NewKeyFile(w.Random)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.Verify(ctx, w.Options, false, nil); err == nil {
+		t.Error("with another key file it has nothing to say")
+	}
+}
+
+// The honest limit: a database put back to a state that it once had looks whole. Signed tree heads will show it.
+func TestWhatVerifyCannotSee(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	older := filepath.Join(t.TempDir(), "older.db")
+	if err := store.Backup(ctx, w.Options, older, nil); err != nil {
+		t.Fatal(err)
+	}
+	w.FullHistory()
+	o := w.Options
+	o.Database = older
+	if v := mustVerify(t, o); v.Head != nil {
+		t.Errorf("there is a head: %s; then this test has had its day", *v.Head)
+	}
+}
+
+// Only the ledger: nothing else is looked at, and what is wrong in entries is still found.
+func TestVerifyOnlyTheLedger(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	past := w.FullHistory()
+	path := closed(w)
+	o := w.Options
+	v, err := store.Verify(ctx, o, true, nil)
+	if err != nil || !v.OK || v.Entries == 0 {
+		t.Fatalf("%+v, %v", v, err)
+	}
+	var names []string
+	for _, c := range v.Checks {
+		names = append(names, c.Name)
+	}
+	if !slices.Equal(names, []string{"entries", "signatures", "rules"}) {
+		t.Errorf("checks %v", names)
+	}
+	o.Database = copyTo(t, path)
+	db := raw(t, o.Database)
+	mustExec(t, db, `DROP TRIGGER entries_no_update`)
+	mustExec(t, db, `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"near_miss":true,', '') AS BLOB) WHERE id = ?`, past["second job"])
+	v, err = store.Verify(ctx, o, true, nil)
+	if err != nil || v.OK || v.FirstProblem.Table != "entries" || !strings.Contains(v.FirstProblem.What, "signature") {
+		t.Errorf("%+v, %v", v.FirstProblem, err)
+	}
+}

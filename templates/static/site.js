@@ -1,0 +1,178 @@
+// Everything works without this file. With it, a form marked data-swap saves without a new page, lines of an order move
+// at once, and taps made without a connection wait in this browser and are sent again: each carries its own id, so that
+// none counts twice.
+"use strict";
+(() => {
+  const status = () => document.getElementById("status");
+  const say = (text) => {
+    const p = status();
+    if (!p) return;
+    p.textContent = "";
+    p.classList.toggle("notice", text !== "");
+    requestAnimationFrame(() => { p.textContent = text; });
+  };
+
+  // ---- saving without a new page ----
+
+  const show = (html, url) => {
+    const next = new DOMParser().parseFromString(html, "text/html");
+    const from = next.getElementById("main"), to = document.getElementById("main");
+    if (!from || !to) { location.assign(url); return; }
+    const focus = document.activeElement && document.activeElement.id;
+    const open = [...to.querySelectorAll("details[open][id]")].map((d) => d.id);
+    const x = scrollX, y = scrollY;
+    const notice = from.querySelector("#status");
+    const text = notice ? notice.textContent : "";
+    if (notice) { notice.textContent = ""; notice.classList.remove("notice"); }
+    to.replaceChildren(...from.childNodes);
+    document.title = next.title;
+    for (const id of open) { const d = document.getElementById(id); if (d) d.open = true; }
+    prepare(to);
+    const back = focus && document.getElementById(focus);
+    if (back) back.focus({ preventScroll: true }); else to.focus({ preventScroll: true });
+    const alert = to.querySelector(".problem[role=alert], .fault");
+    const hash = new URL(url, location.href).hash;
+    if (alert) alert.scrollIntoView({ block: "center" });
+    else if (hash === "#feedback") { const f = document.querySelector(hash); if (f) f.scrollIntoView({ block: "nearest" }); }
+    else scrollTo({ left: x, top: y, behavior: "instant" });
+    say(text);
+  };
+
+  const samePage = (url) => new URL(url, location.href).pathname === location.pathname;
+
+  const send = async (url, body) => {
+    const answer = await fetch(url, { method: "POST", body, credentials: "same-origin", headers: { Accept: "text/html" } });
+    return { answer, html: await answer.text() };
+  };
+
+  document.addEventListener("submit", async (e) => {
+    const form = e.target;
+    if (!(form instanceof HTMLFormElement) || !form.hasAttribute("data-swap") || e.defaultPrevented) return;
+    e.preventDefault();
+    if (form.dataset.busy) return;
+    const fields = new FormData(form, e.submitter);
+    const body = new URLSearchParams(fields);
+    form.dataset.busy = "1";
+    try {
+      if (form.method === "get") {
+        const url = new URL(form.action, location.href);
+        const hash = url.hash;
+        url.search = body.toString();
+        const answer = await fetch(url, { credentials: "same-origin" });
+        history.replaceState(null, "", url);
+        show(await answer.text(), answer.url + hash);
+        return;
+      }
+      if (waiting().length) await flush();
+      const { answer, html } = await send(form.action, body);
+      if (answer.redirected && !samePage(answer.url)) { location.assign(answer.url); return; }
+      show(html, answer.url);
+    } catch {
+      if (form.action.endsWith("/tap")) keep(form.action, body.toString(), e.submitter);
+      else say("No connection. Nothing was saved. Try again.");
+    } finally {
+      delete form.dataset.busy;
+    }
+  });
+
+  // ---- taps that wait for a connection ----
+
+  const store = "brakewright-taps";
+  const waiting = () => { try { return JSON.parse(localStorage.getItem(store)) || []; } catch { return []; } };
+  const put = (list) => { try { localStorage.setItem(store, JSON.stringify(list)); } catch { /* full or refused: the tap stays on the page */ } };
+  const mine = () => waiting().filter((t) => samePage(t.url.replace(/\/tap$/, "")));
+
+  const keep = (url, body, button) => {
+    put([...waiting(), { url, body }]);
+    if (button && button.closest(".taps-row")) {
+      for (const b of button.parentElement.querySelectorAll("button[aria-pressed]")) b.setAttribute("aria-pressed", String(b === button));
+    }
+    bar();
+  };
+
+  const bar = () => {
+    let b = document.querySelector(".waits");
+    const n = mine().length;
+    if (!n) { if (b) b.remove(); return; }
+    if (!b) {
+      b = document.createElement("p");
+      b.className = "waits";
+      b.setAttribute("role", "status");
+      document.body.prepend(b);
+    }
+    b.textContent = `No connection. ${n === 1 ? "1 tap waits" : n + " taps wait"} in this browser and will be sent by itself. Do not sign before.`;
+  };
+
+  let flushing = null;
+  const flush = () => { flushing ||= flushAll().finally(() => { flushing = null; }); return flushing; };
+  const flushAll = async () => {
+    let last = null;
+    for (let list = waiting(); list.length; list = waiting()) {
+      const { answer, html } = await send(list[0].url, new URLSearchParams(list[0].body));
+      if (answer.status === 503) throw new Error("busy");
+      if (new URL(answer.url).pathname === "/login") throw new Error("logged out");
+      put(waiting().slice(1));
+      last = { html, url: answer.url };
+      if (!answer.ok) break; // what is wrong stands on the page
+    }
+    bar();
+    if (last && samePage(last.url.replace(/\/tap$/, ""))) show(last.html, last.url);
+  };
+  const retry = () => { if (waiting().length) flush().catch(bar); };
+  addEventListener("online", retry);
+  setInterval(retry, 8000);
+
+  // ---- lines that move ----
+
+  document.addEventListener("click", (e) => {
+    const button = e.target.closest && e.target.closest("[data-order] button[name=move]");
+    if (!button) return;
+    e.preventDefault();
+    const line = button.closest("li"), list = line.parentElement;
+    const up = button.value.endsWith(":up");
+    if (up && line.previousElementSibling) list.insertBefore(line, line.previousElementSibling);
+    else if (!up && line.nextElementSibling) list.insertBefore(line.nextElementSibling, line);
+    renumber(list);
+    const now = button.disabled ? line.querySelector("button:not(:disabled)") : button;
+    if (now) now.focus();
+    say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`);
+  });
+  document.addEventListener("change", (e) => {
+    const field = e.target.closest && e.target.closest("[data-order] .place input");
+    if (!field) return;
+    const line = field.closest("li"), list = line.parentElement, n = list.children.length;
+    const at = Math.min(n, Math.max(1, parseInt(field.value, 10) || 1));
+    line.remove();
+    list.insertBefore(line, list.children[at - 1] || null);
+    renumber(list);
+    field.focus();
+    say(`Moved to ${at} of ${n}`);
+  });
+  const renumber = (list) => {
+    [...list.children].forEach((li, i) => {
+      li.querySelector(".place input").value = i + 1;
+      const [up, down] = li.querySelectorAll("button[name=move]");
+      up.disabled = i === 0;
+      down.disabled = i === list.children.length - 1;
+    });
+  };
+
+  // ---- small things ----
+
+  const prepare = (root) => {
+    for (const b of root.querySelectorAll("[data-print]")) b.hidden = false;
+  };
+  document.addEventListener("click", (e) => {
+    if (e.target.closest && e.target.closest("[data-print]")) print();
+  });
+  document.addEventListener("submit", (e) => { // pressing twice does not send twice
+    const form = e.target;
+    if (e.defaultPrevented || form.hasAttribute("data-swap") || form.method === "get") return;
+    if (form.dataset.sent) { e.preventDefault(); return; }
+    form.dataset.sent = "1";
+  });
+  addEventListener("pageshow", () => { for (const f of document.forms) delete f.dataset.sent; });
+  prepare(document);
+  bar();
+  retry();
+})();
