@@ -84,8 +84,8 @@ func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
 		Population: Population{
-			Ability: 2.4, GeneralSD: 0.8, TaskSD: 1.1,
-			Routine: -0.5, Awkward: 0.7, HaloSD: 0.7, DaySD: 0.4,
+			Ability: 2.6, GeneralSD: 0.8, TaskSD: 1.1,
+			Routine: -0.5, Awkward: 0.7, HaloSD: 0.8, DaySD: 0.4,
 			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
 			Deficit: 1.5, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
 			CatchUp: 0.6, CatchRate: 0.85, Fade: 0.75,
