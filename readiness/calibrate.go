@@ -26,8 +26,8 @@ type ValueChange struct {
 type Progress func(sweep, of int, likelihood float64)
 
 const (
-	calibrateSample = 300 // apprentices; more than these make the estimate no better than its assumptions
-	calibrateSweeps = 14
+	calibrateSample = 150 // apprentices; more than these make the estimate no better than its assumptions
+	calibrateSweeps = 12
 	priorWeight     = 4.0 // of the documented priors, in units of log-likelihood at one scale from them
 )
 
@@ -57,7 +57,7 @@ func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress func(swe
 	}
 	adopt := func() {
 		d := crossedOf(c, people, p)
-		d.fit(crossedSweeps)
+		d.fit(true)
 		p.Supervisors = d.values()
 		p.Tasks = nil
 		for i, t := range c.Tasks {
@@ -278,18 +278,15 @@ func (f *foreteller) record(task int, ev event, missing float64) []float64 {
 	if of != nil {
 		return of
 	}
-	of = make([]float64, len(t.ability.points))
-	terms, perfect := t.terms(key.job), isPerfect(ev.pattern)
-	for i, x := range t.ability.points {
-		z := x - missing - t.hardness(ev.difficulty) - ev.severity
-		p := 0.0
-		if ev.kind == errorEvent {
-			p = 1 - exp(t.logSafe(z))
-		} else {
-			ahead, against := t.logs(ev.kind, terms, z)
-			p = exp(ahead + against + t.logSafeHelped(ev.pattern, z))
-		}
-		of[i] = p
+	harder := missing + t.hardness(ev.difficulty) + ev.severity
+	ahead, against := t.logs(key.job, harder)
+	perfect := isPerfect(ev.pattern)
+	if !perfect && ev.kind == jobEvent {
+		t.addSafeHelped(against, ev.pattern, harder)
+	}
+	of = make([]float64, len(ahead))
+	for i := range of {
+		of[i] = exp(ahead[i] + against[i])
 	}
 	of = t.ability.spread(t.Population.DaySD).over(t.shock(ev.se).over(of))
 	for i := range of {
@@ -302,14 +299,14 @@ func (f *foreteller) record(task int, ev event, missing float64) []float64 {
 	return of
 }
 
-// logSafeHelped is the part of the chance of no critical error that belongs to critical steps at which there was help:
+// addSafeHelped adds the part of the chance of no critical error that belongs to critical steps at which there was help:
 // the model takes nothing from it, but a record's chance holds it.
-func (t *taskModel) logSafeHelped(pattern string, z float64) float64 {
-	sum := 0.0
+func (t *taskModel) addSafeHelped(to []float64, pattern string, harder float64) {
 	for i := range t.critical {
 		if t.critical[i] && i < len(pattern) && pattern[i] == helped {
-			sum -= softplus(t.harder[i] - z - log(t.count))
+			for j, x := range t.soft(curve{t.harder[i] - log(t.count) + harder, 1}) {
+				to[j] -= x
+			}
 		}
 	}
-	return sum
 }

@@ -54,6 +54,23 @@ type model struct {
 	answered                    map[[2]int][]float64
 	knows                       *kernel // from ability to knowledge
 	catchUp, fade               []float64
+	curves                      map[curve][]float64
+}
+
+// curve is softplus(at − slope × x).
+type curve struct{ at, slope float64 }
+
+// soft is a curve at the points of the lattice of abilities.
+func (m *model) soft(c curve) []float64 {
+	of := m.curves[c]
+	if of == nil {
+		of = make([]float64, len(m.ability.points))
+		for i, x := range m.ability.points {
+			of[i] = softplus(c.at - float64(c.slope*x))
+		}
+		m.curves[c] = of
+	}
+	return of
 }
 
 // maxLater is how many later clean jobs are told apart; more count as this many.
@@ -68,7 +85,7 @@ func newModelOn(p Parameters, step float64) *model {
 		general:    newLattice(generalFrom, generalTo, min(generalStep, float64(2*step))),
 		knowledge:  newLattice(knowledgeFrom, knowledgeTo, min(knowledgeStep, float64(2*step))),
 		answered:   map[[2]int][]float64{}, supervisors: map[string]SupervisorValue{},
-		ease: map[string]float64{}, difficulty: map[string]float64{},
+		ease: map[string]float64{}, difficulty: map[string]float64{}, curves: map[curve][]float64{},
 	}
 	for _, s := range p.Supervisors {
 		m.supervisors[s.Supervisor] = s
@@ -100,6 +117,7 @@ type taskModel struct {
 	critical []bool         // by step; one more at the end for a task that has no critical step
 	harder   []float64      // by step
 	count    float64        // of critical steps
+	safe     []term         // of the chance of a job without a critical error
 	prior    *kernel        // from the general part to ability
 	chance   []float64      // of a job without a critical error, by ability, for the policy's mix of jobs
 	jobs     map[jobKey][]float64
@@ -127,6 +145,11 @@ func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
 	for _, c := range t.critical {
 		if c {
 			t.count++
+		}
+	}
+	for i, c := range t.critical {
+		if c {
+			t.safe = addTerm(t.safe, term{weight: 1, at: t.harder[i] - log(t.count), slope: 1})
 		}
 	}
 	t.prior = newKernel(m.general, m.ability, m.Population.Ability+m.ease[f.Task], 1, m.Population.TaskSD)
@@ -165,11 +188,9 @@ func softplus(x float64) float64 {
 // logSafe is the logarithm of the chance of a job without a critical error at ability z, all shocks known: at each of
 // n critical steps the odds of an error are e^−(z − harder) ÷ n.
 func (t *taskModel) logSafe(z float64) float64 {
-	sum, n := 0.0, log(t.count)
-	for i, c := range t.critical {
-		if c {
-			sum -= softplus(t.harder[i] - z - n)
-		}
+	sum := 0.0
+	for _, s := range t.safe {
+		sum -= float64(s.weight * softplus(s.at-z))
 	}
 	return sum
 }
@@ -353,11 +374,11 @@ func (m *model) answers(right, wrong int) []float64 {
 func (t *taskModel) job(k jobKey) []float64 {
 	of := t.jobs[k]
 	if of == nil {
-		of = make([]float64, len(t.ability.points))
-		terms, weight := t.terms(k), t.weight(k)
-		for i, x := range t.ability.points {
-			ahead, against := t.logs(k.kind, terms, x-t.catchUp[k.later]-t.hardness(k.difficulty)-k.severity)
-			of[i] = exp(float64(weight*ahead) + float64(t.fade[k.later]*against))
+		ahead, against := t.logs(k, t.catchUp[k.later]+t.hardness(k.difficulty)+k.severity)
+		weight := t.weight(k)
+		of = make([]float64, len(ahead))
+		for i := range of {
+			of[i] = exp(float64(weight*ahead[i]) + float64(t.fade[k.later]*against[i]))
 		}
 		of = t.shock(k.se).over(of)
 		t.jobs[k] = of
@@ -387,18 +408,21 @@ type term struct {
 	weight, at, slope float64
 }
 
+// addTerm joins what differs in weight only.
+func addTerm(all []term, s term) []term {
+	for i := range all {
+		if all[i].against == s.against && all[i].at == s.at && all[i].slope == s.slope {
+			all[i].weight += s.weight
+			return all
+		}
+	}
+	return append(all, s)
+}
+
 // terms of a job's pattern.
 func (t *taskModel) terms(k jobKey) []term {
 	var all []term
-	add := func(against bool, weight, at, slope float64) {
-		for i := range all {
-			if all[i].against == against && all[i].at == at && all[i].slope == slope {
-				all[i].weight += weight
-				return
-			}
-		}
-		all = append(all, term{against, weight, at, slope})
-	}
+	add := func(against bool, weight, at, slope float64) { all = addTerm(all, term{against, weight, at, slope}) }
 	pop := &t.Population
 	if k.kind == flawedEvent {
 		add(true, pop.SpotCheck, pop.HelpCritical, -pop.HelpSlope)
@@ -430,20 +454,35 @@ func (t *taskModel) terms(k jobKey) []term {
 	return all
 }
 
-// logs are the logarithms of what speaks for an apprentice of ability z, and of what speaks against.
-func (t *taskModel) logs(kind eventKind, terms []term, z float64) (ahead, against float64) {
-	switch kind {
-	case errorEvent:
-		return 0, log(1 - exp(t.logSafe(z)))
-	case soundEvent:
-		return t.logSafe(z), 0
+// logs are the logarithms of what speaks for an apprentice, by ability, and of what speaks against, if the job is harder
+// than usual by so much, everything taken together.
+func (t *taskModel) logs(k jobKey, harder float64) (ahead, against []float64) {
+	ahead, against = make([]float64, len(t.ability.points)), make([]float64, len(t.ability.points))
+	add := func(to []float64, weight float64, of []float64) {
+		for i, x := range of {
+			to[i] -= float64(weight * x)
+		}
 	}
-	for _, s := range terms {
-		x := float64(s.weight * softplus(s.at-float64(s.slope*z)))
-		if s.against {
-			against -= x
-		} else {
-			ahead -= x
+	switch k.kind {
+	case errorEvent:
+		for _, s := range t.safe {
+			add(against, s.weight, t.soft(curve{s.at + harder, 1}))
+		}
+		for i, x := range against {
+			against[i] = log(1 - exp(x))
+		}
+	case soundEvent:
+		for _, s := range t.safe {
+			add(ahead, s.weight, t.soft(curve{s.at + harder, 1}))
+		}
+	default:
+		for _, s := range t.terms(k) {
+			of := t.soft(curve{s.at + float64(s.slope*harder), s.slope})
+			if s.against {
+				add(against, s.weight, of)
+			} else {
+				add(ahead, s.weight, of)
+			}
 		}
 	}
 	return ahead, against

@@ -21,18 +21,20 @@ type Severity struct {
 // Severities compares supervisors by the evidence as it stands on its last day: crossed random effects (Bates et al., Fitting Linear
 // Mixed-Effects Models Using lme4, 2015) of apprentice at task and of supervisor on the logit scale, by penalised
 // quasi-likelihood (Breslow and Clayton 1993), with the task, the practice so far and the difficulty of the job allowed for and the
-// shock common to a job averaged over. Supervisors who share no apprentices, not even over others, cannot be compared:
+// shock common to a job averaged over. Who signs without looking comes out as lenient here. Supervisors who share no apprentices, not even over others, cannot be compared:
 // they stand in different sets. Sorted by set, then by supervisor.
 func Severities(c *Catalogue, evidence []Record, parameters Parameters) []Severity {
 	d := newCrossed(c, evidence, lastDay(evidence), parameters)
-	d.fit(crossedSweeps)
+	d.fit(false)
 	return d.severities()
 }
 
-// EstimateSupervisors puts the severities that the evidence up to a date gives into a copy of the parameters.
+// EstimateSupervisors puts what the evidence up to a date says of supervisors into a copy of the parameters: severities as
+// [Severities] gives them, but with the chance that a perfect record was signed unseen estimated beside them (a mixture,
+// by expectation and maximisation: Dempster, Laird and Rubin 1977), so that sleep is not taken for leniency.
 func EstimateSupervisors(c *Catalogue, evidence []Record, parameters Parameters, asOf string) Parameters {
 	d := newCrossed(c, evidence, asOf, parameters)
-	d.fit(crossedSweeps)
+	d.fit(true)
 	parameters.Supervisors = d.values()
 	parameters.UpTo = asOf
 	parameters.sort()
@@ -48,7 +50,12 @@ func lastDay(evidence []Record) string {
 	return last
 }
 
-const crossedSweeps = 15
+// Sweeps of the crossed fit. In the first of them, severities stay and only the chances of unseen records move: leniency
+// would explain every perfect record before sleep is given a hearing.
+const (
+	crossedSweeps = 24
+	unseenFirst   = 10
+)
 
 // crossed is the data of the crossed random effects.
 type crossed struct {
@@ -147,9 +154,6 @@ func crossedOf(c *Catalogue, people []*person, parameters Parameters) *crossed {
 	}
 	d.severity, d.se = make([]float64, len(d.supervisors)), make([]float64, len(d.supervisors))
 	d.unseen = make([]float64, len(d.supervisors))
-	for i := range d.unseen {
-		d.unseen[i] = d.pop.Unseen
-	}
 	return d
 }
 
@@ -209,17 +213,22 @@ func (d *crossed) look(r *crossedRow) {
 
 // Strengths, in jobs, of what is believed of a supervisor's unseen records, and of a task beforehand.
 const (
-	unseenStrength = 10
+	unseenStrength = 4
 	taskSpread     = 1.0
 	stepSpread     = 0.5
 )
 
 // fit alternates Newton steps for abilities, tasks, supervisors and the chances of unseen records.
-func (d *crossed) fit(sweeps int) {
+func (d *crossed) fit(unseen bool) {
+	if unseen {
+		for i := range d.unseen {
+			d.unseen[i] = 0.5
+		}
+	}
 	spread := square(d.pop.GeneralSD) + square(d.pop.TaskSD)
 	prior := 1 / spread
 	severe := 1 / max(1e-4, square(d.pop.SeveritySD))
-	for range sweeps {
+	for sweep := range crossedSweeps {
 		for i := range d.cells {
 			c := &d.cells[i]
 			pull, strength := float64((d.pop.Ability+d.ease[c.task]-c.ability)*prior), prior
@@ -257,10 +266,14 @@ func (d *crossed) fit(sweeps int) {
 			}
 		}
 		for s := range n {
+			if unseen {
+				d.unseen[s] = (perfect[s] - seen[s] + float64(unseenStrength*d.pop.Unseen)) / (float64(d.jobs[s]) + unseenStrength)
+				if sweep < unseenFirst {
+					continue
+				}
+			}
 			d.severity[s] += max(-1, min(1, (pull[s]-float64(d.severity[s]*severe))/(strength[s]+severe)))
 			d.se[s] = math.Sqrt(1 / (sure[s] + severe))
-			signed := float64(d.jobs[s])
-			d.unseen[s] = (perfect[s] - seen[s] + float64(unseenStrength*d.pop.Unseen)) / (signed + unseenStrength)
 		}
 		d.centre()
 	}

@@ -109,6 +109,9 @@ func TestSimulationFirst(t *testing.T) {
 		yy += s.severity[i] * s.severity[i]
 		xy += v.Severity * s.severity[i]
 	}
+	for _, v := range Severities(s.catalogue, s.records, p) {
+		fmt.Print(v, " ")
+	}
 	n := float64(len(p.Supervisors))
 	fmt.Println("correlation", (xy-x*y/n)/math.Sqrt((xx-x*x/n)*(yy-y*y/n)))
 	show("calibrated", other, p)
