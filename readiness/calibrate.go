@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"sync"
 )
@@ -60,17 +61,27 @@ func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress func(swe
 		d.fit(true)
 		p.Supervisors = d.values()
 		p.Tasks = nil
+		mean := 0.0
+		for _, ease := range d.ease {
+			mean += ease / float64(len(d.ease))
+		}
+		p.Population.Ability = roundTo(max(-3, min(6, p.Population.Ability+mean)), 1000)
 		for i, t := range c.Tasks {
-			p.Tasks = append(p.Tasks, TaskValue{Task: t.Task, Ease: roundTo(max(-maxLogit, min(maxLogit, d.ease[i])), 100)})
+			p.Tasks = append(p.Tasks, TaskValue{Task: t.Task, Ease: roundTo(max(-maxLogit, min(maxLogit, d.ease[i]-mean)), 100)})
 		}
 		p.sort()
 	}
 	s := &search{catalogue: c, policy: policy, people: sampleOf(people, report.Sample)}
 	report.Before = s.score(p)
+	first := *s
+	first.people = sampleOf(people, min(len(people), calibrateSample/3))
+	for i := range 2 { // first on a third of the sample
+		adopt()
+		first.climb(&p, i*calibrateSweeps/3, (i+1)*calibrateSweeps/3, progress)
+	}
 	adopt()
-	best := s.climb(&p, 0, calibrateSweeps/2, progress)
-	adopt()
-	best = s.climb(&p, calibrateSweeps/2, calibrateSweeps, progress)
+	best := s.climb(&p, calibrateSweeps*2/3, calibrateSweeps, progress)
+	s.evaluations += first.evaluations
 	adopt()
 	report.After, report.Evaluations, report.Converged = roundTo(best, 10000), s.evaluations, s.converged
 	report.Before = roundTo(report.Before, 10000)
@@ -111,45 +122,96 @@ var estimated = map[string]float64{
 	"catch_up": 0.4, "catch_rate": 0.1, "fade": 0.1, "knowledge_mean": 0.4, "knowledge_slope": 0.2, "knowledge_sd": 0.3,
 }
 
-// climb moves one value at a time, and keeps each step that helps; steps shrink when none does.
+// direction is a way in which the search moves. Some move several values at once: along them the likelihood is a narrow valley.
+type direction struct {
+	scale float64
+	move  func(p *Population, by float64)
+}
+
+func directions() []direction {
+	all := []direction{
+		{0.5, func(p *Population, by float64) { // ability, while help stays as likely as it was
+			p.Ability += by
+			p.HelpCritical -= float64(p.HelpSlope * by)
+			p.HelpOrdinary -= float64(p.HelpSlope * by)
+		}},
+		{0.2, func(p *Population, by float64) { // the spread of everything, while help spreads as it did
+			slope := p.HelpSlope
+			grow := exp(by)
+			for _, v := range []*float64{&p.GeneralSD, &p.TaskSD, &p.HaloSD, &p.Deficit} {
+				*v = float64(*v * grow)
+			}
+			p.HelpSlope = slope / grow
+			p.KnowledgeSlope = p.KnowledgeSlope / grow
+			more := float64((slope - p.HelpSlope) * p.Ability)
+			p.HelpCritical += more
+			p.HelpOrdinary += more
+		}},
+		{0.4, func(p *Population, by float64) { // what is missing at first, while those in practice stay where they are
+			p.Deficit += by
+			p.Ability += float64(by * 0.5)
+		}},
+		{0.2, func(p *Population, by float64) { // how much help says, while the mean says the same
+			p.HelpSlope += by
+			p.HelpCritical -= float64(p.Ability * by)
+			p.HelpOrdinary -= float64(p.Ability * by)
+		}},
+	}
+	var pop Population
+	for i, b := range pop.bounds() {
+		if scale := estimated[b.name]; scale > 0 {
+			all = append(all, direction{scale, func(p *Population, by float64) { *p.bounds()[i].value += by }})
+		}
+	}
+	return all
+}
+
+// moved is a population a step further, within the bounds, rounded to 0.001.
+func (d direction) moved(p Population, by float64) Population {
+	d.move(&p, by)
+	for _, b := range p.bounds() {
+		*b.value = roundTo(max(b.from, min(b.to, *b.value)), 1000)
+	}
+	return p
+}
+
+// climb moves along one direction at a time, and keeps each step that helps; steps grow when they help and shrink when
+// they do not.
 func (s *search) climb(p *Parameters, from, to int, progress func(int, int, float64)) float64 {
 	best := s.score(*p)
-	steps := map[string]float64{}
-	for name, scale := range estimated {
-		steps[name] = scale
+	ways := directions()
+	steps := make([]float64, len(ways))
+	for i, d := range ways {
+		steps[i] = d.scale
 	}
 	s.converged = false
 	for sweep := from; sweep < to && !s.converged; sweep++ {
-		before := best
-		largest := 0.0
-		for i := range p.Population.bounds() {
-			b := p.Population.bounds()[i]
-			step := steps[b.name]
-			if step == 0 {
+		before, largest := best, 0.0
+		for i, d := range ways {
+			if math.Abs(steps[i]) < d.scale/20 {
 				continue
 			}
 			moved := false
-			for _, way := range []float64{1, -1} {
+			for range 2 {
 				try := *p
-				v := try.Population.bounds()[i]
-				*v.value = roundTo(max(v.from, min(v.to, *v.value+float64(way*step))), 1000)
-				if *v.value == *b.value {
-					continue
+				try.Population = d.moved(p.Population, steps[i])
+				if try.Population != p.Population {
+					if now := s.score(try); now > best {
+						best, *p, moved = now, try, true
+						break
+					}
 				}
-				if now := s.score(try); now > best {
-					best, *p, moved = now, try, true
-					break
-				}
+				steps[i] = -steps[i] // the other way; next time, the way that helped comes first
 			}
 			if moved {
-				steps[b.name] = float64(step * 1.3)
+				steps[i] = float64(steps[i] * 1.4)
 			} else {
-				steps[b.name] = float64(step * 0.5)
+				steps[i] = float64(steps[i] * 0.4)
 			}
-			largest = max(largest, steps[b.name]/estimated[b.name])
+			largest = max(largest, math.Abs(steps[i])/d.scale)
 		}
-		progress(sweep+1, to, best)
-		s.converged = best-before < 1e-5 && largest < 0.3
+		progress(sweep+1, calibrateSweeps, best)
+		s.converged = best-before < 1e-4 && largest < 0.2
 	}
 	return best
 }

@@ -109,7 +109,7 @@ func (p *Population) bounds() []bound {
 		{"ability", &p.Ability, -3, 6}, {"general_sd", &p.GeneralSD, 0.1, 3}, {"task_sd", &p.TaskSD, 0.2, 3},
 		{"routine", &p.Routine, -3, 0}, {"awkward", &p.Awkward, 0, 3}, {"halo_sd", &p.HaloSD, 0.2, 3}, {"day_sd", &p.DaySD, 0.2, 3},
 		{"help_slope", &p.HelpSlope, 0.05, 2}, {"help_critical", &p.HelpCritical, -6, 9}, {"help_ordinary", &p.HelpOrdinary, -6, 9},
-		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"retained", &p.Retained, 0, 0.99}, {"forget_days", &p.ForgetDays, 10, 3650},
+		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
 		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"fade", &p.Fade, 0.1, 1},
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},

@@ -55,6 +55,7 @@ func lastDay(evidence []Record) string {
 const (
 	crossedSweeps = 24
 	unseenFirst   = 10
+	unseenJobs    = 20 // with fewer jobs nobody is suspected: a few perfect records are what a good apprentice gives
 )
 
 // crossed is the data of the crossed random effects.
@@ -213,16 +214,19 @@ func (d *crossed) look(r *crossedRow) {
 
 // Strengths, in jobs, of what is believed of a supervisor's unseen records, and of a task beforehand.
 const (
-	unseenStrength = 4
+	unseenStrength = 6
 	taskSpread     = 1.0
 	stepSpread     = 0.5
 )
 
 // fit alternates Newton steps for abilities, tasks, supervisors and the chances of unseen records.
 func (d *crossed) fit(unseen bool) {
-	if unseen {
-		for i := range d.unseen {
+	for i := range d.unseen {
+		switch {
+		case unseen && d.jobs[i] >= unseenJobs:
 			d.unseen[i] = 0.5
+		case unseen:
+			d.unseen[i] = d.pop.Unseen
 		}
 	}
 	spread := square(d.pop.GeneralSD) + square(d.pop.TaskSD)

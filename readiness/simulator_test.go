@@ -38,12 +38,13 @@ type simulated struct {
 	severity   []float64
 	sleepy     []float64 // chance to sign unseen
 	scores     [][]float64
-	chance     []float64 // by ability from −8 in steps of 0.05
+	chance     [][]float64 // by task, and by ability from −8 in steps of 0.05
 	awkward    float64
 	routine    float64
 	steps      int
 	crit       int
 	stepHarder [][]float64
+	ease       []float64 // of tasks
 	shockHalo  float64
 	shockDay   float64
 }
@@ -101,6 +102,7 @@ func simulate(o simOptions) *simulated {
 	for t := range taskEase {
 		taskEase[t] = 0.4 * r.NormFloat64()
 	}
+	s.ease = taskEase
 	r = rand.New(rand.NewPCG(o.world, o.seed))
 	for a := range o.apprentices {
 		name := fmt.Sprintf("a%d", a)
@@ -225,32 +227,40 @@ func (p *simTask) last() day {
 
 // makeChance tabulates the true chance of a job without a critical error by ability, of a mean task, by brute force.
 func (s *simulated) makeChance(r *rand.Rand) {
-	const draws = 4000
+	const draws = 2000
 	shocks := make([]float64, draws)
 	for i := range shocks {
 		shocks[i] = s.shockDay*student3(r) + s.shockHalo*student3(r)
 	}
 	slices.Sort(shocks)
-	for x := -8.0; x <= 12; x += 0.05 {
-		sum := 0.0
-		for i, e := range shocks {
-			b := 0.0
-			switch {
-			case i%10 < 3:
-				b = s.routine
-			case i%10 >= 8:
-				b = s.awkward
+	for t := range s.stepHarder {
+		var curve []float64
+		for x := -8.0; x <= 12; x += 0.05 {
+			sum := 0.0
+			for i, e := range shocks {
+				b := 0.0
+				switch {
+				case i%10 < 3:
+					b = s.routine
+				case i%10 >= 8:
+					b = s.awkward
+				}
+				safe := 1.0
+				for _, h := range s.stepHarder[t][:s.crit] {
+					safe /= 1 + math.Exp(b+h-x-e)
+				}
+				sum += math.Sqrt(math.Sqrt(safe))
 			}
-			sum += 1 / (1 + math.Exp(b-x-e))
+			curve = append(curve, sum/draws)
 		}
-		s.chance = append(s.chance, sum/draws)
+		s.chance = append(s.chance, curve)
 	}
 }
 
-func (s *simulated) chanceAt(theta float64) float64 {
+func (s *simulated) chanceAt(t int, theta float64) float64 {
 	i := int(math.Round((theta + 8) / 0.05))
-	return s.chance[max(0, min(len(s.chance)-1, i))]
+	return s.chance[t][max(0, min(len(s.chance[t])-1, i))]
 }
 
 // truth is the chance of an apprentice's next job at a task on a day.
-func (s *simulated) truth(a, t int, on day) float64 { return s.chanceAt(s.people[a][t].ability(on)) }
+func (s *simulated) truth(a, t int, on day) float64 { return s.chanceAt(t, s.people[a][t].ability(on)) }
