@@ -27,8 +27,9 @@ type ValueChange struct {
 type Progress func(sweep, of int, likelihood float64)
 
 const (
-	calibrateSample = 150 // apprentices; more than these make the estimate no better than its assumptions
+	calibrateSample = 120 // apprentices; more than these make the estimate no better than its assumptions
 	calibrateSweeps = 12
+	outcomeWeight   = 2.0 // of whether a job had a critical error, by itself, beside its record as a whole: it is what the estimate is about
 	priorWeight     = 4.0 // of the documented priors, in units of log-likelihood at one scale from them
 )
 
@@ -119,7 +120,7 @@ type search struct {
 var estimated = map[string]float64{
 	"ability": 0.5, "general_sd": 0.3, "task_sd": 0.3, "routine": 0.3, "awkward": 0.3, "halo_sd": 0.3,
 	"help_slope": 0.2, "help_critical": 0.5, "help_ordinary": 0.5, "deficit": 0.5, "practice": 0.1, "retained": 0.2, "forget_days": 80,
-	"catch_up": 0.4, "catch_rate": 0.1, "fade": 0.1, "knowledge_mean": 0.4, "knowledge_slope": 0.2, "knowledge_sd": 0.3,
+	"catch_up": 0.4, "catch_rate": 0.1, "error": 0.15, "fade": 0.1, "knowledge_mean": 0.4, "knowledge_slope": 0.2, "knowledge_sd": 0.3,
 }
 
 // direction is a way in which the search moves. Some move several values at once: along them the likelihood is a narrow valley.
@@ -323,7 +324,16 @@ func (f *foreteller) foretell(p *person) (float64, int) {
 				for i, w := range density {
 					p += float64(w * chance[i])
 				}
-				sum += log(max(p, 1e-12))
+				failed := ev
+				failed.kind, failed.pattern = errorEvent, ""
+				q := 0.0
+				for i, c := range f.record(d.task, failed, missing) {
+					q += float64(density[i] * c)
+				}
+				if ev.kind != errorEvent {
+					q = 1 - q
+				}
+				sum += log(max(p, 1e-12)) + float64(outcomeWeight*log(max(q, 1e-12)))
 				n++
 			}
 		}

@@ -375,10 +375,13 @@ func (t *taskModel) job(k jobKey) []float64 {
 	of := t.jobs[k]
 	if of == nil {
 		ahead, against := t.logs(k, t.catchUp[k.later]+t.hardness(k.difficulty)+k.severity)
-		weight := t.weight(k)
+		weight, force := t.weight(k), t.fade[k.later]
+		if k.kind == errorEvent {
+			force = float64(force * t.Population.Error)
+		}
 		of = make([]float64, len(ahead))
 		for i := range of {
-			of[i] = exp(float64(weight*ahead[i]) + float64(t.fade[k.later]*against[i]))
+			of[i] = exp(float64(weight*ahead[i]) + float64(force*against[i]))
 		}
 		of = t.shock(k.se).over(of)
 		t.jobs[k] = of

@@ -46,6 +46,7 @@ type Population struct {
 	ForgetDays float64 `json:"forget_days"` // days without practice after which 63 % of the rest is forgotten
 	CatchUp    float64 `json:"catch_up"`    // how much is learned, at most, after a job that is looked back on
 	CatchRate  float64 `json:"catch_rate"`  // factor by which each clean job shrinks what is still to be caught up
+	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
 	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
 
 	SeveritySD float64 `json:"severity_sd"` // spread of the severity of supervisors
@@ -88,7 +89,7 @@ func DefaultParameters() Parameters {
 			Routine: -0.5, Awkward: 0.7, HaloSD: 0.8, DaySD: 0.4,
 			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
 			Deficit: 1.5, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
-			CatchUp: 0.6, CatchRate: 0.85, Fade: 0.75,
+			CatchUp: 0.6, CatchRate: 0.85, Error: 0.7, Fade: 0.8,
 			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
 			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
 		},
@@ -110,7 +111,7 @@ func (p *Population) bounds() []bound {
 		{"routine", &p.Routine, -3, 0}, {"awkward", &p.Awkward, 0, 3}, {"halo_sd", &p.HaloSD, 0.2, 3}, {"day_sd", &p.DaySD, 0.2, 3},
 		{"help_slope", &p.HelpSlope, 0.05, 2}, {"help_critical", &p.HelpCritical, -6, 9}, {"help_ordinary", &p.HelpOrdinary, -6, 9},
 		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
-		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"fade", &p.Fade, 0.1, 1},
+		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"error", &p.Error, 0.2, 1}, {"fade", &p.Fade, 0.1, 1},
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
 	}
