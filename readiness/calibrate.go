@@ -27,8 +27,8 @@ type ValueChange struct {
 type Progress func(sweep, of int, likelihood float64)
 
 const (
-	calibrateSample = 120 // apprentices; more than these make the estimate no better than its assumptions
-	calibrateSweeps = 12
+	calibrateSample = 80 // apprentices; more than these make the estimate no better than its assumptions
+	calibrateSweeps = 9
 	outcomeWeight   = 2.0 // of whether a job had a critical error, by itself, beside its record as a whole: it is what the estimate is about
 	priorWeight     = 4.0 // of the documented priors, in units of log-likelihood at one scale from them
 )
