@@ -86,6 +86,29 @@
 //
 // [Severities] and [EstimateSupervisors] fit crossed random effects. [Calibrate] maximises the likelihood of each watched job as foretold from what
 // came before it, the outcome (critical error or none) weighing more than the rest of the record.
+//
+// # How good it is
+//
+// Measured on a simulator that is not the model (simulator_test.go: learning along a hyperbola at everybody's own pace,
+// forgetting as a power of idle time, shocks with heavy tails, awkward jobs for the able, some who sign unseen), with TestCompare.
+// 30 apprentices × 6 tasks, priors with supervisors estimated for each date; "held back" are those truly ready at the end and never
+// declared; jobs are watched jobs until declared, all of them where that never came. The bound knows the simulator's
+// population values and supervisors and sees the same records.
+//
+//	                          cleared  wrongly, of these  held back  jobs
+//	3 sign-offs and 80 %      0.300    0.481              0.460      7.80
+//	5 sign-offs and 80 %      0.189    0.412              0.667      8.54
+//	8 sign-offs and 80 %      0.100    0.222              0.778      9.14
+//	LC-CUSUM                  0.456    0.634              0.429      7.53
+//	bound, as many cleared    0.189    0.206              0.524      8.63
+//	priors, as many cleared   0.183    0.273              0.587      8.79
+//	bound, as many wrongly    0.333    0.400              0.286      7.49
+//	priors, as many wrongly   0.339    0.410              0.381      8.04
+//	bound, confidence 0.90    0.122    0.045              0.651      8.97
+//	priors, confidence 0.90   0.078    0.071              0.794      9.24
+//
+// Calibration error of confidence with the priors: 0.072 (the bound, which cuts off the tails of the shocks, has 0.035);
+// Brier score 0.120 (the bound 0.096). The idlest tenth is the weakest, with 0.149.
 package readiness
 
 // Verdict is where one apprentice stands with one task on one date. Its JSON is one line of `assess --format jsonl`.
