@@ -13,6 +13,7 @@ LDFLAGS := -X main.version=$(VERSION)
 RACED := ./store/... ./server/... ./readiness/...
 PLAIN := ./cmd/... ./curriculum/... ./quiz/... ./templates/...
 PURE  := ./curriculum/... ./quiz/... ./readiness/...
+GOLDEN := Golden|TestExample(Structure|Pages)
 
 FUZZTIME ?= 2m
 
@@ -34,8 +35,8 @@ test: tools check
 # a newer amd64, where the compiler may fuse multiplication and addition.
 .PHONY: machines
 machines:
-	CGO_ENABLED=0 GOARCH=arm64 .ci/gotest -timeout 20m -exec "$$(.ci/install qemu-arm64)" -run Golden $(PURE)
-	if grep -q avx2 /proc/cpuinfo; then GOAMD64=v3 CGO_ENABLED=0 .ci/gotest -timeout 20m -run Golden $(PURE); fi
+	CGO_ENABLED=0 GOARCH=arm64 .ci/gotest -timeout 20m -exec "$$(.ci/install qemu-arm64)" -run '$(GOLDEN)' $(PURE)
+	if grep -q avx2 /proc/cpuinfo; then GOAMD64=v3 CGO_ENABLED=0 .ci/gotest -timeout 20m -run '$(GOLDEN)' $(PURE); fi
 
 # Installs what the tests need and a fresh machine lacks.
 tools:

@@ -2,7 +2,7 @@ package curriculum
 
 import "math/big"
 
-// Unit is a unit's symbol as lesson-format.md lists them; "" for counts.
+// Unit is a unit's symbol as AUTHORS.md lists them; "" for counts.
 type Unit string
 
 // Dimension names what a unit measures ("length", "torque", …); "" is for counts and unknown units are not ok.

@@ -10,7 +10,7 @@ var table = []*family{
 	faultCheckFamily, faultCauseFamily, matchCauseCheckFamily,
 	toolUseFamily, toolHarmFamily, matchToolUseFamily,
 	carFigureFamily, carFigureTypedFamily, figureFamily, carOrderFamily,
-	termFamily, definitionFamily, misbeliefFamily,
+	termFamily, definitionFamily, misbeliefFamily, factFamily,
 	arithmeticFamily, arithmeticSlipFamily,
 	pointFamily, partFamily,
 }

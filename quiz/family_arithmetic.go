@@ -50,7 +50,7 @@ var arithmeticSlipFamily = &family{
 				value, _ := curriculum.Decimal(w.key)
 				key := choice{phrase: s.phrase(withUnit(w.key, sum.Unit)), element: sum.Element + "/find", value: value, onCar: w.onCar}
 				p := &proposal{kind: Single, stem: w.ask + w.list, params: w.list, onCar: w.onCar, right: []choice{key}, explanation: w.explanation,
-					tests: []string{sum.Element}, shows: w.shows, firstKept: 2}
+					tests: []string{sum.Element}, shows: w.shows, preferred: true}
 				for _, slip := range w.slips {
 					v, _ := curriculum.Decimal(slip.Value)
 					p.wrong = append(p.wrong, choice{phrase: s.phrase(withUnit(slip.Value, sum.Unit)), element: slip.Element, value: v})

@@ -42,8 +42,8 @@ var beforeAllFamily = &family{
 }
 
 var beforeSayings = sayings{
-	"en": {"Which of these must be done before this step: {1}?", "You are about to do this: {1}. Which of these must be done already?"},
-	"es": {"¿Cuál de estos pasos hay que hacer antes de este: {1}?", "Vas a hacer esto: {1}. ¿Cuál de estos pasos tiene que estar hecho ya?"},
+	"en": {"Which of these must be done before this step: {1}?", "Next comes this: {1}. Which of these must be finished already?"},
+	"es": {"¿Cuál de estos pasos hay que hacer antes de este: {1}?", "Ahora toca esto: {1}. ¿Cuál de estos pasos tiene que estar terminado ya?"},
 }
 
 var afterSayings = sayings{

@@ -2,6 +2,8 @@ package quiz
 
 import (
 	"math/big"
+	"slices"
+	"strings"
 
 	"brakewright/curriculum"
 )
@@ -100,6 +102,9 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 			if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
 				continue
 			}
+			if f.Unit == "" && decimals(o.Value) != decimals(f.Value) {
+				continue // what such figures count or relate stands in their names: only like ones are compared
+			}
 			name := o.Element
 			if onCar {
 				name = "vehicle/" + o.Key
@@ -141,12 +146,18 @@ func figureChoice(s *subject, f curriculum.Figure, element string, onCar bool) (
 	return choice{phrase: s.phrase(f.String()), element: element, value: v, onCar: onCar}, true
 }
 
-// madeUp writes figures beside the right one, with as many digits as it has: three below and three above where there
-// is room.
+// smaller and greater are the shares of a figure, in percent, that made-up ones are near to.
+var (
+	smaller = []int64{25, 35, 40, 50, 60, 65, 70, 75, 80, 90}
+	greater = []int64{110, 120, 125, 130, 140, 150, 160, 175, 200, 225}
+)
+
+// madeUp writes figures beside the right one: up to four below and four above, as round as it is. Both ends of a range
+// move by the same share.
 func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
 	places := max(decimals(f.Value), decimals(f.High))
 	low, ok := scaled(f.Value, places)
-	if !ok || low < 0 || places > 9 {
+	if !ok || low < 0 || places > 8 {
 		return nil
 	}
 	high := low
@@ -155,36 +166,44 @@ func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
 			return nil
 		}
 	}
+	if high < 8 && f.Unit != "" { // too few whole steps below it: 2 mm is offered beside 1.5 mm
+		low, high, places = low*10, high*10, places+1
+	}
 	// Round figures get round neighbours: 230 °C is offered beside 205 and 260, not beside 231.
 	grain := int64(1)
-	for low%(grain*10) == 0 && high%(grain*10) == 0 && high/(grain*10) >= 5 {
-		grain *= 10
+	for _, g := range []int64{5, 10, 50, 100, 500, 1000, 5000, 10000} {
+		if low%g == 0 && high%g == 0 && high/g >= 4 {
+			grain = g
+		}
 	}
-	if half := grain * 5; grain >= 1 && low%half == 0 && high%half == 0 && high/half >= 5 {
-		grain = half
+	near := func(n, percent int64) string {
+		n = (n*percent/100 + grain/2) / grain * grain
+		return trimmed(written(n, places), f)
 	}
-	for _, side := range []int64{-1, 1} {
-		at := int64(0)
-		for range 3 {
-			// Each step away is between an eighth and a third of the figure, at least one grain.
-			step := high/8/grain + int64(d.below(int(min(high/5/grain, 1<<30))+1))
-			at += max(step, 1) * grain * side
-			l, h := low+at, high+at
+	for _, shares := range [][]int64{smaller, greater} {
+		n := 0
+		for _, share := range shuffled(d, shares) {
+			made := curriculum.Figure{Value: near(low, share), Unit: f.Unit}
 			if f.High != "" {
-				// A range moves, and may grow or shrink by a grain at its upper end.
-				h += grain * int64(d.below(2))
+				made.High = near(high, share)
 			}
-			if l <= 0 || h <= 0 || h < l || f.High != "" && l == h {
+			c, ok := figureChoice(s, made, "reading", false)
+			if !ok || c.value.Sign() <= 0 || made.High == made.Value || slices.ContainsFunc(out, func(o choice) bool { return o.text == c.text }) {
 				continue
 			}
-			made := curriculum.Figure{Value: written(l, places), Unit: f.Unit}
-			if f.High != "" {
-				made.High = written(h, places)
+			if out = append(out, c); n == 3 {
+				break
 			}
-			if c, ok := figureChoice(s, made, "reading", false); ok {
-				out = append(out, c)
-			}
+			n++
 		}
 	}
 	return out
+}
+
+// trimmed takes off zeros behind the point that the right figure does not show either.
+func trimmed(value string, f curriculum.Figure) string {
+	for decimals(value) > max(decimals(f.Value), decimals(f.High)) && strings.HasSuffix(value, "0") {
+		value = strings.TrimSuffix(strings.TrimSuffix(value, "0"), ".")
+	}
+	return value
 }

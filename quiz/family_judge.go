@@ -1,8 +1,10 @@
 package quiz
 
 import (
-	"brakewright/curriculum"
 	"strconv"
+	"strings"
+
+	"brakewright/curriculum"
 )
 
 // judgeFamily asks how a reading stands to a limit: near it, far from it, or exactly on it, which is within. The limit
@@ -50,18 +52,19 @@ var judgeSpreadSayings = sayings{
 	"es": {"{1}. Anotas, como diferencias con la primera lectura: {2}. ¿Cómo queda la medida respecto al límite?"},
 }
 
+// verdictSayings come in two wordings: the second is taken where the stem already holds a word of the first.
 var verdictSayings = map[curriculum.Verdict]sayings{
-	curriculum.Within: {"en": {"Within the limit"}, "es": {"Dentro del límite"}},
-	curriculum.Below:  {"en": {"Below the limit"}, "es": {"Por debajo del límite"}},
-	curriculum.Above:  {"en": {"Above the limit"}, "es": {"Por encima del límite"}},
+	curriculum.Within: {"en": {"Within the limit", "All right"}, "es": {"Dentro del límite", "Correcto"}},
+	curriculum.Below:  {"en": {"Below the limit", "Too low"}, "es": {"Por debajo del límite", "Demasiado bajo"}},
+	curriculum.Above:  {"en": {"Above the limit", "Too high"}, "es": {"Por encima del límite", "Demasiado alto"}},
 }
 
 var judgeExplained = map[string]sayings{
-	"one":     {"en": {"{1} against {2}. A reading on the limit is within it."}, "es": {"{1} frente a {2}. Una lectura en el límite está dentro."}},
-	"lowest":  {"en": {"The lowest reading counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura menor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"highest": {"en": {"The highest reading counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura mayor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"spread":  {"en": {"The difference between highest and lowest counts: {1} against {2}. A reading on the limit is within it."}, "es": {"Cuenta la diferencia entre la mayor y la menor: {1} frente a {2}. Una lectura en el límite está dentro."}},
-	"each":    {"en": {"Each reading counts, and {1} decides against {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y {1} decide frente a {2}. Una lectura en el límite está dentro."}},
+	"one":     {"en": {"{1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"{1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"lowest":  {"en": {"The lowest reading counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura menor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"highest": {"en": {"The highest reading counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura mayor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"spread":  {"en": {"The difference between highest and lowest counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la diferencia entre la mayor y la menor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
+	"each":    {"en": {"Each reading counts, and {1} decides; the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y {1} decide; el límite es {2}. Una lectura en el límite está dentro."}},
 }
 
 func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
@@ -89,8 +92,15 @@ func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
 		curriculum.Maximum: {curriculum.Within, curriculum.Above},
 		curriculum.Range:   {curriculum.Within, curriculum.Below, curriculum.Above},
 	}[m.figure.Limit]
+	wording := 0
+	stated := " " + normal(s.limitLine(m)) + " "
+	for _, w := range []string{"within", "below", "above", "dentro", "debajo", "encima"} {
+		if strings.Contains(stated, " "+w+" ") {
+			wording = 1
+		}
+	}
 	for _, v := range sides {
-		c := choice{phrase: s.phrase(verdictSayings[v].say(s.language, 0)), element: "verdict/" + string(v)}
+		c := choice{phrase: s.phrase(verdictSayings[v].say(s.language, wording)), element: "verdict/" + string(v)}
 		if v == verdict {
 			p.right = append(p.right, c)
 		} else {

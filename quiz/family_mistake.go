@@ -44,11 +44,11 @@ var mixedMistakeSayings = sayings{
 var lineSayings = sayings{"en": {"Line {1}"}, "es": {"Línea {1}"}}
 
 var passedSayings = map[string]sayings{
-	"one":     {"en": {"{1}: read {2}, limit {3}, passed"}, "es": {"{1}: lectura {2}, límite {3}, aceptado"}},
-	"each":    {"en": {"{1}: read {2} everywhere, limit {3}, passed"}, "es": {"{1}: lectura {2} en todas partes, límite {3}, aceptado"}},
-	"lowest":  {"en": {"{1}: lowest reading {2}, limit {3}, passed"}, "es": {"{1}: lectura menor {2}, límite {3}, aceptado"}},
-	"highest": {"en": {"{1}: highest reading {2}, limit {3}, passed"}, "es": {"{1}: lectura mayor {2}, límite {3}, aceptado"}},
-	"spread":  {"en": {"{1}: spread {2}, limit {3}, passed"}, "es": {"{1}: diferencia {2}, límite {3}, aceptado"}},
+	"one":     {"en": {"{1} – {4}: read {2}, limit {3}, passed"}, "es": {"{1} – {4}: lectura {2}, límite {3}, aceptado"}},
+	"each":    {"en": {"{1} – {4}: read {2} everywhere, limit {3}, passed"}, "es": {"{1} – {4}: lectura {2} en todas partes, límite {3}, aceptado"}},
+	"lowest":  {"en": {"{1} – {4}: lowest reading {2}, limit {3}, passed"}, "es": {"{1} – {4}: lectura menor {2}, límite {3}, aceptado"}},
+	"highest": {"en": {"{1} – {4}: highest reading {2}, limit {3}, passed"}, "es": {"{1} – {4}: lectura mayor {2}, límite {3}, aceptado"}},
+	"spread":  {"en": {"{1} – {4}: spread {2}, limit {3}, passed"}, "es": {"{1} – {4}: diferencia {2}, límite {3}, aceptado"}},
 }
 
 var tooSoonExplained = sayings{
@@ -150,7 +150,7 @@ func writeUp(s *subject, job []*step, target int, wrong *measured, n int64, d *d
 				if !known {
 					say = passedSayings["one"]
 				}
-				text = say.say(s.language, 0, text, m.write(reading), s.limit(m.figure))
+				text = say.say(s.language, 0, text, m.write(reading), s.limit(m.figure), tidy(m.figure.Quantity.For(s.car, "")))
 				withReading = true
 				p.onCar = p.onCar || m.onCar
 				p.shows = append(p.shows, "figure:"+m.gauge.element)

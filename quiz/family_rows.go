@@ -62,17 +62,18 @@ func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked 
 	}
 	for i := range t.n {
 		args, onCar, ok := []string{}, false, choices[i].norm != ""
+		var quoted []*phrase
 		for _, name := range given {
 			c := s.choice("", cells[name].text(i))
 			ok = ok && c.norm != ""
 			onCar = onCar || c.onCar
-			args = append(args, s.quote(c.text))
+			args, quoted = append(args, s.quote(c.text)), append(quoted, c.phrase)
 		}
 		if !ok {
 			continue
 		}
 		element := t.row(i).Element
-		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, onCar: onCar,
+		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, given: quoted, onCar: onCar,
 			explanation: s.rowQuote(rowTexts(cells, given, asked, i)...), tests: []string{element + "/" + asked}}
 	rows:
 		for j := range t.n {
@@ -81,6 +82,7 @@ func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked 
 			}
 			for _, name := range apart {
 				if alike(others[name][i], others[name][j], 1, 2) {
+					p.truths = append(p.truths, choices[j].phrase) // wherever else it stands in the table
 					continue rows
 				}
 			}
@@ -120,6 +122,12 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 		all.right = append(all.right, s.choice(t.row(i).Element+"/"+left.name, left.text(i)))
 		all.targets = append(all.targets, s.choice(t.row(i).Element+"/"+right.name, right.text(i)))
 	}
+	kin := make([][]*phrase, len(apart)) // what must not resemble in two rows of one question
+	for a, c := range apart {
+		for i := range t.n {
+			kin[a] = append(kin[a], s.choice("", c.text(i)).phrase)
+		}
+	}
 	var out []*item
 	for i := range t.n {
 		out = append(out, &item{label: right.name, element: t.row(i).Element, line: t.row(i).Line, make: func(d *draws) *proposal {
@@ -132,8 +140,8 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 					if j == k {
 						continue next
 					}
-					for _, c := range apart {
-						if alike(s.choice("", c.text(j)).phrase, s.choice("", c.text(k)).phrase, 1, 2) {
+					for _, texts := range kin {
+						if alike(texts[j], texts[k], 1, 2) {
 							continue next
 						}
 					}

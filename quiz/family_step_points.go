@@ -1,6 +1,10 @@
 package quiz
 
-import "brakewright/curriculum"
+import (
+	"slices"
+
+	"brakewright/curriculum"
+)
 
 // The families of this file ask what stands under a step: what follows if it is skipped or done wrong, why it is done,
 // how one sees that it is right. A wrong option is the same point of another step, never of one above or below it, and
@@ -60,31 +64,37 @@ func consequences(x *step) []curriculum.Text {
 // pointItems makes an item for each step that has the point. asked gives the texts that may be the key, all the texts
 // that may be wrong options of other steps or true of this one.
 func pointItems(s *subject, field, label string, asked, all func(*step) []curriculum.Text, ask sayings) (out []*item) {
+	choices := make([][]choice, len(s.steps)) // all texts of each step
+	for i, y := range s.steps {
+		for _, u := range all(y) {
+			choices[i] = append(choices[i], s.choice(y.Element+"/"+field, u))
+		}
+	}
 	for _, x := range s.steps {
 		texts := asked(x)
 		if len(texts) == 0 {
 			continue
 		}
 		element := x.Element + "/" + field
-		out = append(out, &item{label: label, element: element, line: texts[0].Line, critical: x.Critical, make: func(d *draws) *proposal {
-			t := pick(d, texts)
-			p := &proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), right: []choice{s.choice(element, t)}, meaning: true, onCar: x.onCar,
-				explanation: s.explain("", s.passage(t)), tests: []string{element}}
-			for _, y := range s.steps {
-				if relatives(x.Step, y.Step) {
-					for _, u := range all(y) {
-						p.truths = append(p.truths, s.choice("", u).phrase)
-					}
-					continue
-				}
-				if alike(x.title, y.title, 1, 2) {
-					continue // what is true of one of two like steps may be true of the other
-				}
-				for _, u := range all(y) {
-					p.wrong = append(p.wrong, s.choice(y.Element+"/"+field, u))
-				}
+		p := proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), meaning: true, given: []*phrase{x.title}, onCar: x.onCar, tests: []string{element}}
+		for i, y := range s.steps {
+			switch {
+			case alike(x.title, y.title, 1, 2), slices.ContainsFunc(s.steps, func(z *step) bool { return z.title.norm == x.title.norm && relatives(z.Step, y.Step) }):
+				// What is true of one of two like steps may be true of the other.
+				p.truths = append(p.truths, phrases(choices[i])...)
+			default:
+				p.wrong = append(p.wrong, choices[i]...)
 			}
-			return p
+		}
+		var rights []choice
+		for _, t := range texts {
+			rights = append(rights, s.choice(element, t))
+		}
+		out = append(out, &item{label: label, element: element, line: texts[0].Line, critical: x.Critical, make: func(d *draws) *proposal {
+			i := d.below(len(texts))
+			q := p
+			q.right, q.explanation = rights[i:i+1:i+1], s.explain("", s.passage(texts[i]))
+			return &q
 		}})
 	}
 	return out

@@ -36,26 +36,28 @@ func termItems(s *subject, askName bool) (out []*item) {
 		for _, n := range t.Names {
 			names = append(names, s.phrase(tidy(n)))
 		}
-		out = append(out, &item{element: t.Element + map[bool]string{true: "/definition", false: "/term"}[askName], line: t.Line, make: func(d *draws) *proposal {
-			name := pick(d, names)
-			p := &proposal{kind: Single, meaning: true, tests: []string{t.Element},
-				explanation: s.explain("", tidy(t.Names[0])+": "+s.passage(t.Definition))}
+		base := proposal{kind: Single, meaning: true, tests: []string{t.Element}, explanation: s.explain("", tidy(t.Names[0])+": "+s.passage(t.Definition))}
+		for j, o := range rows {
+			switch {
+			case j == i || len(o.Names) == 0 || s.sameTerm(t, o):
+			case askName:
+				base.wrong = append(base.wrong, choice{phrase: s.phrase(tidy(o.Names[0])), element: o.Element + "/term"})
+			default:
+				base.wrong = append(base.wrong, s.choice(o.Element+"/definition", o.Definition))
+			}
+		}
+		field := "/term"
+		if askName {
+			field = "/definition"
+		}
+		out = append(out, &item{element: t.Element + field, line: t.Line, make: func(d *draws) *proposal {
+			name, p := pick(d, names), base
 			if askName {
 				p.stem, p.right, p.truths = s.say(termSayings, t.Element, s.quote(definition.text)), []choice{{phrase: name, element: t.Element + "/term"}}, names
 			} else {
 				p.stem, p.right, p.params = s.say(definitionSayings, t.Element, s.quote(name.text)), []choice{definition}, name.text
 			}
-			for j, o := range rows {
-				if j == i || len(o.Names) == 0 || s.sameTerm(t, o) {
-					continue
-				}
-				if askName {
-					p.wrong = append(p.wrong, choice{phrase: s.phrase(tidy(o.Names[0])), element: o.Element + "/term"})
-				} else {
-					p.wrong = append(p.wrong, s.choice(o.Element+"/definition", o.Definition))
-				}
-			}
-			return p
+			return &p
 		}})
 	}
 	return out

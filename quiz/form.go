@@ -1,6 +1,6 @@
 // Package quiz turns lesson structure into questions whose keys can be trusted: Programme + blueprint + draw → Form;
 // answers → Marks. It is pure and reproducible: the same programme edition, blueprint, draw and generator version give
-// the same bytes on every machine. The shapes are contracts.md section 3; JSON Schemas stand in server/schemas.
+// the same bytes on every machine. The shapes are DEVELOPERS.md, "Contracts"; JSON Schemas stand in server/schemas.
 package quiz
 
 // Generator is the generator's version; it is part of the key of every draw and stands in every form.

@@ -28,14 +28,16 @@ var pools = struct {
 const maxPools = 256
 
 // poolOf returns the pool of a lesson, building it the first time. A programme without an edition is not cached.
-func poolOf(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehicle) *pool {
+// vehicle is the id of a sheet or ""; the sheet is taken in the lesson's language where there is one.
+func poolOf(p *curriculum.Programme, l *curriculum.Lesson, vehicle string) *pool {
+	var car *curriculum.Vehicle
+	if vehicle != "" {
+		car = p.VehicleIn(vehicle, l.Language)
+	}
 	if p.Edition == "" {
 		return newPool(p, l, car)
 	}
-	k := poolKey{p.Edition, l.ID, "", l.Language}
-	if car != nil {
-		k.vehicle = car.ID
-	}
+	k := poolKey{p.Edition, l.ID, vehicle, l.Language}
 	pools.Lock()
 	got := pools.m[k]
 	pools.Unlock()
@@ -72,7 +74,8 @@ func newPool(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehi
 
 // covers says whether the item asks a step: the step itself or a point of it.
 func (it *item) covers(s *curriculum.Step) bool {
-	return it.element == s.Element || strings.HasPrefix(it.element, s.Element+"/")
+	rest, ok := strings.CutPrefix(it.element, s.Element)
+	return ok && (rest == "" || rest[0] == '/')
 }
 
 // critical lists the critical steps that apply: those without sub-steps, and those whose sub-steps none is critical.
@@ -99,12 +102,13 @@ type YieldRow struct {
 func Yield(p *curriculum.Programme) []YieldRow {
 	var out []YieldRow
 	for _, l := range p.Lessons {
-		for _, car := range append([]*curriculum.Vehicle{nil}, p.Vehicles...) {
-			pool := poolOf(p, l, car)
-			row := YieldRow{Lesson: l.ID, Families: map[string]int{}, Questions: len(pool.items), Unreached: []string{}}
-			if car != nil {
-				row.Vehicle = car.ID
-			}
+		vehicles := []string{""}
+		for _, v := range p.Vehicles {
+			vehicles = append(vehicles, v.ID)
+		}
+		for _, vehicle := range vehicles {
+			pool := poolOf(p, l, vehicle)
+			row := YieldRow{Lesson: l.ID, Vehicle: vehicle, Families: map[string]int{}, Questions: len(pool.items), Unreached: []string{}}
 			for _, f := range table {
 				row.Families[f.info.ID] = 0
 			}

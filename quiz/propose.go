@@ -1,6 +1,7 @@
 package quiz
 
 import (
+	"cmp"
 	"encoding/hex"
 	"math/big"
 	"slices"
@@ -61,12 +62,16 @@ type proposal struct {
 	// or one of these texts is then refused, not only what repeats it.
 	meaning bool
 	truths  []*phrase
+	// given are the lesson's words that the stem quotes. A wrong option that speaks of the same thing, by a word that the
+	// key does not have, may be true as well ("pins do not move": pins stuck) and is refused.
+	given []*phrase
+	// unlike says that the key comes from another field than the wrong options, and may be longer or shorter by its nature.
+	unlike bool
 	// inPlace keeps the options in the order given (lines of a write-up, numbers of a drawing): where the key stands is
 	// then drawn by the family.
 	inPlace bool
-	// firstKept is how many of the wrong options must be among the chosen ones, taken from the front: slips before numbers
-	// made up to fill.
-	firstKept int
+	// preferred says that the wrong figures stand in order of preference: slips before numbers made up to fill.
+	preferred bool
 	// least and most bound the number of options; 0 means 3 and 4.
 	least, most int
 	// lists says that the stem shows all options' words, so that none of them can give the key away.
@@ -84,6 +89,7 @@ const (
 	tooFew         rejection = "fewer than three options are left"
 	emptyText      rejection = "a text is empty"
 	repeated       rejection = "two options say the same"
+	oneSided       rejection = "there are not enough figures on both sides of the key"
 	echoed         rejection = "the stem gives the key away by a word that no other option has"
 	easyGuess      rejection = "a guess is too likely to be right"
 	unmade         rejection = "the draw leads nowhere"
@@ -94,6 +100,8 @@ const (
 // settled is a proposal whose options have been chosen and placed.
 type settled struct {
 	*proposal
+	// off says that the key's length does not stand where it was drawn to, because the pool did not allow it.
+	off     bool
 	options []choice
 	keyed   map[int]bool // indexes of the right options
 	targets []choice
@@ -143,16 +151,22 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 		return place(p, options, inGivenOrder(options)), accepted
 	}
 	wrong := p.wrong
-	if p.firstKept == 0 {
+	if !p.preferred {
 		wrong = shuffled(d, wrong)
 	}
-	pool := p.admissible(wrong)
+	pool := p.admissible(wrong, stem)
 	var chosen []choice
+	rank := -1
+	if key.value != nil || p.unlike {
+		rank = d.below(most)
+	}
 	if key.value != nil {
-		chosen = byValue(key, pool, min(p.firstKept, len(pool)), d.below(most), most)
+		if chosen = byValue(key, pool, rank, most); chosen == nil {
+			return nil, oneSided
+		}
 	} else {
 		var why rejection
-		if chosen, why = byLength(p, stem, key, pool, d.below(most), most); why != accepted {
+		if chosen, why = byLength(p, stem, key, pool, rank, most); why != accepted {
 			return nil, why
 		}
 	}
@@ -163,7 +177,17 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	if key.value != nil {
 		return place(p, options, byRank(options)), accepted
 	}
-	return place(p, options, d.order(len(options))), accepted
+	s := place(p, options, d.order(len(options)))
+	if !p.unlike {
+		return s, accepted
+	}
+	for _, c := range chosen {
+		if c.runes < key.runes {
+			rank--
+		}
+	}
+	s.off = rank != 0
+	return s, accepted
 }
 
 func (p *proposal) bounds() (least, most int) {
@@ -179,9 +203,19 @@ func (p *proposal) bounds() (least, most int) {
 
 // admissible drops wrong options that repeat, hold or (where options carry meaning) resemble the key, a further truth
 // of the stem, or an option kept before.
-func (p *proposal) admissible(wrong []choice) (out []choice) {
+//
+// Of very long tables, widest many are kept; first those that cover a word which stem and key share.
+func (p *proposal) admissible(wrong []choice, stem *phrase) (out []choice) {
+	if len(wrong) > widest && p.right[0].value == nil {
+		open := echoes(stem, p.right[0].phrase, nil)
+		wrong = slices.Clone(wrong)
+		slices.SortStableFunc(wrong, func(a, b choice) int { return cmp.Compare(min(1, b.covers(open)), min(1, a.covers(open))) })
+	}
 next:
 	for _, w := range wrong {
+		if len(out) == widest {
+			break
+		}
 		if w.norm == "" && w.value == nil {
 			continue
 		}
@@ -195,6 +229,13 @@ next:
 				continue next
 			}
 		}
+		for _, g := range p.given {
+			if slices.ContainsFunc(w.words, func(x string) bool {
+				return holdsWord(g.words, x) && !slices.ContainsFunc(p.right, func(r choice) bool { return holdsWord(r.words, x) })
+			}) {
+				continue next
+			}
+		}
 		for _, o := range out {
 			if clash(w, o, false) {
 				continue next
@@ -204,6 +245,9 @@ next:
 	}
 	return out
 }
+
+// widest bounds the wrong options that are compared with one another.
+const widest = 40
 
 // clash says that two options must not stand side by side.
 func clash(a, b choice, meaning bool) bool {
@@ -228,8 +272,9 @@ func doubled(options []choice) bool {
 	return false
 }
 
-// byLength picks wrong options so that the key is the rank-th shortest (from 0) wherever the pool allows, after those
-// that are needed to cover the stem's echoes.
+// byLength picks wrong options after those that are needed to cover the stem's echoes. Where all options come from one
+// field (rank -1) any will do: over all rows each is the key as often as it is a wrong option, so the key is the longest or
+// the shortest no more often than chance. Else the key is made the rank-th shortest (from 0) wherever the pool allows.
 func byLength(p *proposal, stem *phrase, key choice, pool []choice, rank, most int) ([]choice, rejection) {
 	var chosen []choice
 	taken := make([]bool, len(pool))
@@ -243,7 +288,7 @@ func byLength(p *proposal, stem *phrase, key choice, pool []choice, rank, most i
 			best, covered := -1, 0
 			for i, c := range pool {
 				if !taken[i] {
-					if n := common(open, c.words); n > covered {
+					if n := c.covers(open); n > covered {
 						best, covered = i, n
 					}
 				}
@@ -270,7 +315,7 @@ func byLength(p *proposal, stem *phrase, key choice, pool []choice, rank, most i
 			if taken[i] || len(chosen) == most-1 {
 				continue
 			}
-			if pass == 0 && (c.runes < key.runes && shorter >= rank || c.runes > key.runes && longer >= most-1-rank) {
+			if pass == 0 && rank >= 0 && (c.runes == key.runes || c.runes < key.runes && shorter >= rank || c.runes > key.runes && longer >= most-1-rank) {
 				continue
 			}
 			take(i)
@@ -280,29 +325,21 @@ func byLength(p *proposal, stem *phrase, key choice, pool []choice, rank, most i
 	return chosen, accepted
 }
 
-// byValue picks wrong figures so that the key is the rank-th smallest (from 0) wherever the pool allows.
-// The first kept ones are taken whatever their value.
-func byValue(key choice, pool []choice, kept, rank, most int) (chosen []choice) {
-	low, high := 0, 0
-	taken := make([]bool, len(pool))
-	for pass := range 3 {
-		for i, c := range pool {
-			if taken[i] || len(chosen) == most-1 {
-				continue
-			}
-			smaller := c.value.Cmp(key.value) < 0
-			if pass == 0 && i >= kept || pass == 1 && (smaller && low >= rank || !smaller && high >= most-1-rank) {
-				continue
-			}
-			if smaller {
-				low++
-			} else {
-				high++
-			}
-			chosen, taken[i] = append(chosen, c), true
+// byValue picks wrong figures so that the key is the rank-th smallest (from 0). A figure is asked only if it could stand
+// at every rank; else nil.
+func byValue(key choice, pool []choice, rank, most int) []choice {
+	var low, high []choice
+	for _, c := range pool {
+		if c.value.Cmp(key.value) < 0 {
+			low = append(low, c)
+		} else {
+			high = append(high, c)
 		}
 	}
-	return chosen
+	if len(low) < most-1 || len(high) < most-1 {
+		return nil
+	}
+	return slices.Concat(low[:rank], high[:most-1-rank])
 }
 
 // byRank orders figures from small to large.
@@ -340,7 +377,7 @@ func place(p *proposal, options []choice, order []int) *settled {
 // settleSeveral offers all right options with as many wrong ones as there is room for, at least two.
 func settleSeveral(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	least, most := p.bounds()
-	wrong := p.admissible(shuffled(d, p.wrong))
+	wrong := p.admissible(shuffled(d, p.wrong), stem)
 	if n := most - len(p.right); len(wrong) > n {
 		wrong = wrong[:max(n, 0)]
 	}
@@ -508,15 +545,24 @@ const attempts = 12
 func (it *item) realise(k key) (*realised, rejection) {
 	why := unmade
 	d := k.draws()
+	var second *settled
 	for range attempts {
 		p := it.make(d)
 		if p == nil {
 			continue
 		}
-		var s *settled
-		if s, why = settle(p, it.subject.language, d); why == accepted {
+		s, reason := settle(p, it.subject.language, d)
+		switch {
+		case reason != accepted:
+			why = reason
+		case !s.off:
 			return it.question(s), accepted
+		case second == nil:
+			second = s
 		}
+	}
+	if second != nil {
+		return it.question(second), accepted
 	}
 	return nil, why
 }

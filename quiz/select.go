@@ -3,6 +3,7 @@ package quiz
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -159,9 +160,8 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	if !slices.Contains(p.Languages, language) {
 		return nil, fmt.Errorf("quiz: no language %q; the programme has %s", language, strings.Join(p.Languages, ", "))
 	}
-	var car *curriculum.Vehicle
 	if d.Vehicle != "" {
-		if car = p.Vehicle(d.Vehicle); car == nil {
+		if p.Vehicle(d.Vehicle) == nil {
 			return nil, fmt.Errorf("quiz: no vehicle %q; the programme has %s", d.Vehicle, names(p.Vehicles, func(v *curriculum.Vehicle) string { return v.ID }))
 		}
 	}
@@ -170,8 +170,9 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 		return nil, err
 	}
 	f := &Form{Format: formFormat, Generator: Generator, ProgrammeEdition: p.Edition, Seed: d.Seed, Number: d.Number, Language: language, Questions: []Question{}}
-	if car != nil {
-		f.Vehicle = &car.ID
+	if d.Vehicle != "" {
+		id := d.Vehicle
+		f.Vehicle = &id
 	}
 	if b := pl.blueprint; b != nil {
 		f.Blueprint = &b.ID
@@ -181,7 +182,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 		}
 	}
 	base := keyOf("form", Generator, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
-	s := newSelector(p, pl, car, base)
+	s := newSelector(p, pl, d.Vehicle, base)
 	chosen := s.form(d.Number)
 	for _, i := range s.formKey(d.Number).sub("place").draws().order(len(chosen)) {
 		f.Questions = append(f.Questions, chosen[i].Question)
@@ -211,7 +212,7 @@ type lessonPool struct {
 	due      [2][]*step    // critical steps due in even and in odd numbers, in drawn order
 }
 
-func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, base key) *selector {
+func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *selector {
 	s := &selector{plan: pl, base: base, made: map[madeKey]*realised{}}
 	for _, f := range table {
 		if len(pl.families) == 0 || pl.families[f.info.ID] {
@@ -219,7 +220,7 @@ func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, bas
 		}
 	}
 	for _, l := range pl.lessons {
-		lp := &lessonPool{pool: poolOf(p, l, car), byFamily: map[*family][]*item{}, class: map[*item]int{}}
+		lp := &lessonPool{pool: poolOf(p, l, vehicle), byFamily: map[*family][]*item{}, class: map[*item]int{}}
 		d := base.sub("lesson", l.ID).draws()
 		for _, f := range s.families {
 			var of []*item
@@ -233,7 +234,7 @@ func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, bas
 		for i, x := range shuffled(d, lp.critical()) {
 			lp.due[i%2] = append(lp.due[i%2], x)
 		}
-		lp.divide(s.families, d)
+		lp.divide(s.families, pl.critical, d)
 		s.lessons = append(s.lessons, lp)
 	}
 	return s
@@ -241,7 +242,7 @@ func newSelector(p *curriculum.Programme, pl *plan, car *curriculum.Vehicle, bas
 
 // divide gives every item a class, alternating within each family. Where a critical step can be asked in one way only,
 // that one goes to the numbers in which the step is due.
-func (lp *lessonPool) divide(families []*family, d *draws) {
+func (lp *lessonPool) divide(families []*family, critical bool, d *draws) {
 	for _, f := range families {
 		next := d.below(2)
 		for _, it := range lp.byFamily[f] {
@@ -249,18 +250,21 @@ func (lp *lessonPool) divide(families []*family, d *draws) {
 			next = 1 - next
 		}
 	}
+	if !critical {
+		return
+	}
 	for class, steps := range lp.due {
 		for _, x := range steps {
-			var ways []*item
-			for _, f := range families {
-				for _, it := range lp.byFamily[f] {
-					if it.covers(x.Step) {
-						ways = append(ways, it)
-					}
+			var way *item
+			served := false
+			for _, it := range lp.items {
+				if lp.byFamily[it.family] != nil && it.covers(x.Step) {
+					served = served || lp.class[it] == class
+					way = it
 				}
 			}
-			if len(ways) > 0 && !slices.ContainsFunc(ways, func(it *item) bool { return lp.class[it] == class }) {
-				lp.class[ways[0]] = class
+			if way != nil && !served {
+				lp.class[way] = class
 			}
 		}
 	}
@@ -311,14 +315,17 @@ const (
 )
 
 // form chooses the questions of a number. First from the items of its class; if that is not enough, from those of the
-// other class that its neighbours leave over; only then from what its neighbours may have asked.
+// other class that its neighbours leave over (they too begin with their own class, and leave this one's choice over), so
+// that nothing comes twice running; only then from what its neighbours may have asked.
 func (s *selector) form(number int) []*realised {
 	own := func(n int, near nearness) stage {
 		return stage{func(lp *lessonPool, it *item) bool { return lp.class[it] == n&1 }, near}
 	}
 	var got run
 	got.init(s, number)
-	got.fill(own(number, distant))
+	for near := distant; near <= sameKey; near++ {
+		got.fill(own(number, near))
+	}
 	if got.full() {
 		return got.chosen
 	}
@@ -337,13 +344,12 @@ func (s *selector) form(number int) []*realised {
 		}
 	}
 	left := func(_ *lessonPool, it *item) bool { return !taken[it] }
-	any := func(*lessonPool, *item) bool { return true }
+	all := func(*lessonPool, *item) bool { return true }
 	for near := distant; near <= sameKey; near++ {
-		got.fill(own(number, near))
 		got.fill(stage{left, near})
 	}
 	for near := distant; near <= sameKey; near++ {
-		got.fill(stage{any, near})
+		got.fill(stage{all, near})
 	}
 	return got.chosen
 }
@@ -556,39 +562,60 @@ func holds(stem *phrase, keys []*phrase) bool {
 }
 
 // fillCritical asks the critical steps that are due in this number, in turn where there is no room for all. A step that
-// only the other class can ask is taken from there.
+// finds no place beside the others goes first in another try.
 func (r *run) fillCritical(lesson int, st stage) {
+	due := slices.Clone(r.lessons[lesson].due[r.number&1])
+	if room := r.plan.perLesson[lesson]; room < len(due) && room > 0 {
+		at := (r.number - 1) / 2 % len(due) * room % len(due)
+		due = slices.Concat(due[at:], due[:at])[:room]
+	}
+	before := r.clone()
+	best, fewest := before, len(due)+1
+	for range len(due) + 1 {
+		*r = before.clone()
+		missed := slices.DeleteFunc(slices.Clone(due), func(x *step) bool { return r.takeCritical(lesson, x, st) })
+		if len(missed) < fewest {
+			best, fewest = r.clone(), len(missed)
+		}
+		if len(missed) == 0 {
+			break
+		}
+		due = append(missed, slices.DeleteFunc(due, func(x *step) bool { return slices.Contains(missed, x) })...)
+	}
+	*r = best
+}
+
+// takeCritical asks a step unless the form does already. One that only the other class can ask is taken from there.
+func (r *run) takeCritical(lesson int, x *step, st stage) bool {
 	lp := r.lessons[lesson]
-	due := lp.due[r.number&1]
-	if len(due) == 0 {
-		return
+	if slices.ContainsFunc(r.chosen, func(q *realised) bool { return q.Lesson == lp.subject.lesson.ID && q.item.covers(x.Step) }) {
+		return true
 	}
-	at := 0
-	if room := r.plan.perLesson[lesson]; room < len(due) {
-		at = (r.number - 1) / 2 % len(due) * room % len(due)
-	}
-	for i := range due {
-		x := due[(at+i)%len(due)]
-		if slices.ContainsFunc(r.chosen, func(q *realised) bool { return q.Lesson == lp.subject.lesson.ID && q.item.covers(x.Step) }) {
-			continue
-		}
-		var ways []*item
-		for _, f := range r.order {
-			for _, it := range r.rotated(lesson, f) {
-				if it.covers(x.Step) {
-					ways = append(ways, it)
-				}
-			}
-		}
-		slices.SortStableFunc(ways, func(a, b *item) int {
-			return cmp.Or(cmp.Compare(r.perFamily[a.family], r.perFamily[b.family]), cmp.Compare(r.rank[a.family], r.rank[b.family]))
-		})
-		for near := st.near; near <= sameKey; near++ {
-			if r.take(lesson, ways, stage{st.allowed, near}) || r.take(lesson, ways, stage{func(*lessonPool, *item) bool { return true }, near}) {
-				break
+	var ways []*item
+	for _, f := range r.order {
+		for _, it := range r.rotated(lesson, f) {
+			if it.covers(x.Step) {
+				ways = append(ways, it)
 			}
 		}
 	}
+	slices.SortStableFunc(ways, func(a, b *item) int {
+		return cmp.Or(cmp.Compare(r.perFamily[a.family], r.perFamily[b.family]), cmp.Compare(r.rank[a.family], r.rank[b.family]))
+	})
+	for near := st.near; near <= sameKey; near++ {
+		if r.take(lesson, ways, stage{st.allowed, near}) || r.take(lesson, ways, stage{func(*lessonPool, *item) bool { return true }, near}) {
+			return true
+		}
+	}
+	return false
+}
+
+// clone copies what a run has chosen.
+func (r *run) clone() run {
+	out := *r
+	out.chosen, out.used = slices.Clone(r.chosen), maps.Clone(r.used)
+	out.perLesson, out.perFamily = slices.Clone(r.perLesson), maps.Clone(r.perFamily)
+	return out
 }
 
 // fillCounted serves the families that the blueprint counts, those with the fewest items first.

@@ -30,6 +30,7 @@ type step struct {
 	title *phrase
 	onCar bool // its words hold a figure of the car
 	leaf  int  // index in leaves, or -1
+	alone bool // no other step that applies has its title: only such steps are asked by their order
 	axles []string
 	// rel[j] is how this leaf stands to leaf j.
 	rel []relation
@@ -42,7 +43,7 @@ const (
 	free   relation = iota // neither waits for the other
 	before                 // it always comes before
 	after                  // it always comes after
-	apart                  // never at one wheel, or not the same at all wheels: not to be asked together
+	apart                  // never at one wheel, not the same at all wheels, or not told apart by title: not to be asked together
 )
 
 func newSubject(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehicle) *subject {
@@ -97,11 +98,22 @@ func (s *subject) readSteps() {
 		}
 		s.steps = append(s.steps, st)
 	}
+	count := map[string]int{}
+	for _, x := range s.steps {
+		count[x.title.norm]++
+	}
+	for _, x := range s.steps {
+		x.alone = count[x.title.norm] == 1
+	}
 	for _, a := range s.leaves {
 		a.rel = make([]relation, len(s.leaves))
 		for j, b := range s.leaves {
-			if a != b {
+			switch {
+			case a == b:
+			case a.alone && b.alone:
 				a.rel[j] = s.relate(at[a.Step], at[b.Step])
+			default:
+				a.rel[j] = apart
 			}
 		}
 	}
@@ -182,7 +194,7 @@ func (s *subject) readCar() {
 	}
 	wheels := make([]curriculum.CarWheel, len(s.car.Wheels))
 	for i, w := range s.car.Wheels {
-		wheels[i] = curriculum.CarWheel{Name: w.Name, Features: w.Features}
+		wheels[i] = curriculum.CarWheel(w)
 	}
 	described := curriculum.Car{Layout: s.car.Layout, Features: s.car.Features, Wheels: wheels, Orders: s.car.Orders}
 	for _, f := range s.programme.Needed([]string{s.lesson.ID}, described) {
@@ -209,11 +221,6 @@ func (s *subject) say(of sayings, element string, args ...string) string {
 	h := fnv.New32a()
 	h.Write([]byte(s.lesson.ID + "/" + element))
 	return of.say(s.language, int(h.Sum32()>>8&0xffff), args...)
-}
-
-// source says where an element of this lesson stands.
-func (s *subject) source(element string, line int) Source {
-	return Source{File: s.lesson.File, Line: line, Element: element}
 }
 
 // carLine is the line of the sheet on which a named order stands.

@@ -12,12 +12,19 @@ type phrase struct {
 	text  string   // as shown
 	norm  string   // lower case, letters and digits only, one space between words
 	words []string // content words, stemmed, sorted, each once
+	whole []string // the same words as they stand, sorted, each once
 	runes int
 }
 
 func newPhrase(text, language string) *phrase {
 	norm := normal(text)
-	return &phrase{text: text, norm: norm, words: contentWords(norm, language), runes: utf8.RuneCountInString(text)}
+	whole := contentWords(norm, language)
+	words := make([]string, len(whole))
+	for i, w := range whole {
+		words[i] = stem(w, language)
+	}
+	slices.Sort(words)
+	return &phrase{text: text, norm: norm, words: slices.Compact(words), whole: whole, runes: utf8.RuneCountInString(text)}
 }
 
 // normal takes case, punctuation and spacing out of a text: two texts with one normal form say the same.
@@ -41,15 +48,14 @@ func normal(s string) string {
 	return b.String()
 }
 
-// functionWords carry no content; two texts that share only these share nothing.
+// functionWords carry no content; two texts that share only these share nothing. The lists are short: a word that is
+// wrongly thought to carry content costs a question, one wrongly left out gives an answer away.
 var functionWords = map[string]map[string]bool{
 	"en": set("the and for with from into onto that this these those then than its his her their our your you they them " +
-		"are was were been has have had not nor but out off over under who what which when where why how can could may will would shall should must " +
-		"does did done all any each every one two some more most only also just very here there both such about while until before after " +
-		"upon per via yet so is it be by or of on in at as an to if up do no we he she a i"),
-	"es": set("el la los las un una unos unas y o u e de del al a en con sin por para que se su sus lo le les es son fue era ser estar está están " +
-		"no ni pero más muy ya si como cuando donde quien cual cuál qué cómo este esta estos estas ese esa esos esas esto eso hay ha han " +
-		"debe deben puede pueden todo toda todos todas cada uno dos sobre bajo entre hasta desde antes después mientras solo sólo también"),
+		"are was were been has have had not nor but out off who what which when where why how can may will " +
+		"does did done all any one two"),
+	"es": set("las los una uno unas unos con sin por para que sus les son fue era ser pero más muy como " +
+		"cual cuál cuáles qué este esta estos estas ese esa esos esas esto eso hay han del"),
 }
 
 func set(words string) map[string]bool {
@@ -60,7 +66,7 @@ func set(words string) map[string]bool {
 	return m
 }
 
-// contentWords are the stems of the words of a normal text that carry content.
+// contentWords are the words of a normal text that carry content, sorted, each once.
 func contentWords(norm, language string) []string {
 	skip := functionWords[language]
 	if skip == nil {
@@ -71,7 +77,7 @@ func contentWords(norm, language string) []string {
 		if utf8.RuneCountInString(w) < 3 && !isNumber(w) || skip[w] {
 			continue
 		}
-		out = append(out, stem(w, language))
+		out = append(out, w)
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
@@ -136,17 +142,35 @@ func alike(a, b *phrase, num, den int) bool {
 	return shared > 0 && shared*den >= all*num
 }
 
-// echoes lists the content words that the stem shares with the key and with none of the others.
+// echoes lists the content words that the stem shares with the key and with none of the others: as they stand, and
+// stemmed ("~lift" where the stem lifts and the key speaks of lifting).
 func echoes(stem, key *phrase, others []*phrase) (out []string) {
-	for _, w := range key.words {
-		if _, ok := slices.BinarySearch(stem.words, w); !ok {
-			continue
-		}
-		if !slices.ContainsFunc(others, func(o *phrase) bool { _, ok := slices.BinarySearch(o.words, w); return ok }) {
+	for _, w := range key.whole {
+		if holdsWord(stem.whole, w) && !slices.ContainsFunc(others, func(o *phrase) bool { return holdsWord(o.whole, w) }) {
 			out = append(out, w)
 		}
 	}
+	for _, w := range key.words {
+		if holdsWord(stem.words, w) && !slices.ContainsFunc(others, func(o *phrase) bool { return holdsWord(o.words, w) }) {
+			out = append(out, "~"+w)
+		}
+	}
 	return out
+}
+
+func holdsWord(sorted []string, w string) bool {
+	_, ok := slices.BinarySearch(sorted, w)
+	return ok
+}
+
+// covers counts the echoes that a further option would take away.
+func (p *phrase) covers(open []string) (n int) {
+	for _, w := range open {
+		if root, ok := strings.CutPrefix(w, "~"); ok && holdsWord(p.words, root) || !ok && holdsWord(p.whole, w) {
+			n++
+		}
+	}
+	return n
 }
 
 // tidy prepares a lesson's words for use as an option or inside quotation marks: one line, no closing full stop.

@@ -1,6 +1,6 @@
 // Package readiness says where an apprentice stands with a task and why: gates that no probability can buy off, and a
 // probability that the next unsupervised job goes without a critical error. It is pure: evidence, policy, parameters
-// and a date in, a verdict out; the same inputs give the same bytes on every machine. Shapes: contracts.md sections 4
+// and a date in, a verdict out; the same inputs give the same bytes on every machine. Shapes: DEVELOPERS.md, "Contracts"
 // and 6. It says nothing in words: reasons are codes with arguments.
 //
 // # Where to look

@@ -6,7 +6,7 @@ import (
 )
 
 // decision is what people decided about an apprentice and a task, and what time has done to it since. Standings, row by
-// row (contracts.md, section 6); each row has a test of its name:
+// row (DEVELOPERS.md, "Contracts"); each row has a test of its name:
 //
 //	untried                      nothing was begun (see tried), nobody decided anything
 //	building                     something was begun, and it is not ready

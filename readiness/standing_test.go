@@ -2,7 +2,7 @@ package readiness
 
 import "testing"
 
-// Each row of contracts.md, section 6, has rows here that begin with its words.
+// Each row of DEVELOPERS.md, "Contracts", has rows here that begin with its words.
 func TestStandings(t *testing.T) {
 	clear := func(date string, changes ...change) Record {
 		return rec("clearance", date, append([]change{by("sam")}, changes...)...)

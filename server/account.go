@@ -4,6 +4,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"net/http"
+	"slices"
+	"strings"
 
 	"github.com/gorilla/mux"
 
@@ -28,7 +30,6 @@ type accountPage struct {
 	HasKey   bool
 	KeySince moment
 	Waiting  bool // a new key waits for a coordinator
-	MaySign  bool // holds, or will hold, a role that signs
 	Sessions []sessionLine
 }
 
@@ -54,15 +55,20 @@ func newAccountPage(b BasePage, p *store.Person, sites map[string]string, sessio
 		page.KeySince = b.clock.at(p.Key.AddedAt)
 	}
 	page.Roles = roleLines(b.clock, p, sites)
-	for _, r := range p.Roles {
-		if r.Role != "apprentice" && (r.Until == "" || r.Until >= b.clock.today()) {
-			page.MaySign = true
-		}
-	}
 	for _, x := range sessions {
 		page.Sessions = append(page.Sessions, sessionLine{Hash: x.TokenHash, Here: x.TokenHash == here, API: x.API,
 			Begun: b.clock.at(x.CreatedAt), Last: b.clock.at(x.SeenAt), Ends: b.clock.at(x.ExpiresAt)})
 	}
+	// This browser first.
+	slices.SortStableFunc(page.Sessions, func(a, b sessionLine) int {
+		if a.Here == b.Here {
+			return strings.Compare(b.Last.ISO, a.Last.ISO)
+		}
+		if a.Here {
+			return -1
+		}
+		return 1
+	})
 	return page
 }
 
@@ -90,7 +96,7 @@ func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
 	if err != nil {
 		return accountPage{}, err
 	}
-	sites, err := s.siteNames(r.Context())
+	sites, err := s.nameBook().siteNames(r.Context())
 	if err != nil {
 		return accountPage{}, err
 	}

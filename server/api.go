@@ -53,9 +53,11 @@ var apiRoutes = []apiRoute{
 	{"GET", "/me", apiMe, false},
 	{"POST", "/me/password", apiSetPassword, false},
 	{"POST", "/me/key", apiRequestKey, false},
+	{"POST", "/me/sessions/end", apiEndSessions, false},
 
 	{"GET", "/lessons", apiLessons, false},
 	{"GET", "/lessons/{lesson}", apiLesson, false},
+	{"GET", "/vehicles/{vehicle}", apiVehicleSheet, false},
 	{"POST", "/readings", apiRead, false},
 	{"POST", "/practice", apiPractice, false},
 	{"POST", "/practice/marks", apiMarkPractice, false},
@@ -68,6 +70,7 @@ var apiRoutes = []apiRoute{
 
 	{"GET", "/jobs", apiJobs, false},
 	{"POST", "/jobs", apiAskJob, false},
+	{"POST", "/jobs/needed", apiNeeded, false},
 	{"GET", "/jobs/{job}", apiJob, false},
 	{"POST", "/jobs/{job}/take", apiTakeJob, false},
 	{"POST", "/jobs/{job}/decline", apiDeclineJob, false},

@@ -52,7 +52,8 @@ type apiSheet struct {
 	NearMiss   bool            `json:"near_miss"`
 	Notes      []string        `json:"notes"`
 	Steps      []apiStep       `json:"steps"`
-	Missing    []string        `json:"missing"` // keys of steps without which it cannot be finished
+	Missing    []string        `json:"missing"`        // keys of steps without which it cannot be finished
+	Decide     bool            `json:"needs_decision"` // signing asks for a critical_decision
 	Taps       []apiTapDone    `json:"taps"`
 }
 
@@ -99,6 +100,12 @@ func (c *apiCall) sheetOf(s *acts.JobSheet) (apiSheet, error) {
 	}
 	for _, t := range s.Taps {
 		out.Taps = append(out.Taps, apiTapDone{t, timeText(time.UnixMilli(t.At))})
+	}
+	if s.Job.Status == store.JobFinished && s.Job.Supervisor == c.actor.ID {
+		var err error
+		if out.Decide, err = c.acts.NeedsDecision(c.ctx(), c.actor, s.Job.ID); err != nil {
+			return apiSheet{}, err
+		}
 	}
 	if s.Job.SignOff != "" {
 		e, err := c.server.store.Entry(c.ctx(), s.Job.SignOff)
@@ -183,6 +190,26 @@ func apiAskJob(c *apiCall) (apiAnswer, error) {
 	}
 	s, err := c.acts.Job(c.ctx(), c.actor, j.ID)
 	return c.sheet(http.StatusCreated, s, err)
+}
+
+// apiNeeded says which figures the steps of a task ask of a car described on the spot.
+func apiNeeded(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		Task string         `json:"task"`
+		Car  curriculum.Car `json:"car"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	p, err := c.lessonsFor()
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	task := p.Task(in.Task)
+	if task == nil {
+		return apiAnswer{}, failure{status: http.StatusUnprocessableEntity, code: "unknown_task", field: "task", args: map[string]string{"task": in.Task}}
+	}
+	return ok(map[string][]curriculum.CarFigure{"figures": list(p.Needed(task.Lessons, in.Car))})
 }
 
 func apiJob(c *apiCall) (apiAnswer, error) {

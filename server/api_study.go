@@ -164,6 +164,11 @@ func apiRequestKey(c *apiCall) (apiAnswer, error) {
 	return noContent()
 }
 
+// apiEndSessions logs the person out everywhere else.
+func apiEndSessions(c *apiCall) (apiAnswer, error) {
+	return done(c.server.store.EndSessions(c.ctx(), c.actor.ID, "", tokenHash(c.token)))
+}
+
 // ---- lessons ----
 
 type apiLessonLine struct {
@@ -219,6 +224,39 @@ func apiLesson(c *apiCall) (apiAnswer, error) {
 		apiLessonLine
 		HTML string `json:"html"`
 	}{lessonLine(l), string(l.HTML(car, p.Units, picturePath(p)))})
+}
+
+// apiFigure is a row of a sheet's figures.
+type apiFigure struct {
+	Key      string               `json:"key"`
+	Quantity string               `json:"quantity"`
+	Value    string               `json:"value"` // the low end of a range
+	High     string               `json:"high"`  // "" but for a range
+	Unit     curriculum.Unit      `json:"unit"`
+	Limit    curriculum.LimitKind `json:"limit"`
+	Source   string               `json:"source"`
+}
+
+func apiVehicleSheet(c *apiCall) (apiAnswer, error) {
+	p, err := c.lessonsFor()
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	v := p.Vehicle(c.v("vehicle"))
+	if v == nil {
+		return apiAnswer{}, failure{status: http.StatusNotFound, code: "unknown_vehicle", args: map[string]string{"vehicle": c.v("vehicle")}}
+	}
+	figures := make([]apiFigure, len(v.Figures))
+	for i, f := range v.Figures {
+		figures[i] = apiFigure{f.Key, f.Quantity.Plain(), f.Value, f.High, f.Unit, f.Limit, f.Source.Plain()}
+	}
+	return ok(struct {
+		apiVehicle
+		Edition string              `json:"edition"`
+		Orders  map[string][]string `json:"orders"`
+		Figures []apiFigure         `json:"figures"`
+		HTML    string              `json:"html"`
+	}{vehiclesOf([]*curriculum.Vehicle{v})[0], v.Edition, v.Orders, figures, string(v.HTML(p.Units, picturePath(p)))})
 }
 
 func apiRead(c *apiCall) (apiAnswer, error) {

@@ -446,6 +446,26 @@ func (c *apiClient) watch(m *storetest.Member, apprentice, task, vehicle string,
 	return receipt
 }
 
+// clear signs a clearance, with a waiver where something is short.
+func (c *apiClient) clear(m, second *storetest.Member, apprentice, task string) {
+	c.w.t.Helper()
+	v := c.standing(apprentice, task)
+	body := object{"apprentice": apprentice, "task": task, "passphrase": m.Passphrase, "seen": v["seen"]}
+	if v["standing"] != "ready_for_decision" {
+		gates := []string{}
+		for _, g := range v["gates"].([]any) {
+			if g := g.(object); g["ok"] == false {
+				gates = append(gates, g["gate"].(string))
+			}
+		}
+		body["reason"] = "Enough was seen in this shop."
+		body["waiver"] = object{"gates": gates, "until": "2026-06-30"}
+		body["second"] = object{"login": second.Login, "passphrase": second.Passphrase}
+	}
+	c.key = c.w.ID()
+	c.must(201, "POST", "/clearances", body)
+}
+
 func TestAPIMainJob(t *testing.T) {
 	w := newAPIWorld(t, "")
 	pat, sam, sue, ada := w.Apprentices[0], w.Supervisors[0], w.Supervisors[1], w.Coordinators[0]
@@ -469,6 +489,12 @@ func TestAPIMainJob(t *testing.T) {
 		again := p.must(201, "POST", "/readings", object{"lesson": lesson["id"], "edition": lesson["edition"]})
 		if first["id"] != key || again["index"] != first["index"] {
 			t.Errorf("reading: first %v, again %v", first, again)
+		}
+	}
+
+	for _, x := range me["vehicles"].([]any) {
+		if sheet := p.must(200, "GET", "/vehicles/"+x.(object)["id"].(string), nil); len(sheet["figures"].([]any)) == 0 {
+			t.Errorf("%v has no figures", sheet["id"])
 		}
 	}
 
@@ -512,24 +538,7 @@ func TestAPIMainJob(t *testing.T) {
 		w.Clock.Add(24 * time.Hour)
 		p, s, s2, a = w.as(pat), w.as(sam), w.as(sue), w.as(ada)
 	}
-	clear := func(c *apiClient, m, second *storetest.Member, task string) object {
-		v := c.standing(pat.ID, task)
-		body := object{"apprentice": pat.ID, "task": task, "passphrase": m.Passphrase, "seen": v["seen"]}
-		if v["standing"] != "ready_for_decision" {
-			gates := []string{}
-			for _, g := range v["gates"].([]any) {
-				if g := g.(object); g["ok"] == false {
-					gates = append(gates, g["gate"].(string))
-				}
-			}
-			body["reason"] = "Enough was seen in this shop."
-			body["waiver"] = object{"gates": gates, "until": "2026-06-30"}
-			body["second"] = object{"login": second.Login, "passphrase": second.Passphrase}
-		}
-		c.key = w.ID()
-		return c.must(201, "POST", "/clearances", body)
-	}
-	clear(s, sam, sue, "induction")
+	s.clear(sam, sue, pat.ID, "induction")
 	for i := range 5 {
 		car := []string{"trainer-a", "trainer-b"}[i%2]
 		[]*apiClient{s, s2}[i%2].watch([]*storetest.Member{sam, sue}[i%2], pat.ID, "bleed-manual", car, "")
@@ -539,7 +548,7 @@ func TestAPIMainJob(t *testing.T) {
 	if v := p.standing(pat.ID, "bleed-manual"); v["standing"] == "untried" || len(v["reasons"].([]any)) == 0 {
 		t.Errorf("standing %v with reasons %v", v["standing"], v["reasons"])
 	}
-	clear(s, sam, sue, "bleed-manual")
+	s.clear(sam, sue, pat.ID, "bleed-manual")
 	if v := s.standing(pat.ID, "bleed-manual"); v["standing"] != "cleared" {
 		t.Errorf("after the clearance the standing is %v", v["standing"])
 	}
@@ -684,6 +693,50 @@ func (w *apiWorld) entries() int64 {
 		w.t.Fatal(err)
 	}
 	return info.Entries
+}
+
+func TestAPICarDescribedOnTheSpot(t *testing.T) {
+	w := newAPIWorld(t, "")
+	sam, pat := w.Supervisors[0], w.Apprentices[0]
+	s := w.as(sam)
+	s.watch(sam, pat.ID, "induction", "trainer-a", "")
+	s.clear(sam, w.Supervisors[1], pat.ID, "induction")
+	car := object{"title": "Small van", "layout": "front_rear", "wheels": []any{object{"name": "LF", "features": []string{"front", "disc"}}, object{"name": "RF", "features": []string{"front", "disc"}}}}
+	needed := s.must(200, "POST", "/jobs/needed", object{"task": "caliper", "car": car})["figures"].([]any)
+	if len(needed) == 0 {
+		t.Fatal("nothing is needed of a car without figures")
+	}
+	if got, _, out := s.send("POST", "/jobs", object{"apprentice": pat.ID, "task": "caliper", "car": object{"title": "Van", "layout": "nowhere"}}); got != 422 || len(out.(object)["problems"].([]any)) == 0 {
+		t.Errorf("a car of an unknown layout: %d %v", got, out)
+	}
+	var figures []any
+	for _, x := range needed {
+		f := x.(object)
+		f["value"], f["source"] = "20", "the maker's service information"
+		if f["limit"] == "range" {
+			f["high"] = "30"
+		}
+		figures = append(figures, f)
+	}
+	car["figures"] = figures
+	job := s.must(201, "POST", "/jobs", object{"apprentice": pat.ID, "task": "caliper", "car": car, "work_order": "4711"})
+	limits := 0
+	for _, x := range job["steps"].([]any) {
+		for _, m := range x.(object)["measures"].([]any) {
+			if m.(object)["limit"] != "" {
+				limits++
+			}
+		}
+	}
+	if limits == 0 {
+		t.Error("no measurement is held against the car's own limits")
+	}
+	s2 := w.as(sam)
+	s2.must(204, "POST", "/me/sessions/end", nil)
+	if got, _, _ := s.send("GET", "/me", nil); got != 401 {
+		t.Errorf("the other session is still open: %d", got)
+	}
+	s2.must(200, "GET", "/me", nil)
 }
 
 func TestAPIRoster(t *testing.T) {

@@ -275,7 +275,7 @@ func newAskCarPage(b BasePage, p *curriculum.Programme, car curriculum.Car, step
 	}
 	blank := !b.Form.Has("step")
 	for _, f := range carFeatures(p) {
-		page.Features = append(page.Features, choice{f, readable(f)})
+		page.Features = append(page.Features, choice{f, featureName(f)})
 	}
 	for _, w := range wheelNames(p) {
 		v := carWheelView{Name: w}
@@ -284,7 +284,7 @@ func newAskCarPage(b BasePage, p *curriculum.Programme, car curriculum.Car, step
 			if blank {
 				chosen = usualFeature(p, w, f)
 			}
-			v.Features = append(v.Features, featureView{f, readable(f), chosen})
+			v.Features = append(v.Features, featureView{f, featureName(f), chosen})
 		}
 		page.Wheels = append(page.Wheels, v)
 	}

@@ -79,6 +79,9 @@ func newBoardPage(b BasePage, board *acts.Board, sites []store.Site, cohorts []s
 					}
 				}
 				c.Detail = itoa(open) + " of " + itoa(len(v.Gates)) + " gates open"
+				if open == len(v.Gates) {
+					c.Detail = "gates open, not sure enough yet"
+				}
 			}
 			c.Warn = len(v.Notes.Warnings) > 0
 			n[v.Standing]++

@@ -13,19 +13,18 @@ import (
 
 // entryLine is a ledger entry in plain words.
 type entryLine struct {
-	ID, Path  string
-	Index     int64
-	When      moment
-	Title     string
-	Lines     []string // facts, one a line
-	By        string   // who made it, "" where it is the subject
-	About     string   // whom it concerns
-	SignedBy  []string
-	Unsigned  bool // of a kind that nobody signs
-	Site      string
-	JobPath   string // of a sign-off
-	TestPath  string // of a theory test
-	Corrected bool
+	ID, Path string
+	Index    int64
+	When     moment
+	Title    string
+	Lines    []string // facts, one a line
+	Readings []string // of a sign-off
+	By       string   // who made it, "" where it is the subject
+	About    string   // whom it concerns
+	SignedBy []string
+	Site     string
+	JobPath  string // of a sign-off
+	TestPath string // of a theory test
 }
 
 // entryTitles are what kinds of entries are called.
@@ -227,7 +226,7 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	}
 	line := taskTitle(w.p, x.Task)
 	if car != "" {
-		line += " on " + car
+		line += ". Car: " + car
 	}
 	out = append(out, line, "Outcome: "+wordOr(outcomeNames, x.Outcome)+". Difficulty: "+strings.ToLower(wordOr(difficultyNames, x.Difficulty))+".")
 	n := map[string]int{}
@@ -256,14 +255,9 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		out = append(out, "A near miss")
 	}
 	for _, r := range x.Readings {
-		t := stepTitle(w.p, r.Step) + ": " + r.Value + " " + r.Unit
-		if r.Limit != "" {
-			t += " (" + r.Limit + ")"
+		if v := curriculum.Verdict(r.Verdict); v == curriculum.Below || v == curriculum.Above {
+			out = append(out, "Reading "+verdictWords[v]+": "+stepTitle(w.p, r.Step)+", "+strings.TrimSpace(r.Value+" "+r.Unit)+" ("+r.Limit+")")
 		}
-		if v := verdictWords[curriculum.Verdict(r.Verdict)]; v != "" {
-			t += ", " + v
-		}
-		out = append(out, t)
 	}
 	if v := e.Personal["notes"]; v != "" {
 		out = append(out, "Note: "+v)
@@ -273,6 +267,27 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		watched = append(watched, name(id))
 	}
 	return append(out, "Watched by "+strings.Join(watched, ", "))
+}
+
+// readingsOf says the readings of a sign-off, those outside their limits first.
+func (w entryWords) readingsOf(x *ledger.SignOffPayload) []string {
+	var out, within []string
+	for _, r := range x.Readings {
+		t := stepTitle(w.p, r.Step) + ": " + strings.TrimSpace(r.Value+" "+r.Unit)
+		if r.Limit != "" {
+			t += " (" + r.Limit + ")"
+		}
+		v := curriculum.Verdict(r.Verdict)
+		if words := verdictWords[v]; words != "" {
+			t += ", " + words
+		}
+		if v == curriculum.Below || v == curriculum.Above {
+			out = append(out, t)
+		} else {
+			within = append(within, t)
+		}
+	}
+	return append(out, within...)
 }
 
 func taskOrAll(p *curriculum.Programme, task string) string {
@@ -295,14 +310,14 @@ func short(id string) string {
 }
 
 // entryLine says an entry in plain words.
-func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, sites map[string]string, e *store.EntryView) (entryLine, error) {
-	cohorts, err := s.store.Cohorts(ctx)
-	if err != nil {
+func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, e *store.EntryView) (entryLine, error) {
+	w := entryWords{p: p, c: c}
+	var err error
+	if w.sites, err = names.siteNames(ctx); err != nil {
 		return entryLine{}, err
 	}
-	w := entryWords{p: p, c: c, sites: sites, cohorts: map[string]string{}}
-	for _, x := range cohorts {
-		w.cohorts[x.ID] = x.Name
+	if w.cohorts, err = names.cohortNames(ctx); err != nil {
+		return entryLine{}, err
 	}
 	var failed error
 	name := func(id string) string {
@@ -313,19 +328,19 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 		return n
 	}
 	b := e.Entry.Body
-	l := entryLine{ID: b.ID, Path: "/ledger/" + b.ID, Index: e.Index, When: c.ms(b.HappenedAt), Title: wordOrType(b.Type), Site: sites[b.Site]}
+	l := entryLine{ID: b.ID, Path: "/ledger/" + b.ID, Index: e.Index, When: c.ms(b.HappenedAt), Title: wordOrType(b.Type), Site: w.sites[b.Site]}
 	l.Lines = w.factsOf(e, name)
 	if b.Subject != "" && b.Subject != b.Actor {
 		l.About = name(b.Subject)
 	}
 	l.By = name(b.Actor)
-	l.SignedBy, err = s.signers(ctx, names, e)
+	l.SignedBy, err = signers(ctx, names, e)
 	if err != nil {
 		return l, err
 	}
 	switch x := payloadOf(e).(type) {
 	case *ledger.SignOffPayload:
-		l.JobPath = "/jobs/" + x.Job
+		l.JobPath, l.Readings = "/jobs/"+x.Job, w.readingsOf(x)
 	case *ledger.TestHandedInPayload:
 		l.TestPath = "/tests/" + x.Test
 	}
@@ -340,19 +355,17 @@ func wordOrType(t ledger.Type) string {
 }
 
 // signers are the names of those whose keys signed an entry, sorted, each once.
-func (s *Server) signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
-	seen := map[string]bool{}
-	var out []string
+func signers(ctx context.Context, names *nameBook, e *store.EntryView) ([]string, error) {
+	var people, out []string
 	for _, sig := range e.Entry.Signatures {
-		k, err := s.store.Key(ctx, sig.Key)
+		p, err := names.owner(ctx, sig.Key)
 		if err != nil {
 			return nil, err
 		}
-		if seen[k.Person] {
-			continue
-		}
-		seen[k.Person] = true
-		n, err := names.name(ctx, k.Person)
+		people = appendNew(people, p)
+	}
+	for _, p := range people {
+		n, err := names.name(ctx, p)
 		if err != nil {
 			return nil, err
 		}

@@ -112,7 +112,10 @@ func sentence(code string, args map[string]string) string {
 	case "internal":
 		return "Something went wrong on our side. Nothing was changed. Try again; if it happens again, tell your coordinator the number below."
 	}
-	return say.Refusal(code, args)
+	if text := say.Refusal(code, args); text != "" {
+		return text
+	}
+	return "This cannot be done here."
 }
 
 // serveError answers with the page, or the problem document, of an error.

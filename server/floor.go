@@ -2,6 +2,8 @@ package server
 
 import (
 	"net/http"
+	"slices"
+	"strings"
 
 	"github.com/gorilla/mux"
 
@@ -19,11 +21,11 @@ func (s *Server) registerFloorRoutes(r *mux.Router) {
 // floorPage answers: who may do this task on this car alone today?
 type floorPage struct {
 	BasePage
-	Tasks, Layouts, Sites []choice
-	Asked                 bool
-	Task, Layout          string
-	Date                  moment
-	Alone, Not            []floorLine
+	Tasks, Vehicles, Layouts, Sites []choice
+	Asked                           bool
+	Task, Car                       string
+	Date                            moment
+	Alone, Not                      []floorLine
 }
 
 type floorLine struct {
@@ -46,13 +48,39 @@ var floorWords = map[string]string{
 	"left":               "No training agreement in force.",
 }
 
-func newFloorPage(b BasePage, p *curriculum.Programme, sites []store.Site, f *acts.Floor) floorPage {
+// The car of the form is a training vehicle ("vehicle:ID"), any car with a layout ("layout:ID"), or "" for any car.
+const (
+	carVehicle = "vehicle:"
+	carLayout  = "layout:"
+)
+
+// layoutOf is the layout of the form's car and what to call the car; ok is false for a car that is not known.
+func layoutOf(p *curriculum.Programme, car string) (layout, name string, ok bool) {
+	if id, is := strings.CutPrefix(car, carVehicle); is {
+		if v := p.Vehicle(id); v != nil {
+			return v.Layout, v.Title, true
+		}
+		return "", "", false
+	}
+	if id, is := strings.CutPrefix(car, carLayout); is {
+		return id, "a car with the layout " + readable(id), slices.Contains(p.Layouts(), id)
+	}
+	return "", "any car", car == ""
+}
+
+func newFloorPage(b BasePage, p *curriculum.Programme, sites []store.Site, f *acts.Floor, car string) floorPage {
 	b.Title = "Today’s floor"
-	page := floorPage{BasePage: b, Tasks: taskChoices(p), Layouts: layoutChoices(p), Sites: siteChoices(sites), Date: b.clock.day(b.clock.today())}
+	page := floorPage{BasePage: b, Tasks: taskChoices(p), Sites: siteChoices(sites), Date: b.clock.day(b.clock.today())}
+	for _, v := range vehicleChoices(p) {
+		page.Vehicles = append(page.Vehicles, choice{carVehicle + v.Value, v.Text})
+	}
+	for _, l := range layoutChoices(p) {
+		page.Layouts = append(page.Layouts, choice{carLayout + l.Value, "Another car, " + l.Text})
+	}
 	if f == nil {
 		return page
 	}
-	page.Asked, page.Task, page.Layout = true, taskTitle(p, f.Task), readable(f.Layout)
+	page.Asked, page.Task, page.Car = true, taskTitle(p, f.Task), car
 	line := func(r acts.FloorRow) floorLine {
 		l := floorLine{Name: personName(r.Apprentice), Path: taskPath(r.Apprentice.ID, f.Task), Standing: r.Verdict.Standing, Word: say.Standing(r.Verdict.Standing)}
 		if r.Why != "" {
@@ -90,21 +118,25 @@ func (s *Server) showFloor(w http.ResponseWriter, r *http.Request) error {
 	if !q.Has("site") {
 		q.Set("site", ownSite(personFrom(r.Context()), b.clock.today()))
 	}
-	for _, k := range []string{"task", "layout", "site"} {
+	for _, k := range []string{"task", "car", "site"} {
 		b.set(k, q.Get(k))
+	}
+	layout, car, ok := layoutOf(p, q.Get("car"))
+	if !ok {
+		return failure{status: http.StatusNotFound, code: "page_not_found"}
 	}
 	if q.Get("task") == "" {
 		if err := s.acts.May(r.Context(), personFrom(r.Context()), acts.SeeFloor, acts.Target{Site: q.Get("site")}); err != nil {
 			return err
 		}
-		return s.render(w, r, http.StatusOK, newFloorPage(b, p, sites, nil))
+		return s.render(w, r, http.StatusOK, newFloorPage(b, p, sites, nil, ""))
 	}
-	f, err := s.acts.Floor(r.Context(), personFrom(r.Context()), q.Get("task"), q.Get("layout"), q.Get("site"))
+	f, err := s.acts.Floor(r.Context(), personFrom(r.Context()), q.Get("task"), layout, q.Get("site"))
 	status := http.StatusOK
 	if err != nil {
-		if status, err = b.refused(w, err, "task", "layout", "site"); err != nil {
+		if status, err = b.refused(w, err, "task", "car", "site"); err != nil {
 			return err
 		}
 	}
-	return s.render(w, r, status, newFloorPage(b, p, sites, f))
+	return s.render(w, r, status, newFloorPage(b, p, sites, f, car))
 }

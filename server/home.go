@@ -36,13 +36,12 @@ func (s *Server) showFirst(w http.ResponseWriter, r *http.Request) error {
 // nextPage is an apprentice's first page: the next act, what is open, and where every task stands.
 type nextPage struct {
 	BasePage
-	Lead    *nextAct // nil where everything is cleared
-	Others  []nextAct
-	Tests   []openTest
-	Jobs    []jobItem
-	Tasks   []taskLine
-	Left    bool
-	KeyNote bool
+	Lead   *nextAct // nil where everything is cleared
+	Others []nextAct
+	Tests  []openTest
+	Jobs   []jobItem
+	Tasks  []taskLine
+	Left   bool
 }
 
 func (nextPage) template() string { return "next" }
@@ -131,6 +130,9 @@ func newNextActs(p *curriculum.Programme, c clock, apprentice string, verdicts [
 	return append(now, later...)
 }
 
+// seeReasons is the button of a next act that is done on no page of its own.
+const seeReasons = "See the reasons"
+
 // nextWay is the page where a next act is done, and the words of its button.
 func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
 	switch n.Code {
@@ -141,13 +143,16 @@ func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
 	case "watched_jobs", "other_supervisors", "other_layouts", "steps_unaided":
 		return "/jobs/ask?task=" + url.QueryEscape(task), "Ask for a watched job"
 	}
-	return taskPath(apprentice, task), "See why"
+	return taskPath(apprentice, task), seeReasons
 }
 
 func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 	ctx, me := r.Context(), personFrom(r.Context())
 	b, err := s.base(r, "What next")
 	if err != nil {
+		return err
+	}
+	if err := onlyApprentices(me); err != nil {
 		return err
 	}
 	p, err := s.acts.Programme(ctx)
@@ -193,6 +198,16 @@ func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 	return s.render(w, r, http.StatusOK, page)
 }
 
+// onlyApprentices refuses who never was an apprentice: there is no standing to show.
+func onlyApprentices(p *store.Person) error {
+	for _, r := range p.Roles {
+		if r.Role == acts.Apprentice {
+			return nil
+		}
+	}
+	return &acts.Refusal{Code: "not_allowed", Status: http.StatusForbidden, Args: map[string]string{"why": "no_role", "act": string(acts.SeeStanding)}}
+}
+
 // jobItem shows a job in a list.
 func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, j *store.Job) (jobItem, error) {
 	apprentice, err := names.name(ctx, j.Apprentice)
@@ -210,14 +225,8 @@ func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, 
 	if me := personFrom(ctx); me != nil {
 		l.Mine = j.Supervisor == me.ID
 	}
-	if j.Site != "" {
-		sites, err := s.siteNames(ctx)
-		if err != nil {
-			return jobItem{}, err
-		}
-		l.Site = sites[j.Site]
-	}
-	return l, nil
+	l.Site, err = names.site(ctx, j.Site)
+	return l, err
 }
 
 // ---- supervisor: waiting ----

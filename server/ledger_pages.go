@@ -52,14 +52,10 @@ func (s *Server) showLedger(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return err
-	}
 	names := s.nameBook()
 	page := ledgerPage{BasePage: b, Total: info.Entries}
 	for _, e := range entries {
-		l, err := s.entryLine(ctx, b.clock, p, names, sites, e)
+		l, err := s.entryLine(ctx, b.clock, p, names, e)
 		if err != nil {
 			return err
 		}
@@ -80,7 +76,6 @@ type entryPage struct {
 	Entry    entryLine
 	Recorded moment
 	Zone     string
-	Type     string
 	JSON     string // the leaf, indented for reading
 	Hash     string
 }
@@ -104,11 +99,7 @@ func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return err
-	}
-	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), sites, e)
+	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), e)
 	if err != nil {
 		return err
 	}
@@ -116,7 +107,7 @@ func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
 	if err := json.Indent(&indented, e.Leaf, "", "  "); err != nil {
 		return err
 	}
-	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, Type: string(e.Entry.Body.Type), JSON: indented.String(), Hash: hexHash(e.Leaf)}
+	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, JSON: indented.String(), Hash: hexHash(e.Leaf)}
 	page.Title = l.Title
 	return s.render(w, r, http.StatusOK, page)
 }

@@ -15,13 +15,68 @@ import (
 	"brakewright/store"
 )
 
-// nameBook finds people's names, each once a request.
+// nameBook finds the names of people, sites and cohorts, each once a request.
 type nameBook struct {
-	store *store.Store
-	known map[string]*store.Person
+	store          *store.Store
+	known          map[string]*store.Person
+	sites, cohorts map[string]string // nil until asked for
+	keys           map[string]string // whose a signing key is
 }
 
-func (s *Server) nameBook() *nameBook { return &nameBook{s.store, map[string]*store.Person{}} }
+func (s *Server) nameBook() *nameBook {
+	return &nameBook{store: s.store, known: map[string]*store.Person{}, keys: map[string]string{}}
+}
+
+// owner is the person whose a signing key is.
+func (n *nameBook) owner(ctx context.Context, key string) (string, error) {
+	if p, ok := n.keys[key]; ok {
+		return p, nil
+	}
+	k, err := n.store.Key(ctx, key)
+	if err != nil {
+		return "", err
+	}
+	n.keys[key] = k.Person
+	return k.Person, nil
+}
+
+// site is a site's name; "" for an empty or unknown id.
+func (n *nameBook) site(ctx context.Context, id string) (string, error) {
+	all, err := n.siteNames(ctx)
+	return all[id], err
+}
+
+// siteNames are the names of all sites by id.
+func (n *nameBook) siteNames(ctx context.Context) (map[string]string, error) {
+	if n.sites != nil {
+		return n.sites, nil
+	}
+	list, err := n.store.Sites(ctx)
+	if err != nil {
+		return nil, err
+	}
+	n.sites = map[string]string{}
+	for _, x := range list {
+		n.sites[x.ID] = x.Name
+	}
+	return n.sites, nil
+}
+
+// cohortNames are the names of all cohorts by id.
+func (n *nameBook) cohortNames(ctx context.Context) (map[string]string, error) {
+	if n.cohorts != nil {
+		return n.cohorts, nil
+	}
+	list, err := n.store.Cohorts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	n.cohorts = map[string]string{}
+	for _, x := range list {
+		n.cohorts[x.ID] = x.Name
+	}
+	return n.cohorts, nil
+}
 
 // person is somebody by id; nil, without an error, for an unknown or empty id.
 func (n *nameBook) person(ctx context.Context, id string) (*store.Person, error) {
@@ -46,19 +101,6 @@ func (n *nameBook) person(ctx context.Context, id string) (*store.Person, error)
 func (n *nameBook) name(ctx context.Context, id string) (string, error) {
 	p, err := n.person(ctx, id)
 	return personName(p), err
-}
-
-// siteNames are the names of the sites by id.
-func (s *Server) siteNames(ctx context.Context) (map[string]string, error) {
-	sites, err := s.store.Sites(ctx)
-	if err != nil {
-		return nil, err
-	}
-	m := map[string]string{}
-	for _, x := range sites {
-		m[x.ID] = x.Name
-	}
-	return m, nil
 }
 
 // choice is an option of a select, a radio button or a checkbox.

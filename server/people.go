@@ -46,7 +46,6 @@ type peoplePage struct {
 	Sites     []siteRow
 	Cohorts   []siteRow
 	SiteList  []choice
-	Zones     []string
 	MaySites  bool
 	Filtered  bool
 	Total     int
@@ -246,7 +245,7 @@ func (s *Server) cohortChoices(ctx context.Context) ([]choice, error) {
 	if err != nil {
 		return nil, err
 	}
-	sites, err := s.siteNames(ctx)
+	sites, err := s.nameBook().siteNames(ctx)
 	if err != nil {
 		return nil, err
 	}

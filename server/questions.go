@@ -18,9 +18,7 @@ type questionView struct {
 	Picture    string // address, or ""
 	PictureAlt string
 	Options    []optionView // for order: as they stand now
-	Targets    []choice     // match only
 	Text       string       // number: as typed
-	Unit       string       // number: the unit asked for, where the stem leaves it to the form
 	Answered   bool
 }
 
@@ -71,9 +69,6 @@ func newQuestionView(p *curriculum.Programme, q quiz.PublicQuestion, a *quiz.Ans
 			x.TargetOptions = append(x.TargetOptions, targetView{choice{t.ID, t.Text}, t.ID == x.Target})
 		}
 		v.Options = append(v.Options, x)
-	}
-	for _, t := range q.Targets {
-		v.Targets = append(v.Targets, choice{t.ID, t.Text})
 	}
 	return v
 }
@@ -204,7 +199,6 @@ type feedbackView struct {
 	AskBack     bool
 	Unanswered  bool
 	Critical    bool
-	Points, Max int
 	Given       []string
 	Right       []string
 	RightMany   bool // several orders are right; one is shown
@@ -226,7 +220,7 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 		vehicle = *q.Vehicle
 	}
 	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: !m.Correct && m.Points > 0, AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical,
-		Points: m.Points, Max: m.Max, Explanation: q.Explanation}
+		Explanation: q.Explanation}
 	if a != nil {
 		v.Given = answerLines(q, *a, text)
 	}

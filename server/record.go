@@ -74,12 +74,8 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request, person, path str
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
-	if err != nil {
-		return err
-	}
 	for _, e := range shown {
-		l, err := s.entryLine(ctx, b.clock, p, names, sites, e)
+		l, err := s.entryLine(ctx, b.clock, p, names, e)
 		if err != nil {
 			return err
 		}

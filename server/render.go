@@ -98,19 +98,25 @@ func (s *Server) render(w http.ResponseWriter, r *http.Request, status int, p pa
 
 // seeOther answers a change with 303 to a path, with a notice that the next page reads out.
 func seeOther(w http.ResponseWriter, r *http.Request, path, notice string) error {
-	if notice != "" {
-		sep := "?"
-		if strings.Contains(path, "?") {
-			sep = "&"
-		}
-		anchor := ""
-		if i := strings.IndexByte(path, '#'); i >= 0 {
-			path, anchor = path[:i], path[i:]
-		}
-		path += sep + "notice=" + notice + anchor
-	}
-	http.Redirect(w, r, path, http.StatusSeeOther)
+	http.Redirect(w, r, withNotice(path, notice), http.StatusSeeOther)
 	return nil
+}
+
+// withNotice adds a notice's code to an address, before its anchor.
+func withNotice(path, notice string) string {
+	if notice == "" {
+		return path
+	}
+	path, anchor, found := strings.Cut(path, "#")
+	sep := "?"
+	if strings.Contains(path, "?") {
+		sep = "&"
+	}
+	path += sep + "notice=" + notice
+	if found {
+		path += "#" + anchor
+	}
+	return path
 }
 
 // form parses a posted form.

@@ -27,41 +27,39 @@ func (s *Server) registerSheetRoutes(r *mux.Router) {
 // jobPage is a job's sheet, step by step.
 type jobPage struct {
 	BasePage
-	ID, Nonce       string
-	Apprentice      string
-	ApprenticePath  string
-	Task            string
-	Car, Layout     string
-	Site, Bay       string
-	Setting         string
-	WorkOrder       string
-	Supervisor      string
-	Status, Words   string
-	Asked, Begun    moment
-	Note            string
-	Watching        bool // the person who asks taps
-	DecidesHolds    bool // may decide hold points of a job that somebody else watches
-	MayTake         bool
-	MayDecline      bool
-	MayWithdraw     bool
-	Lessons         []sheetLessonView
-	Done, Of        int
-	Missing         []stepRef // critical steps and hold points that are still to be tapped
-	Rest            int       // how many of the others are still to be tapped
-	Outcome         string
-	OutcomeWords    string
-	Difficulty      string
-	DifficultyWords string
-	NearMiss        bool
-	Notes           []string
-	Taps            []tapLine // the latest first
-	Last            *tapLine  // what an undo would take back
-	SignPath        string
-	Entry           string // of the sign-off
-	CriticalErrors  int
-	Outcomes        []choice
-	Difficulties    []choice
-	Supervisors     []string
+	ID, Nonce      string
+	Apprentice     string
+	ApprenticePath string
+	Task           string
+	Car, Layout    string
+	Site, Bay      string
+	Setting        string
+	WorkOrder      string
+	Supervisor     string
+	Status, Words  string
+	Asked, Begun   moment
+	Note           string
+	Watching       bool // the person who asks taps
+	DecidesHolds   bool // may decide hold points of a job that somebody else watches
+	MayTake        bool
+	MayDecline     bool
+	MayWithdraw    bool
+	Lessons        []sheetLessonView
+	Done, Of       int
+	Missing        []stepRef // critical steps and hold points that are still to be tapped
+	Rest           int       // how many of the others are still to be tapped
+	Outcome        string
+	OutcomeWords   string
+	Difficulty     string
+	NearMiss       bool
+	Notes          []string
+	Taps           []tapLine // the latest first
+	Last           *tapLine  // what an undo would take back
+	SignPath       string
+	Entry          string // of the sign-off
+	Outcomes       []choice
+	Difficulties   []choice
+	Supervisors    []string
 }
 
 type sheetLessonView struct {
@@ -145,7 +143,7 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 		Site: site, Bay: j.Bay, Setting: wordOr(settingNames, j.Setting), WorkOrder: j.WorkOrder, Status: string(j.Status), Words: wordOr(jobStatusNames, string(j.Status)),
 		Asked: b.clock.at(j.CreatedAt), Begun: b.clock.at(j.StartedAt), Note: j.Note,
 		Watching: rights.watching, DecidesHolds: rights.decidesHolds, MayTake: rights.take, MayDecline: rights.decline, MayWithdraw: rights.withdraw,
-		Outcome: sh.Outcome, OutcomeWords: wordOr(outcomeNames, sh.Outcome), Difficulty: sh.Difficulty, DifficultyWords: wordOr(difficultyNames, sh.Difficulty),
+		Outcome: sh.Outcome, OutcomeWords: wordOr(outcomeNames, sh.Outcome), Difficulty: sh.Difficulty,
 		NearMiss: sh.NearMiss, Notes: sh.Notes, Entry: j.SignOff, SignPath: "/sign?job=" + j.ID}
 	if sh.Vehicle != nil {
 		page.Car, page.Layout = sh.Vehicle.Title, readable(sh.Vehicle.Layout)
@@ -172,9 +170,6 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 				}
 			} else {
 				page.Done++
-			}
-			if v.CriticalError {
-				page.CriticalErrors++
 			}
 			page.Of++
 			refs[st.Key] = stepRef{v.Anchor, v.Title}
@@ -325,7 +320,7 @@ func (s *Server) showJob(w http.ResponseWriter, r *http.Request) error {
 
 // jobForm shows a sheet, with what was wrong with the last thing sent.
 func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobSheet, status int, problem error, bad wrongStep) error {
-	ctx, me := r.Context(), personFrom(r.Context())
+	ctx := r.Context()
 	b, err := s.base(r, "")
 	if err != nil {
 		return err
@@ -342,11 +337,11 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 	if err != nil {
 		return err
 	}
-	sites, err := s.siteNames(ctx)
+	book, names := s.nameBook(), map[string]string{}
+	site, err := book.site(ctx, sh.Job.Site)
 	if err != nil {
 		return err
 	}
-	book, names := s.nameBook(), map[string]string{}
 	for _, t := range sh.Taps {
 		if names[t.By], err = book.name(ctx, t.By); err != nil {
 			return err
@@ -365,8 +360,7 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 	if err != nil {
 		return err
 	}
-	_ = me
-	return s.render(w, r, status, newJobPage(b, p, sh, rights, sites[sh.Job.Site], names, nonce.String(), bad))
+	return s.render(w, r, status, newJobPage(b, p, sh, rights, site, names, nonce.String(), bad))
 }
 
 func (s *Server) jobRights(r *http.Request, sh *acts.JobSheet) (jobRights, error) {

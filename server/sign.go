@@ -4,9 +4,11 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
 	"github.com/gorilla/mux"
 
+	"brakewright/curriculum"
 	"brakewright/server/acts"
 	"brakewright/store"
 )
@@ -32,6 +34,7 @@ type signJob struct {
 	Path             string
 	Apprentice, Task string
 	Car              string
+	Short            []string // what an eye should fall on
 	Statement        []string
 	Chosen           bool
 	Critical         bool
@@ -75,7 +78,11 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 		if err != nil {
 			return err
 		}
-		x := signJob{ID: j.Job.ID, Entry: newID(), Path: "/jobs/" + j.Job.ID, Apprentice: personName(j.Apprentice), Statement: lines,
+		sheet, err := s.acts.Job(ctx, me, j.Job.ID)
+		if err != nil {
+			return err
+		}
+		x := signJob{ID: j.Job.ID, Entry: newID(), Path: "/jobs/" + j.Job.ID, Apprentice: personName(j.Apprentice), Short: inShort(sheet), Statement: lines,
 			Chosen: len(chosen) == 0 || slices.Contains(chosen, j.Job.ID)}
 		if j.Task != nil {
 			x.Task = j.Task.Title
@@ -117,4 +124,49 @@ func (s *Server) sign(w http.ResponseWriter, r *http.Request) error {
 		return s.signForm(w, r, q.Jobs, f, err)
 	}
 	return seeOther(w, r, "/waiting", "signed")
+}
+
+// inShort says what of a job an eye should fall on before it is signed.
+func inShort(sh *acts.JobSheet) []string {
+	n, bulk := map[string]int{}, 0
+	var look []string
+	for _, l := range sh.Lessons {
+		for _, st := range l.Steps {
+			if st.Result == "" {
+				n["not_reached"]++
+			} else {
+				n[st.Result]++
+			}
+			if st.Bulk {
+				bulk++
+			}
+			if st.CriticalError {
+				look = append(look, "Critical error: "+st.Title+". "+st.WhatHappened)
+			}
+			if st.Hold == "sent_back" {
+				look = append(look, "Sent back: "+st.Title+". "+st.HoldReason)
+			}
+			for _, m := range st.Measures {
+				if m.Reading != nil && (m.Verdict == curriculum.Below || m.Verdict == curriculum.Above) {
+					look = append(look, capital(verdictWords[m.Verdict])+": "+st.Title+", "+strings.TrimSpace(m.Reading.Value+" "+m.Reading.Unit)+" ("+m.Limit+")")
+				}
+			}
+		}
+	}
+	var parts []string
+	for _, r := range []string{"unaided", "prompted", "taken_over", "not_reached", "not_applicable"} {
+		if n[r] == 0 {
+			continue
+		}
+		part := itoa(n[r]) + " " + strings.ToLower(resultNames[r])
+		if r == "unaided" && bulk > 0 {
+			part += " (" + itoa(bulk) + " with the rest)"
+		}
+		parts = append(parts, part)
+	}
+	out := append([]string{capital(wordOr(outcomeNames, sh.Outcome)) + ". Steps: " + strings.Join(parts, ", ") + "."}, look...)
+	if sh.NearMiss {
+		out = append(out, "There was a near miss.")
+	}
+	return out
 }

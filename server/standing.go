@@ -12,6 +12,7 @@ import (
 	"brakewright/server/acts"
 	"brakewright/server/say"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 func (s *Server) registerStandingRoutes(r *mux.Router) {
@@ -32,6 +33,9 @@ type standingPage struct {
 func (standingPage) template() string { return "standing" }
 
 func (s *Server) showOwnStanding(w http.ResponseWriter, r *http.Request) error {
+	if err := onlyApprentices(personFrom(r.Context())); err != nil {
+		return err
+	}
 	return s.standing(w, r, personFrom(r.Context()).ID)
 }
 
@@ -73,7 +77,6 @@ type decisionPage struct {
 	PersonPath  string
 	Mine        bool
 	Task        string
-	TaskID      string
 	Path        string
 	Standing    readiness.Standing
 	Word        string
@@ -92,7 +95,6 @@ type decisionPage struct {
 	Meaning     string
 	Lapses      string
 	Limits      []string
-	Waived      bool
 	Ready       bool
 	Seen        string // hash of the verdict shown
 	Entries     []entryLine
@@ -104,8 +106,8 @@ type decisionPage struct {
 	ClearID     string
 	StandID     string
 	RestoreID   string
+	Ordered     bool   // the person who asks ordered the stand-down, so that somebody else must restore
 	Unsigned    string // a stand-down that the person who asks ordered and did not sign
-	AllTasks    bool   // the stand-down is of all tasks
 	WaiverNeeds bool
 	Today       string
 }
@@ -137,10 +139,10 @@ func sureWords(confidence float64) string {
 func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool) decisionPage {
 	asks := p.Policy.Task(t.ID)
 	b.Title = t.Title + ": " + personName(who)
-	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, TaskID: t.ID, Path: taskPath(who.ID, t.ID),
-		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: chanceWords(v.Probability), Sure: sureWords(v.Confidence),
+	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, Path: taskPath(who.ID, t.ID),
+		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v.Confidence),
 		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: percentText(v.Confidence),
-		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v), Waived: v.Notes.Waived,
+		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v),
 		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
 	if mine {
 		page.Title = t.Title
@@ -149,7 +151,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		a := nextAct{Text: reasonText(p, b.clock, n)}
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
-			if a.Go == "See why" {
+			if a.Go == seeReasons {
 				a.Path, a.Go = "", ""
 			}
 		}
@@ -172,7 +174,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	for _, r := range v.Notes.Warnings {
 		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))
 	}
-	if v.Notes.LapsesOn != "" {
+	if n := v.Notes; v.Standing == readiness.Cleared && n.LapsesOn != "" && (n.ClearedUntil == "" || n.LapsesOn <= n.ClearedUntil) {
 		page.Lapses = b.clock.day(v.Notes.LapsesOn).Text
 	}
 	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v))
@@ -248,6 +250,12 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 	stood := verdict.Standing == readiness.StoodDown
 	page.MayClear = page.MayClear && !stood && verdict.Standing != readiness.Untried
 	page.MayRestore = page.MayRestore && stood
+	if stood && page.MayRestore {
+		if page.Ordered, err = s.orderedStandDown(ctx, person, task); err != nil {
+			return page, err
+		}
+		page.MayRestore = !page.Ordered
+	}
 	if stood {
 		open, err := s.unsignedStandDowns(ctx, b.clock, p, s.nameBook())
 		if err != nil {
@@ -260,20 +268,36 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		}
 	}
 	book := s.nameBook()
-	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 12, Subject: person, Task: task})
-	if err != nil {
-		return page, err
-	}
-	sites, err := s.siteNames(ctx)
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 6, Subject: person, Task: task})
 	if err != nil {
 		return page, err
 	}
 	for _, e := range entries {
-		l, err := s.entryLine(ctx, b.clock, p, book, sites, e)
+		l, err := s.entryLine(ctx, b.clock, p, book, e)
 		if err != nil {
 			return page, err
 		}
 		page.Entries = append(page.Entries, l)
 	}
 	return page, nil
+}
+
+// orderedStandDown says whether the person who asks ordered a stand-down of the task, or of all tasks, that still holds.
+func (s *Server) orderedStandDown(ctx context.Context, person, task string) (bool, error) {
+	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 200, Subject: person, Types: []ledger.Type{ledger.StandDownOrdered, ledger.Restored}})
+	if err != nil {
+		return false, err
+	}
+	lifted := map[string]bool{} // tasks restored since; "" for all
+	for _, e := range entries {
+		switch x := payloadOf(e).(type) {
+		case *ledger.RestorePayload:
+			lifted[x.Task] = true
+		case *ledger.StandDownPayload:
+			if (x.Task == task || x.Task == "") && !lifted[x.Task] && e.Entry.Body.Actor == personFrom(ctx).ID {
+				return true, nil
+			}
+		}
+	}
+	return false, nil
 }

@@ -11,7 +11,6 @@ import (
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
-	"brakewright/readiness"
 	"brakewright/server/acts"
 	"brakewright/store"
 )
@@ -353,21 +352,20 @@ func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 // resultPage is a test handed in, or, for somebody else than the apprentice, an open one without its questions.
 type resultPage struct {
 	BasePage
-	Task        string
-	Apprentice  string
-	Mine        bool
-	Open        bool
-	Percent     int
-	Pass        int
-	Points, Max int
-	Passed      bool
-	Failed      []int // numbers of critical questions answered wrongly
-	Feedback    []feedbackView
-	Right       int
-	On          moment
-	Watched     string
-	Again       string // address of another try
-	StandingAt  string
+	Task       string
+	Apprentice string
+	Mine       bool
+	Open       bool
+	Percent    int
+	Pass       int
+	Passed     bool
+	Failed     []int // numbers of critical questions answered wrongly
+	Feedback   []feedbackView
+	Right      int
+	On         moment
+	Watched    string
+	Again      string // address of another try
+	StandingAt string
 }
 
 func (resultPage) template() string { return "result" }
@@ -380,7 +378,7 @@ func newResultPage(b BasePage, p *curriculum.Programme, v *acts.TestView, appren
 		page.On = b.clock.at(v.Test.IssuedAt)
 		return page
 	}
-	page.Percent, page.Points, page.Max = v.Marks.Percent, v.Marks.Points, v.Marks.Max
+	page.Percent = v.Marks.Percent
 	page.Passed = v.Marks.Passed != nil && *v.Marks.Passed
 	if v.Form.PassPercent != nil {
 		page.Pass = *v.Form.PassPercent
@@ -471,14 +469,4 @@ func (s *Server) watchTest(w http.ResponseWriter, r *http.Request) error {
 		return seeOther(w, r, "/waiting", "test_watched")
 	}
 	return seeOther(w, r, "/waiting", "test_unwatched")
-}
-
-// gateOpen says whether a gate of a verdict is open.
-func gateOpen(v readiness.Verdict, gate string) bool {
-	for _, g := range v.Gates {
-		if g.Gate == gate {
-			return g.OK
-		}
-	}
-	return true
 }

@@ -73,12 +73,7 @@ var jobStatusNames = map[string]string{
 	"withdrawn": "Withdrawn",
 }
 
-func roleName(role string) string {
-	if role == "" {
-		return ""
-	}
-	return strings.ToUpper(role[:1]) + role[1:]
-}
+func roleName(role string) string { return capital(role) }
 
 // wordOr is m[key], or the key itself made readable.
 func wordOr(m map[string]string, key string) string {
@@ -90,6 +85,14 @@ func wordOr(m map[string]string, key string) string {
 
 // readable makes an id such as "front-disc" or "rear_drum" into words.
 func readable(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+
+// featureName is what a form calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
+func featureName(id string) string {
+	if len(id) <= 3 {
+		return strings.ToUpper(id)
+	}
+	return readable(id)
+}
 
 // standingMarks are the shapes of the standings, drawn on a grid of 16: a dash, steps, a pennant, a nut, an hourglass, a
 // barred octagon. Each differs from all others without its colour.
@@ -121,6 +124,14 @@ func chanceWords(p float64) string {
 	}
 	n := int(p*10 + 0.5)
 	return "about " + itoa(max(1, min(9, n))) + " in 10"
+}
+
+// capital makes a sentence's first letter big.
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // percentText is a probability in per cent with one digit, as the details show it.

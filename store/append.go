@@ -21,15 +21,18 @@ func (s *Store) append(ctx context.Context, sub *ledger.Submission) (Receipt, er
 
 func (s *Store) appendAll(ctx context.Context, subs []*ledger.Submission) ([]Receipt, error) {
 	// Everything that needs neither the state nor the time of recording is done before the queue, on the caller's core.
-	for _, sub := range subs {
-		if err := checkSubmission(sub); err != nil {
+	ready := make([]*pending, len(subs))
+	for i, sub := range subs {
+		p, err := s.prepare(ctx, sub)
+		if err != nil {
 			return nil, err
 		}
+		ready[i] = p
 	}
 	receipts := make([]Receipt, len(subs))
 	err := s.write(ctx, func(t *tx) error {
-		for i, sub := range subs {
-			r, err := t.append(sub)
+		for i, p := range ready {
+			r, err := t.append(p)
 			if err != nil {
 				return err
 			}
@@ -43,16 +46,59 @@ func (s *Store) appendAll(ctx context.Context, subs []*ledger.Submission) ([]Rec
 	return receipts, nil
 }
 
+// pending is a submission on its way to the writer.
+type pending struct {
+	*ledger.Submission
+	*ledger.Prepared
+	good map[string][]byte // key id → the public key by which its signature was found good
+}
+
+func (s *Store) prepare(ctx context.Context, sub *ledger.Submission) (*pending, error) {
+	prepared, err := sub.Prepare()
+	if err != nil {
+		return nil, err
+	}
+	if err := checkSubmission(prepared.Parsed(), sub); err != nil {
+		return nil, err
+	}
+	p := &pending{Submission: sub, Prepared: prepared, good: map[string][]byte{}}
+	return p, s.checkSignatures(ctx, p)
+}
+
+// checkSignatures verifies signatures ahead of the writer, by the keys as they are known now. It decides nothing: the
+// rules ask for each signature in the transaction, and what was found good here need only be by the same public key.
+func (s *Store) checkSignatures(ctx context.Context, p *pending) error {
+	if len(p.Signatures) == 0 {
+		return nil
+	}
+	return s.read(ctx, func(q querier) error {
+		for _, sig := range p.Signatures {
+			key, err := (&sqlFacts{q: q}).Key(sig.Key)
+			if err != nil {
+				return err
+			}
+			raw, err := sig.DecodeSignature()
+			if err != nil || key == nil {
+				continue
+			}
+			if (ledger.SignatureCheck{Key: key.ID, Public: key.Public, Message: p.Parsed().Signed, Bytes: raw}).OK() {
+				p.good[key.ID] = key.Public
+			}
+		}
+		return nil
+	})
+}
+
+// signatureGood is the writer's answer to the rules.
+func (p *pending) signatureGood(c ledger.SignatureCheck) bool {
+	if public, ok := p.good[c.Key]; ok && bytes.Equal(public, c.Public) {
+		return true
+	}
+	return c.OK()
+}
+
 // checkSubmission checks that what goes beside the body is what the body names.
-func checkSubmission(sub *ledger.Submission) error {
-	leaf, err := sub.Leaf(max(0, sub.Body.HappenedAt))
-	if err != nil {
-		return err
-	}
-	p, err := ledger.Parse(leaf)
-	if err != nil {
-		return err
-	}
+func checkSubmission(p *ledger.Parsed, sub *ledger.Submission) error {
 	bad := func(field, what string) error {
 		return &ledger.FormatError{Type: sub.Body.Type, Field: field, What: what}
 	}
@@ -111,7 +157,7 @@ func checkSealedKey(p *ledger.Parsed, sealed []byte) error {
 }
 
 // append is one entry's way into the ledger, within a transaction.
-func (t *tx) append(sub *ledger.Submission) (Receipt, error) {
+func (t *tx) append(sub *pending) (Receipt, error) {
 	if r, known, err := t.known(sub); known || err != nil {
 		return r, err
 	}
@@ -119,18 +165,14 @@ func (t *tx) append(sub *ledger.Submission) (Receipt, error) {
 	if err != nil {
 		return Receipt{}, err
 	}
-	leaf, err := sub.Leaf(max(t.s.now().UnixMilli(), last))
+	p, leaf, err := sub.At(max(t.s.now().UnixMilli(), last))
 	if err != nil {
 		return Receipt{}, err
 	}
-	p, err := ledger.Parse(leaf)
-	if err != nil {
+	if err := ledger.CheckWith(p, t.rulesFacts(), sub.signatureGood); err != nil {
 		return Receipt{}, err
 	}
-	if err := ledger.Check(p, &sqlFacts{q: t}); err != nil {
-		return Receipt{}, err
-	}
-	if err := t.checkLogin(sub); err != nil {
+	if err := t.checkLogin(sub.Submission); err != nil {
 		return Receipt{}, err
 	}
 	if err := t.checkDraft(p); err != nil {
@@ -139,7 +181,7 @@ func (t *tx) append(sub *ledger.Submission) (Receipt, error) {
 	if _, err := t.exec(`INSERT INTO entries (idx, id, leaf) VALUES ($1, $2, $3)`, next, p.Body.ID, leaf); err != nil {
 		return Receipt{}, err
 	}
-	if err := t.storeContent(p, sub); err != nil {
+	if err := t.storeContent(p, sub.Submission); err != nil {
 		return Receipt{}, err
 	}
 	if err := project(t, t.contentOf, next, p, leaf); err != nil {
@@ -148,20 +190,22 @@ func (t *tx) append(sub *ledger.Submission) (Receipt, error) {
 	if err := t.dropSuperseded(p); err != nil {
 		return Receipt{}, err
 	}
-	if err := t.storePersonal(p, sub); err != nil {
+	if err := t.storePersonal(p, sub.Submission); err != nil {
 		return Receipt{}, err
 	}
 	if err := t.afterEntry(p); err != nil {
 		return Receipt{}, err
 	}
+	t.appended(p, next)
 	return Receipt{ID: p.Body.ID, Index: next}, nil
 }
 
 // known finds an entry that came before under the same id: the same body is answered again, another is a conflict.
-func (t *tx) known(sub *ledger.Submission) (Receipt, bool, error) {
+func (t *tx) known(sub *pending) (Receipt, bool, error) {
+	id := sub.Submission.Body.ID
 	var index int64
 	var leaf []byte
-	err := missing(t.row(`SELECT idx, leaf FROM entries WHERE id = $1`, sub.Body.ID).Scan(&index, &leaf))
+	err := missing(t.row(`SELECT idx, leaf FROM entries WHERE id = $1`, id).Scan(&index, &leaf))
 	if errors.Is(err, ErrNotFound) {
 		return Receipt{}, false, nil
 	}
@@ -172,23 +216,23 @@ func (t *tx) known(sub *ledger.Submission) (Receipt, bool, error) {
 	if err != nil {
 		return Receipt{}, false, err
 	}
-	signed, err := sub.Body.SignedBytes()
-	if err != nil {
-		return Receipt{}, false, err
+	if !bytes.Equal(sub.Parsed().Signed, old.Signed) {
+		return Receipt{}, false, fmt.Errorf("entry %s is there already with another body: %w", id, ErrConflict)
 	}
-	if !bytes.Equal(signed, old.Signed) {
-		return Receipt{}, false, fmt.Errorf("entry %s is there already with another body: %w", sub.Body.ID, ErrConflict)
-	}
-	return Receipt{ID: sub.Body.ID, Index: index}, true, nil
+	return Receipt{ID: id, Index: index}, true, nil
 }
 
 // tail is the next index and the time of the last entry.
 func (t *tx) tail() (next, last int64, err error) {
-	err = missing(t.row(`SELECT idx + 1, recorded_at FROM entry_index ORDER BY idx DESC LIMIT 1`).Scan(&next, &last))
-	if errors.Is(err, ErrNotFound) {
-		return 0, 0, nil
+	if t.end == nil {
+		var e tail
+		err := t.row(`SELECT idx + 1, recorded_at FROM entry_index ORDER BY idx DESC LIMIT 1`).Scan(&e.next, &e.last)
+		if optional(err) != nil {
+			return 0, 0, err
+		}
+		t.end = &e
 	}
-	return next, last, err
+	return t.end.next, t.end.last, nil
 }
 
 // storeContent keeps what the entry names. Content that is there already need not come again.
@@ -277,7 +321,7 @@ func (t *tx) storePersonal(p *ledger.Parsed, sub *ledger.Submission) error {
 	slices.Sort(fields)
 	for _, field := range fields {
 		f := sub.Personal[field]
-		aead, err := t.s.dataKey(t, f.Person)
+		aead, err := t.dataKey(f.Person)
 		if err != nil {
 			return err
 		}
@@ -327,11 +371,6 @@ func (t *tx) afterEntry(p *ledger.Parsed) error {
 		}
 	case *ledger.KeyAddedPayload:
 		if _, err := t.exec(`DELETE FROM key_requests WHERE person_id = $1`, p.Body.Subject); err != nil {
-			return err
-		}
-	}
-	if p.Body.Subject != "" {
-		if _, err := t.exec(`DELETE FROM verdict_cache WHERE apprentice = $1`, p.Body.Subject); err != nil {
 			return err
 		}
 	}

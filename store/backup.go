@@ -137,6 +137,9 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 	if err := copyDatabase(ctx, from, temp, progress); err != nil {
 		return v, fmt.Errorf("restore: %w", err)
 	}
+	if err := endLogIns(ctx, temp); err != nil {
+		return v, fmt.Errorf("restore: %w", err)
+	}
 	copied := o
 	copied.Database = temp
 	again, err := examine(ctx, copied, examination{}, nil)
@@ -159,6 +162,16 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 		return v, fmt.Errorf("restore: %w", err)
 	}
 	return v, nil
+}
+
+// endLogIns ends all sessions and log-in codes of a restored copy: a log-in that was ended since must not come back.
+func endLogIns(ctx context.Context, path string) error {
+	db, err := openHandle(ctx, path, forWriting, 1)
+	if err != nil {
+		return err
+	}
+	_, err = db.ExecContext(ctx, `DELETE FROM sessions; DELETE FROM login_codes`)
+	return errors.Join(err, db.Close(), syncFile(path))
 }
 
 func present(path string) (bool, error) {

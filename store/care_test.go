@@ -6,7 +6,9 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
+	"time"
 
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -92,6 +94,9 @@ func TestBackupOfADamagedLedgerIsNotKept(t *testing.T) {
 
 func TestRestore(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
+	if err := w.Store.AddSession(ctx, store.Session{Person: w.Apprentices[0].ID, TokenHash: "h", ExpiresAt: w.Clock.Now().Add(24 * time.Hour)}); err != nil {
+		t.Fatal(err)
+	}
 	backup := filepath.Join(t.TempDir(), "backup.db")
 	if err := store.Backup(ctx, w.Options, backup, nil); err != nil {
 		t.Fatal(err)
@@ -116,6 +121,9 @@ func TestRestore(t *testing.T) {
 		defer s.Close()
 		if n := entries(t, s); n != had {
 			t.Errorf("%d entries", n)
+		}
+		if _, err := s.Session(ctx, "h"); !errors.Is(err, store.ErrNotFound) {
+			t.Errorf("a log-in came back with the backup: %v", err)
 		}
 	})
 	t.Run("newer over older", func(t *testing.T) {
@@ -366,14 +374,25 @@ func TestOlderTables(t *testing.T) {
 	if !bytes.Equal(before, readFile(t, path)) {
 		t.Error("verify changed the file")
 	}
-	s, err := store.Open(ctx, w.Options)
-	if err != nil {
-		t.Fatal(err)
+	// Several processes open it at once, and one of them brings it up to date.
+	var wg sync.WaitGroup
+	for range 4 {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			s, err := store.Open(ctx, w.Options)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			defer s.Close()
+			if _, err := s.Jobs(ctx, store.JobFilter{}); err != nil {
+				t.Error(err)
+			}
+		}()
 	}
-	defer s.Close()
-	if _, err := s.Jobs(ctx, store.JobFilter{}); err != nil {
-		t.Error(err)
-	}
+	wg.Wait()
+	mustVerify(t, w.Options)
 }
 
 // A torn last page of the log, as a lost power supply leaves it: what was acknowledged before is whole.
@@ -391,6 +410,13 @@ func TestATornLog(t *testing.T) {
 	torn := append(bytes.Clone(log), log[len(log)-3000:]...) // half a frame of a commit that never was
 	if err := os.WriteFile(o.Database+"-wal", torn, 0o600); err != nil {
 		t.Fatal(err)
+	}
+	// It is verified as it lies there, before anything opens and tidies it.
+	if v := mustVerify(t, o); v.Entries != r.Index+1 {
+		t.Errorf("%d entries, want %d", v.Entries, r.Index+1)
+	}
+	if got := readFile(t, o.Database+"-wal"); !bytes.Equal(got, torn) {
+		t.Error("verify changed the log")
 	}
 	s, err := store.Open(ctx, o)
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/mattn/go-sqlite3"
 
@@ -380,5 +381,28 @@ func TestDriverErrorsSayWhatToDo(t *testing.T) {
 	}
 	if err := store.Explain("x.db", ledger.ErrPassphrase); err != ledger.ErrPassphrase {
 		t.Errorf("got %v", err)
+	}
+}
+
+// Whoever does not get a turn in time is told so, and nothing of theirs happens afterwards.
+func TestBusy(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	defer store.SetQueueTimeout(50 * time.Millisecond)()
+	hold, held, done := make(chan struct{}), make(chan struct{}), make(chan error)
+	go func() { done <- w.Store.Write(ctx, func(*store.Tx) error { close(held); <-hold; return nil }) }()
+	<-held
+	before := entries(t, w.Store)
+	if _, err := w.Store.Append(ctx, w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil)); !errors.Is(err, store.ErrBusy) {
+		t.Errorf("got %v", err)
+	}
+	close(hold)
+	if err := <-done; err != nil { // it had begun: however long it takes, its outcome is awaited
+		t.Error(err)
+	}
+	if err := w.Store.Write(ctx, func(*store.Tx) error { return nil }); err != nil {
+		t.Error(err)
+	}
+	if n := entries(t, w.Store); n != before {
+		t.Error("what was answered as busy was written after all")
 	}
 }

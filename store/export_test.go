@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"time"
 
 	"brakewright/store/ledger"
 )
@@ -39,8 +40,27 @@ func ProjectionTables() []string {
 	return names
 }
 
+// SetQueueTimeout changes how long callers wait, and returns how to change it back.
+func SetQueueTimeout(d time.Duration) (back func()) {
+	old := queueTimeout
+	queueTimeout = d
+	return func() { queueTimeout = old }
+}
+
 // Explain is what drivers' errors become.
 var Explain = explain
+
+// ParsePHC and PHC are a password hash's parts and text.
+var (
+	ParsePHC = parsePHC
+	PHC      = phc
+)
+
+// ParseProgrammeList reads the lines of a programme and says how many files they name.
+func ParseProgrammeList(b []byte) (int, error) {
+	files, err := parseProgrammeList(b)
+	return len(files), err
+}
 
 // ParseKeyFile reads a key file's bytes.
 var ParseKeyFile = parseKeyFile
@@ -50,3 +70,32 @@ const MaxBatch = maxBatch
 
 // Waiting is how many callers stand in the queue.
 func (s *Store) Waiting() int { return len(s.queue) }
+
+// AppendTogether appends submissions in the order given, each for itself, all sharing one commit.
+func (s *Store) AppendTogether(ctx context.Context, subs []*ledger.Submission) ([]Receipt, []error) {
+	receipts, errs := make([]Receipt, len(subs)), make([]error, len(subs))
+	hold, held := make(chan struct{}), make(chan struct{})
+	go s.write(ctx, func(*tx) error { close(held); <-hold; return nil })
+	<-held
+	requests := make([]*request, len(subs))
+	for i, sub := range subs {
+		p, err := s.prepare(ctx, sub)
+		if err != nil {
+			errs[i] = err
+			continue
+		}
+		requests[i] = &request{ctx: ctx, done: make(chan struct{}), fn: func(t *tx) (err error) {
+			receipts[i], err = t.append(p)
+			return err
+		}}
+		s.queue <- requests[i]
+	}
+	close(hold)
+	for i, r := range requests {
+		if r != nil {
+			<-r.done
+			errs[i] = r.err
+		}
+	}
+	return receipts, errs
+}

@@ -102,3 +102,26 @@ func TestPasswordHashesRefused(t *testing.T) {
 		t.Errorf("another normal form: %v, %v", ok, err)
 	}
 }
+
+// FuzzPasswordHash: no panic, no cost out of bounds, nothing accepted that is written differently.
+func FuzzPasswordHash(f *testing.F) {
+	f.Add("$argon2id$v=19$m=65536,t=2,p=1$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c8y7cJHAph8ArZWb2GRPPc")
+	f.Add("$argon2id$v=19$m=064,t=1,p=1x$c29tZXNhbHQ$CTFhFdXPJO1aFaMaO6Mm5c")
+	f.Fuzz(func(t *testing.T, s string) {
+		c, salt, tag, err := store.ParsePHC(s)
+		if err == nil && (!c.Allowed() || store.PHC(c, salt, tag) != s) {
+			t.Errorf("%q came apart as %+v %x %x", s, c, salt, tag)
+		}
+	})
+}
+
+// FuzzProgrammeList: no panic, and as many files as lines.
+func FuzzProgrammeList(f *testing.F) {
+	f.Add([]byte("e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855  a.md\ne3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855  b.md\n"))
+	f.Add([]byte("x  y\n"))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		if n, err := store.ParseProgrammeList(b); err == nil && n != strings.Count(string(b), "\n") {
+			t.Errorf("%d files of %q", n, b)
+		}
+	})
+}

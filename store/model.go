@@ -355,7 +355,7 @@ func (s *Store) UseCode(ctx context.Context, person, codeHash string) error {
 // ---- standings cache ----
 
 // CachedVerdicts returns verdicts kept by (apprentice, date, parameters, policy hash, catalogue hash; give the last two as
-// one string) by task; none where anything was recorded about the apprentice since they were made. seen is the number of
+// one string) by task; none where anything was recorded about the apprentice since they were made, by whatever process. seen is the number of
 // entries there are now: read it before the evidence, and give it back to CacheVerdicts.
 func (s *Store) CachedVerdicts(ctx context.Context, apprentice, date, parameters, policy string) (byTask map[string]json.RawMessage, seen int64, err error) {
 	return s.cachedVerdicts(ctx, apprentice, date, parameters, policy)
@@ -383,7 +383,7 @@ type Problem struct {
 	What  string `json:"what"`
 }
 
-// Verification is the result of Verify; its JSON is contracts.md section 8.
+// Verification is the result of Verify; its JSON is DEVELOPERS.md, "Contracts".
 type Verification struct {
 	OK           bool     `json:"ok"`
 	Entries      int64    `json:"entries"`

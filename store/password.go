@@ -3,6 +3,7 @@ package store
 import (
 	"crypto/subtle"
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -38,22 +39,30 @@ func phc(c ledger.Cost, salt, tag []byte) string {
 
 // CheckPassword says whether a password fits a PHC string, and whether the hash is of another cost than new ones have.
 func CheckPassword(phcString, password string) (ok, stale bool, err error) {
-	parts := strings.Split(phcString, "$")
-	if len(parts) != 6 || parts[0] != "" || parts[1] != "argon2id" || parts[2] != "v=19" {
-		return false, false, fmt.Errorf("password hash: it is not argon2id version 19")
-	}
-	var c ledger.Cost
-	if n, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &c.MemoryKiB, &c.Time, &c.Threads); n != 3 || err != nil {
-		return false, false, fmt.Errorf("password hash: its parameters are damaged")
-	}
-	if !c.Allowed() {
-		return false, false, fmt.Errorf("password hash: its cost %+v is out of bounds", c)
-	}
-	salt, err1 := base64.RawStdEncoding.DecodeString(parts[4])
-	tag, err2 := base64.RawStdEncoding.DecodeString(parts[5])
-	if err1 != nil || err2 != nil || len(salt) < 8 || len(tag) < 16 || len(tag) > 64 {
-		return false, false, fmt.Errorf("password hash: it is damaged")
+	c, salt, tag, err := parsePHC(phcString)
+	if err != nil {
+		return false, false, fmt.Errorf("password hash: %w", err)
 	}
 	got := stretchPassword(c, password, salt, uint32(len(tag)))
 	return subtle.ConstantTimeCompare(got, tag) == 1, c != PasswordCost, nil
+}
+
+// parsePHC reads what phc writes, and nothing else.
+func parsePHC(s string) (c ledger.Cost, salt, tag []byte, err error) {
+	parts := strings.Split(s, "$")
+	if len(parts) != 6 || parts[1] != "argon2id" || parts[2] != "v=19" {
+		return c, nil, nil, errors.New("it is not argon2id version 19")
+	}
+	if _, err := fmt.Sscanf(parts[3], "m=%d,t=%d,p=%d", &c.MemoryKiB, &c.Time, &c.Threads); err != nil {
+		return c, nil, nil, errors.New("its parameters are damaged")
+	}
+	if !c.Allowed() {
+		return c, nil, nil, fmt.Errorf("its cost %+v is out of bounds", c)
+	}
+	salt, err1 := base64.RawStdEncoding.DecodeString(parts[4])
+	tag, err2 := base64.RawStdEncoding.DecodeString(parts[5])
+	if err1 != nil || err2 != nil || len(salt) < 8 || len(tag) < 16 || len(tag) > 64 || phc(c, salt, tag) != s {
+		return c, nil, nil, errors.New("it is damaged")
+	}
+	return c, salt, tag, nil
 }

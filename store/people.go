@@ -167,34 +167,27 @@ func (t *tx) checkLogin(sub *ledger.Submission) error {
 
 // loadPeople loads one person, or with id "" everybody, in a fixed number of queries. They are sorted by name, then id.
 func (s *Store) loadPeople(q querier, id string) ([]*Person, error) {
-	type row struct {
-		p                *Person
-		name, login, key string // entries, content hash
-	}
-	rows, err := collect(q, func(r *sql.Rows) (row, error) {
-		x := row{p: &Person{}}
+	query, args := of(id, `SELECT id, password, added_at FROM people WHERE 1 = 1`, `id`, ` ORDER BY id`)
+	all, err := collect(q, func(r *sql.Rows) (*Person, error) {
+		var p Person
 		var added int64
 		var password string
-		err := r.Scan(&x.p.ID, &x.name, &x.login, &x.key, &password, &added)
-		x.p.AddedAt, x.p.HasPassword = ms(added), password != ""
-		return x, err
-	}, `SELECT id, name_entry, login_entry, data_key, password, added_at FROM people WHERE $1 = '' OR id = $1 ORDER BY id`, id)
+		err := r.Scan(&p.ID, &password, &added)
+		p.AddedAt, p.HasPassword = ms(added), password != ""
+		return &p, err
+	}, query, args...)
 	if err != nil {
 		return nil, err
 	}
-	byID := make(map[string]*Person, len(rows))
-	for _, r := range rows {
-		byID[r.p.ID] = r.p
+	byID := make(map[string]*Person, len(all))
+	for _, p := range all {
+		byID[p.ID] = p
 	}
 	if err := s.loadNames(q, id, byID); err != nil {
 		return nil, err
 	}
 	if err := s.loadBelongings(q, id, byID); err != nil {
 		return nil, err
-	}
-	all := make([]*Person, len(rows))
-	for i, r := range rows {
-		all[i] = r.p
 	}
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := strings.ToLower(all[i].Name), strings.ToLower(all[j].Name)
@@ -210,32 +203,38 @@ func (s *Store) loadNames(q querier, id string, byID map[string]*Person) error {
 	if s.keys == nil {
 		return nil
 	}
-	rows, err := s.sealedOf(q, `
-		SELECT p.id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
-		FROM people p
-		JOIN personal d ON d.entry_id = p.name_entry AND d.field = 'name' OR d.entry_id = p.login_entry AND d.field = 'login'
-		JOIN contents c ON c.hash = p.data_key
-		WHERE $1 = '' OR p.id = $1`, id)
-	if err != nil {
-		return err
-	}
-	for _, r := range rows {
-		v, err := s.openSealed(r)
+	for field, entry := range map[string]string{"name": "name_entry", "login": "login_entry"} {
+		query, args := of(id, `
+			SELECT p.id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
+			FROM people p JOIN personal d ON d.entry_id = p.`+entry+` AND d.field = '`+field+`' JOIN contents c ON c.hash = p.data_key
+			WHERE 1 = 1`, `p.id`, ``)
+		values, err := s.openedFields(q, query, args...)
 		if err != nil {
 			return err
 		}
-		if r.field == "name" {
-			byID[r.of].Name = v
-		} else {
-			byID[r.of].Login = v
+		for person, v := range values {
+			if field == "name" {
+				byID[person].Name = v
+			} else {
+				byID[person].Login = v
+			}
 		}
 	}
 	return nil
 }
 
-// each runs a query whose first column is a person, and lets put take the rest.
-func each(q querier, byID map[string]*Person, query, id string, put func(*sql.Rows, *string) (func(*Person), error)) error {
-	rows, err := q.query(query, id)
+// of narrows a query, which ends in conditions, to one person, unless id is "".
+func of(id, query, column, order string) (string, []any) {
+	if id == "" {
+		return query + order, nil
+	}
+	return query + ` AND ` + column + ` = $1` + order, []any{id}
+}
+
+// each runs a query whose first column is a person, for one or for all, and lets put take the rest.
+func each(q querier, byID map[string]*Person, id, query, column, order string, put func(*sql.Rows, *string) (func(*Person), error)) error {
+	query, args := of(id, query, column, order)
+	rows, err := q.query(query, args...)
 	if err != nil {
 		return err
 	}
@@ -255,7 +254,7 @@ func each(q querier, byID map[string]*Person, query, id string, put func(*sql.Ro
 
 // loadBelongings loads what belongs to people, each kind by one query, in the order of the ledger.
 func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) error {
-	err := each(q, byID, `SELECT person_id, entry_id, role, from_date, until_date, site_id, author FROM roles WHERE $1 = '' OR person_id = $1 ORDER BY idx`, id,
+	err := each(q, byID, id, `SELECT person_id, entry_id, role, from_date, until_date, site_id, author FROM roles WHERE 1 = 1`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Role
 			err := r.Scan(person, &x.Entry, &x.Role, &x.From, &x.Until, &x.Site, &x.Author)
@@ -264,15 +263,16 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	qualifications, err := s.openedFields(q, `
+	query, args := of(id, `
 		SELECT a.entry_id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
 		FROM appointments a JOIN personal d ON d.entry_id = a.entry_id AND d.field = 'qualification'
 		JOIN people p ON p.id = d.person_id JOIN contents c ON c.hash = p.data_key
-		WHERE $1 = '' OR a.person_id = $1`, id)
+		WHERE 1 = 1`, `a.person_id`, ``)
+	qualifications, err := s.openedFields(q, query, args...)
 	if err != nil {
 		return err
 	}
-	err = each(q, byID, `SELECT person_id, entry_id, task, site_id, from_date, until_date FROM appointments WHERE $1 = '' OR person_id = $1 ORDER BY idx`, id,
+	err = each(q, byID, id, `SELECT person_id, entry_id, task, site_id, from_date, until_date FROM appointments WHERE 1 = 1`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Appointment
 			err := r.Scan(person, &x.Entry, &x.Task, &x.Site, &x.From, &x.Until)
@@ -282,7 +282,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	err = each(q, byID, `SELECT person_id, cohort_id, from_date, until_date FROM memberships WHERE $1 = '' OR person_id = $1 ORDER BY idx`, id,
+	err = each(q, byID, id, `SELECT person_id, cohort_id, from_date, until_date FROM memberships WHERE 1 = 1`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Membership
 			err := r.Scan(person, &x.Cohort, &x.From, &x.Until)
@@ -291,15 +291,16 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	employers, err := s.openedFields(q, `
+	query, args = of(id, `
 		SELECT a.entry_id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
 		FROM agreements a JOIN personal d ON d.entry_id = a.entry_id AND d.field = 'employer'
 		JOIN people p ON p.id = d.person_id JOIN contents c ON c.hash = p.data_key
-		WHERE $1 = '' OR a.person_id = $1`, id)
+		WHERE 1 = 1`, `a.person_id`, ``)
+	employers, err := s.openedFields(q, query, args...)
 	if err != nil {
 		return err
 	}
-	err = each(q, byID, `SELECT person_id, entry_id, from_date, until_date FROM agreements WHERE $1 = '' OR person_id = $1 ORDER BY idx`, id,
+	err = each(q, byID, id, `SELECT person_id, entry_id, from_date, until_date FROM agreements WHERE 1 = 1`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Agreement
 			err := r.Scan(person, &x.Entry, &x.From, &x.Until)
@@ -309,7 +310,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	err = each(q, byID, `SELECT person_id, entry_id, from_date, to_date FROM leaves WHERE withdrawn_by = '' AND ($1 = '' OR person_id = $1) ORDER BY idx`, id,
+	err = each(q, byID, id, `SELECT person_id, entry_id, from_date, to_date FROM leaves WHERE withdrawn_by = ''`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Leave
 			err := r.Scan(person, &x.Entry, &x.From, &x.To)
@@ -319,7 +320,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 		return err
 	}
 	// The current key is the newest that has not ended.
-	err = each(q, byID, keyColumns+` WHERE k.ended_at = 0 AND ($1 = '' OR k.person_id = $1) ORDER BY k.idx`, id,
+	err = each(q, byID, id, keyColumns+` WHERE k.ended_at = 0`, `k.person_id`, ` ORDER BY k.idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			x, err := scanKey(r)
 			if err != nil {
@@ -331,7 +332,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	return each(q, byID, `SELECT person_id FROM key_requests WHERE $1 = '' OR person_id = $1`, id,
+	return each(q, byID, id, `SELECT person_id FROM key_requests WHERE 1 = 1`, `person_id`, ``,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			return func(p *Person) { p.KeyWaiting = true }, r.Scan(person)
 		})

@@ -9,7 +9,7 @@ import (
 	"brakewright/store/ledger"
 )
 
-// What readiness reads: one record (contracts.md section 4) or two for each entry that says something of an apprentice.
+// What readiness reads: one record (DEVELOPERS.md, "Contracts") or two for each entry that says something of an apprentice.
 
 // answersID is the id of the record of answers that a theory test makes beside its own: no two records have one id.
 func answersID(entry string) string { return entry + "/answers" }

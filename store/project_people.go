@@ -114,10 +114,10 @@ func (p *projection) keyEnd(x *ledger.KeyEndedPayload) error {
 	if err := p.t.row(`SELECT sealed FROM signing_keys WHERE id = $1`, x.Key).Scan(&sealed); err != nil {
 		return err
 	}
-	if err := p.supersede(sealed); err != nil {
+	if err := p.run(`UPDATE signing_keys SET sealed = '', ended_at = $1, ended_why = $2 WHERE id = $3`, max(x.From, 1), x.Why, x.Key); err != nil {
 		return err
 	}
-	return p.run(`UPDATE signing_keys SET sealed = '', ended_at = $1, ended_why = $2 WHERE id = $3`, max(x.From, 1), x.Why, x.Key)
+	return p.supersede(sealed)
 }
 
 func (p *projection) password(x *ledger.PasswordPayload) error {
@@ -126,21 +126,24 @@ func (p *projection) password(x *ledger.PasswordPayload) error {
 		return err
 	}
 	next := x.Content["password"]
-	if old != next {
-		if err := p.supersede(old); err != nil {
-			return err
-		}
+	if err := p.run(`UPDATE people SET password = $1 WHERE id = $2`, next, p.body.Subject); err != nil {
+		return err
 	}
 	if err := p.inUse(next); err != nil {
 		return err
 	}
-	return p.run(`UPDATE people SET password = $1 WHERE id = $2`, next, p.body.Subject)
+	return p.supersede(old)
 }
 
-// supersede notes that content is not used any more; whoever appends removes its bytes.
+// supersede notes that content is not used any more, unless it is; whoever appends removes its bytes.
 func (p *projection) supersede(hash string) error {
 	if hash == "" {
 		return nil
+	}
+	var users int
+	err := p.t.row(`SELECT (SELECT COUNT(*) FROM people WHERE password = $1) + (SELECT COUNT(*) FROM signing_keys WHERE sealed = $1)`, hash).Scan(&users)
+	if err != nil || users > 0 {
+		return err
 	}
 	return p.run(`INSERT INTO superseded (hash, by_entry) VALUES ($1, $2)`, hash, p.body.ID)
 }

@@ -121,7 +121,7 @@ func (r *replay) judge(e *replayed, state *ledger.State, last int64, v *verifier
 	if known, _ := state.Entry(e.id); known != nil {
 		return at(fmt.Sprintf("its id is that of entry %d", known.Index))
 	}
-	err := ledger.CheckDeferred(e.p, state, func(c ledger.SignatureCheck) { v.add(e.index, c) })
+	err := ledger.CheckWith(e.p, state, func(c ledger.SignatureCheck) bool { v.add(e.index, c); return true })
 	if err != nil {
 		return at(err.Error())
 	}

@@ -128,7 +128,11 @@ func (s *Store) saveKeyRequest(ctx context.Context, r KeyRequest) error {
 	if r.Submission == nil || r.Submission.Body.Type != ledger.KeyAdded || r.Submission.Body.Subject != r.Person {
 		return errors.New("save a key request: it is no key_added of that person")
 	}
-	if err := checkSubmission(r.Submission); err != nil {
+	prepared, err := r.Submission.Prepare()
+	if err != nil {
+		return err
+	}
+	if err := checkSubmission(prepared.Parsed(), r.Submission); err != nil {
 		return err
 	}
 	b, err := json.Marshal(r.Submission)

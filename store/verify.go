@@ -158,11 +158,13 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 		q: s.q, keys: o.Keys, progress: progress, content: checkedContent(s.q),
 		named: map[[32]byte]int64{}, dataKeys: map[string]string{}, aeads: map[string]cipher.AEAD{},
 	}
-	made, err := newScratch(ctx)
-	if err != nil {
-		return nil, fmt.Errorf("verify: %w", err)
+	made := &scratch{}
+	if what != (examination{}) {
+		if made, err = newScratch(ctx); err != nil {
+			return nil, fmt.Errorf("verify: %w", err)
+		}
+		defer made.close()
 	}
-	defer made.close()
 	if what.database {
 		if err := x.database(made.tx); err != nil {
 			return nil, err

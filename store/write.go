@@ -12,16 +12,21 @@ import (
 // maxBatch bounds how many callers share a transaction, so that nobody waits long for others' work.
 const maxBatch = 128
 
-// queueTimeout is how long a caller waits for its turn before ErrBusy.
-const queueTimeout = 10 * time.Second
+// queueTimeout is how long a caller waits for its turn before ErrBusy. A variable for tests alone.
+var queueTimeout = 10 * time.Second
 
 // tx is the writer's transaction as callers see it: theirs alone, in a savepoint of the shared one.
 type tx struct {
 	sql *sql.Tx
 	s   *Store
-	// logins are all log-in names folded, by person; nil until needed. It is forgotten when a savepoint is rolled back.
-	logins map[string]string
+	// What is remembered within the transaction, nil until needed; forgotten when a caller's changes are undone.
+	logins     map[string]string // person by log-in name, folded
+	remembered *batchFacts
+	end        *tail
 }
+
+// tail is where the ledger ends.
+type tail struct{ next, last int64 }
 
 // The transaction outlives each caller's context: cancelling one caller in the middle of a statement would roll back everybody.
 func (t *tx) exec(query string, args ...any) (sql.Result, error) {
@@ -171,10 +176,10 @@ func (s *Store) runBatch(live []*request) error {
 			sqlTx.Rollback()
 			return explain(s.path, err)
 		}
-		r.err, r.panicked = protect(r.fn, t)
+		r.panicked, r.err = protect(r.fn, t)
 		if r.err != nil {
 			r.err = explain("", r.err)
-			t.logins = nil
+			t.forget()
 			if _, err := t.exec(`ROLLBACK TO caller`); err != nil {
 				// The engine rolled the whole transaction back already: disk full, an I/O fault.
 				sqlTx.Rollback()
@@ -194,13 +199,13 @@ func (s *Store) runBatch(live []*request) error {
 }
 
 // protect keeps a caller's panic from ending the writer; the caller gets it back.
-func protect(fn func(*tx) error, t *tx) (err error, panicked any) {
+func protect(fn func(*tx) error, t *tx) (panicked any, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err, panicked = errors.New("the change panicked"), p
+			panicked, err = p, errors.New("the change panicked")
 		}
 	}()
-	return fn(t), nil
+	return nil, fn(t)
 }
 
 // reader is a snapshot that several queries share.

@@ -46,12 +46,13 @@ func TestDocumentsPointSomewhere(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, m := range regexp.MustCompile(`\]\(([^)#]+)\)`).FindAllStringSubmatch(string(b), -1) {
-			if strings.Contains(m[1], "://") {
+		for _, m := range regexp.MustCompile(`\]\(([^)#]+)\)|src="([^"]+)"`).FindAllStringSubmatch(string(b), -1) {
+			to := m[1] + m[2]
+			if strings.Contains(to, "://") {
 				continue
 			}
-			if _, err := os.Stat(filepath.Join("../..", m[1])); err != nil {
-				t.Errorf("%s points to %s, which is not there", name, m[1])
+			if _, err := os.Stat(filepath.Join("../..", to)); err != nil {
+				t.Errorf("%s points to %s, which is not there", name, to)
 			}
 		}
 		text := strings.ReplaceAll(string(b), "\\\n", " ")

@@ -111,7 +111,7 @@ type client struct {
 // httpClient gives up on a server that is gone.
 var httpClient = &http.Client{Timeout: 30 * time.Second, Transport: &http.Transport{DisableKeepAlives: true}}
 
-// try sends a request; an error is a server that is gone.
+// try sends a request; an error is a server that is gone. An answer that is a list comes as {"list": it}.
 func (c *client) try(method, path, key string, body any) (status int, answer map[string]any, err error) {
 	var in io.Reader
 	if body != nil {
@@ -144,8 +144,11 @@ func (c *client) try(method, path, key string, body any) (status int, answer map
 		return 0, nil, err
 	}
 	if len(raw) > 0 {
+		if raw[0] == '[' {
+			raw = append(append([]byte(`{"list":`), raw...), '}')
+		}
 		if err := json.Unmarshal(raw, &answer); err != nil {
-			answer = map[string]any{"list": json.RawMessage(raw)}
+			return 0, nil, fmt.Errorf("%s %s answered %q: %w", method, path, raw, err)
 		}
 	}
 	return resp.StatusCode, answer, nil

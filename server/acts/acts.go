@@ -256,7 +256,7 @@ func (s *Service) Sign(ctx context.Context, actor *store.Person, r SignRequest) 
 
 // SignJobs signs finished jobs with one passphrase: one entry each, all or none. ids are the entries' ids in the same
 // order, or nil. CriticalDecision must be set by the API or page when the signed job has a critical error of somebody
-// cleared: stand down, or keep with a reason (contracts.md section 6).
+// cleared: stand down, or keep with a reason (DEVELOPERS.md, "Contracts").
 func (s *Service) SignJobs(ctx context.Context, actor *store.Person, ids, jobs []string, passphrase string, d *CriticalDecision) ([]store.Receipt, error) {
 	return s.sign(ctx, actor, SignRequest{IDs: ids, Jobs: jobs, Passphrase: passphrase, Decision: d})
 }

@@ -168,15 +168,15 @@ func earlier[P any](ctx context.Context, s *Service, h ledger.Head, matches func
 }
 
 // once appends one entry that may have come before: where two equal requests run side by side, the one that comes
-// second finds the first one's entry.
+// second is refused, by its id or because what it asks is so by now (already cleared), and finds the first one's entry.
 func once[P any](ctx context.Context, s *Service, h ledger.Head, matches func(P) bool, append func() (store.Receipt, error)) (store.Receipt, error) {
 	if r, done, err := earlier(ctx, s, h, matches); done || err != nil {
 		return r, err
 	}
 	r, err := append()
-	if x, ok := AsRefusal(err); ok && x.Code == "id_taken" {
-		if r, done, err := earlier(ctx, s, h, matches); done || err != nil {
-			return r, err
+	if _, refused := AsRefusal(err); refused {
+		if first, done, _ := earlier(ctx, s, h, matches); done {
+			return first, nil
 		}
 	}
 	return r, err

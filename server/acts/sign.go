@@ -394,7 +394,7 @@ func statementOf(sh *JobSheet, at place) []string {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	say("Apprentice: %s.", sh.Apprentice.Name)
 	say("Task: %s.", sh.Task.Title)
-	say("Car: %s, layout %s, %s.", sh.Vehicle.Title, sh.Vehicle.Layout, settingWords[sh.Job.Setting])
+	say("Car: %s, layout %s, %s.", sh.Vehicle.Title, strings.ReplaceAll(sh.Vehicle.Layout, "_", " "), settingWords[sh.Job.Setting])
 	if sh.Job.WorkOrder != "" {
 		say("Plate or work order: %s.", sh.Job.WorkOrder)
 	}

@@ -590,7 +590,7 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 	if err != nil {
 		return err
 	}
-	taps, err := b.taps(sheet, s, critical, prompted)
+	taps, ended, err := b.taps(sheet, s, critical, prompted)
 	if err != nil {
 		return err
 	}
@@ -606,11 +606,14 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 			return err
 		}
 	}
-	done, err := b.newTap(b.clock.now())
+	done, err := b.newTap(ended)
 	if err != nil {
 		return err
 	}
 	done.Outcome = "finished"
+	if byHand := s.way.plan.task == bleeding || s.way.plan.task == master; byHand && sheet.Vehicle.Has([]string{"by-wire"}, "") {
+		done.Outcome = "rightly_stopped" // a by-wire car is not for this work
+	}
 	if s.way.jobs > 8 {
 		done.Difficulty = "awkward"
 	}
@@ -625,8 +628,7 @@ func (b *builder) newTap(at time.Time) (store.Tap, error) {
 
 // taps are the single taps of a sheet: every critical step and hold point, and the others too unless the supervisor
 // marks those in one tap.
-func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool) ([]store.Tap, error) {
-	var out []store.Tap
+func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool) (out []store.Tap, ended time.Time, err error) {
 	at := s.from
 	for _, l := range sheet.Lessons {
 		for i := range l.Steps {
@@ -640,7 +642,7 @@ func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool
 				}
 				t, err := b.newTap(at)
 				if err != nil {
-					return nil, err
+					return nil, at, err
 				}
 				t.Step, t.Reading = st.Key, &store.TapReading{Measure: m.Number, Value: value, Unit: string(m.Unit)}
 				out = append(out, t)
@@ -648,7 +650,7 @@ func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool
 			if st.Step.Hold {
 				t, err := b.newTap(at)
 				if err != nil {
-					return nil, err
+					return nil, at, err
 				}
 				t.Step, t.Hold = st.Key, "accepted"
 				out = append(out, t)
@@ -658,7 +660,7 @@ func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool
 			}
 			t, err := b.newTap(at)
 			if err != nil {
-				return nil, err
+				return nil, at, err
 			}
 			t.Step, t.Result = st.Key, "unaided"
 			switch {
@@ -671,7 +673,7 @@ func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool
 			out = append(out, t)
 		}
 	}
-	return out, nil
+	return out, at.Add(time.Duration(60+b.rng.IntN(240)) * time.Second), nil
 }
 
 // reading is a value that the limit allows.
@@ -854,7 +856,7 @@ func (b *builder) today() error {
 		if err != nil {
 			return err
 		}
-		taps, err := b.taps(sheet, s, false, true)
+		taps, _, err := b.taps(sheet, s, false, true)
 		if err != nil {
 			return err
 		}

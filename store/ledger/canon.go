@@ -42,42 +42,35 @@ type Parsed struct {
 	Signed  []byte
 }
 
-// Parse is [ParseLeaf] that keeps what it found out.
+// Parse is [ParseLeaf] that keeps what it found out. What comes back shares the leaf's bytes.
 func Parse(leaf []byte) (*Parsed, error) {
 	if len(leaf) > MaxLeaf {
 		return nil, &FormatError{What: fmt.Sprintf("has %d bytes; an entry has at most %d", len(leaf), MaxLeaf)}
 	}
-	var e Entry
-	if err := decodeStrict(leaf, &e); err != nil {
+	var raw rawEntry
+	if err := readCanonical(leaf, &raw); err != nil {
 		return nil, &FormatError{What: err.Error()}
+	}
+	e := Entry{RecordedAt: raw.RecordedAt, Signatures: raw.Signatures}
+	if err := readCanonical(raw.Body, &e.Body); err != nil {
+		return nil, &FormatError{Field: "body", What: err.Error()}
 	}
 	p, err := parsePayload(&e.Body)
 	if err != nil {
 		return nil, err
 	}
-	// Whatever decoding let pass (unknown or doubled keys, another order, other escapes, keys in another case, explicit
-	// empty values) does not come back when the typed values are encoded again.
-	typed, err := json.Marshal(p)
-	if err != nil {
-		return nil, &FormatError{Type: e.Body.Type, What: err.Error()}
-	}
-	again := e
-	again.Body.Payload = typed
-	body, err := canonical(again.Body)
-	if err != nil {
-		return nil, &FormatError{Type: e.Body.Type, What: err.Error()}
-	}
-	encoded, err := assemble(body, e.RecordedAt, e.Signatures)
-	if err != nil {
-		return nil, &FormatError{Type: e.Body.Type, What: err.Error()}
-	}
-	if !bytes.Equal(encoded, leaf) {
-		return nil, &FormatError{Type: e.Body.Type, What: "is not in canonical form (RFC 8785), or holds what its type does not have"}
-	}
 	if err := checkEntry(&e, p); err != nil {
 		return nil, err
 	}
-	return &Parsed{Entry: e, Payload: p, Signed: append([]byte(SignaturePrefix), body...)}, nil
+	signed := make([]byte, 0, len(SignaturePrefix)+len(raw.Body))
+	return &Parsed{Entry: e, Payload: p, Signed: append(append(signed, SignaturePrefix...), raw.Body...)}, nil
+}
+
+// rawEntry is an entry whose body is not taken apart yet.
+type rawEntry struct {
+	Body       json.RawMessage `json:"body"`
+	RecordedAt int64           `json:"recorded_at"`
+	Signatures []Signature     `json:"signatures"`
 }
 
 func parseLeaf(b []byte) (Entry, error) {
@@ -108,7 +101,60 @@ func signedBytes(b Body) ([]byte, error) {
 	return append([]byte(SignaturePrefix), body...), nil
 }
 
-// assemble puts a leaf together from a canonical body. The keys body, recorded_at, signatures are in canonical order.
+// Prepared is a submission made ready to be recorded, as far as that needs neither the ledger nor the time.
+type Prepared struct {
+	parsed     Parsed
+	body, sigs []byte // canonical
+}
+
+// Prepare checks a submission's format.
+func (s *Submission) Prepare() (*Prepared, error) {
+	body, err := canonical(s.Body)
+	if err != nil {
+		return nil, &FormatError{Type: s.Body.Type, What: err.Error()}
+	}
+	signatures := s.Signatures
+	if signatures == nil {
+		signatures = []Signature{}
+	}
+	sigs, err := canonical(signatures)
+	if err != nil {
+		return nil, &FormatError{Type: s.Body.Type, What: err.Error()}
+	}
+	leaf := join(body, 0, sigs)
+	p, err := Parse(leaf)
+	if err != nil {
+		return nil, err
+	}
+	return &Prepared{parsed: *p, body: body, sigs: sigs}, nil
+}
+
+// Parsed is the entry but for the time of recording.
+func (p *Prepared) Parsed() *Parsed { return &p.parsed }
+
+// At is the entry recorded at a time (UTC, milliseconds), and its leaf.
+func (p *Prepared) At(recordedAt int64) (*Parsed, []byte, error) {
+	if recordedAt < 0 || recordedAt > maxInteger {
+		return nil, nil, fmt.Errorf("recorded_at %d is not from 0 to 2^53-1", recordedAt)
+	}
+	e := p.parsed
+	e.RecordedAt = recordedAt
+	return &e, join(p.body, recordedAt, p.sigs), nil
+}
+
+// join is a leaf. The keys body, recorded_at, signatures are in canonical order.
+func join(body []byte, recordedAt int64, sigs []byte) []byte {
+	leaf := make([]byte, 0, len(body)+len(sigs)+64)
+	leaf = append(leaf, `{"body":`...)
+	leaf = append(leaf, body...)
+	leaf = append(leaf, `,"recorded_at":`...)
+	leaf = strconv.AppendInt(leaf, recordedAt, 10)
+	leaf = append(leaf, `,"signatures":`...)
+	leaf = append(leaf, sigs...)
+	return append(leaf, '}')
+}
+
+// assemble puts a leaf together from a canonical body.
 func assemble(body []byte, recordedAt int64, signatures []Signature) ([]byte, error) {
 	if recordedAt < 0 || recordedAt > maxInteger {
 		return nil, fmt.Errorf("recorded_at %d is not from 0 to 2^53-1", recordedAt)
@@ -120,14 +166,7 @@ func assemble(body []byte, recordedAt int64, signatures []Signature) ([]byte, er
 	if err != nil {
 		return nil, err
 	}
-	leaf := make([]byte, 0, len(body)+len(sigs)+64)
-	leaf = append(leaf, `{"body":`...)
-	leaf = append(leaf, body...)
-	leaf = append(leaf, `,"recorded_at":`...)
-	leaf = strconv.AppendInt(leaf, recordedAt, 10)
-	leaf = append(leaf, `,"signatures":`...)
-	leaf = append(leaf, sigs...)
-	return append(leaf, '}'), nil
+	return join(body, recordedAt, sigs), nil
 }
 
 // canonical is v as RFC 8785 JSON of strings, booleans, null-free values and integers below 2^53.
@@ -188,7 +227,7 @@ func parsePayload(b *Body) (any, error) {
 		return nil, &FormatError{Field: "type", What: fmt.Sprintf("%q is not a type of entry that this version knows", b.Type)}
 	}
 	p := k.New()
-	if err := decodeStrict(b.Payload, p); err != nil {
+	if err := readCanonical(b.Payload, p); err != nil {
 		return nil, &FormatError{Type: b.Type, Field: "payload", What: err.Error()}
 	}
 	return p, nil

@@ -8,6 +8,7 @@ import (
 	"flag"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -190,6 +191,9 @@ func TestParseLeafRefuses(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			_, err := ParseLeaf([]byte(c.leaf))
+			if _, oracle := oracleParse([]byte(c.leaf)); oracle == nil {
+				t.Error("the other way reads it")
+			}
 			var f *FormatError
 			if !errors.As(err, &f) {
 				t.Errorf("got %v, want a FormatError", err)
@@ -294,11 +298,18 @@ func FuzzParseLeaf(f *testing.F) {
 	f.Add([]byte(`{"body":{"v":1},"recorded_at":0,"signatures":[]}`))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		e, err := ParseLeaf(b)
+		want, oracle := oracleParse(b)
+		if (err == nil) != (oracle == nil) {
+			t.Fatalf("read: %v; by the other way: %v", err, oracle)
+		}
 		if err != nil {
 			if e.Body.ID != "" {
 				t.Error("an entry came back with an error")
 			}
 			return
+		}
+		if !reflect.DeepEqual(e, want) {
+			t.Errorf("read %+v; by the other way %+v", e, want)
 		}
 		again, err := e.Leaf()
 		if err != nil || !bytes.Equal(again, b) {

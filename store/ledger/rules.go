@@ -109,11 +109,9 @@ func broken(code string, args ...string) error {
 // is a *[RuleError]; other errors come from the facts.
 func Check(p *Parsed, f Facts) error { return check(p, f, verifyNow) }
 
-// CheckDeferred is Check, but hands signatures out instead of verifying them, so that many can be verified at once.
-// Whoever calls it must verify every one: [SignatureCheck.OK].
-func CheckDeferred(p *Parsed, f Facts, later func(SignatureCheck)) error {
-	return check(p, f, func(c SignatureCheck) bool { later(c); return true })
-}
+// CheckWith is Check with somebody else's word for the signatures: good must say no less than [SignatureCheck.OK] does,
+// or take the check and say so later, so that many can be verified at once.
+func CheckWith(p *Parsed, f Facts, good func(SignatureCheck) bool) error { return check(p, f, good) }
 
 // SignatureCheck is one signature to verify.
 type SignatureCheck struct {

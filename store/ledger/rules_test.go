@@ -627,7 +627,7 @@ func TestAChangedBodyBreaksItsSignature(t *testing.T) {
 func TestThePolicyMovesTheWindow(t *testing.T) {
 	h := found(t)
 	h.now += 30 * day
-	h.state.Backdating = func(string) int { return 3 }
+	h.state.Backdating, h.state.windows = func(string) int { return 3 }, map[string]int{}
 	if _, err := h.judge(h.submit(h.signOff("sam", "pat", nil).before(h, 3))); err != nil {
 		t.Errorf("within: %v", err)
 	}

@@ -2,12 +2,11 @@ package ledger
 
 import (
 	"crypto/ed25519"
-	"crypto/subtle"
 	"encoding/base64"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 
 	"golang.org/x/crypto/argon2"
 	"golang.org/x/crypto/chacha20poly1305"
@@ -50,9 +49,9 @@ type sealedKey struct {
 	Person    string `json:"person"`
 	Alg       string `json:"alg"` // of the key: ed25519
 	KDF       string `json:"kdf"` // argon2id, version 19, over the passphrase in NFKC
-	MemoryKiB uint32 `json:"memory_kib"`
-	Time      uint32 `json:"time"`
-	Threads   uint8  `json:"threads"`
+	MemoryKiB int    `json:"memory_kib"`
+	Time      int    `json:"time"`
+	Threads   int    `json:"threads"`
 	Salt      string `json:"salt"`             // base64, 16 bytes
 	Cipher    string `json:"cipher"`           // xchacha20-poly1305
 	Nonce     string `json:"nonce"`            // base64, 24 bytes
@@ -100,7 +99,7 @@ func seal(random io.Reader, cost Cost, id, person string, seed []byte, passphras
 	}
 	s := sealedKey{
 		Format: sealedFormat, Key: id, Person: person, Alg: "ed25519",
-		KDF: "argon2id", MemoryKiB: cost.MemoryKiB, Time: cost.Time, Threads: cost.Threads, Salt: encode64(salt),
+		KDF: "argon2id", MemoryKiB: int(cost.MemoryKiB), Time: int(cost.Time), Threads: int(cost.Threads), Salt: encode64(salt),
 		Cipher: "xchacha20-poly1305", Nonce: encode64(nonce),
 	}
 	ad, err := s.associated()
@@ -119,38 +118,59 @@ func stretch(c Cost, passphrase string, salt []byte) []byte {
 	return argon2.IDKey(norm.NFKC.Bytes([]byte(passphrase)), salt, c.Time, c.MemoryKiB, c.Threads, chacha20poly1305.KeySize)
 }
 
-func unseal(sealed []byte, person, passphrase string) (*Signer, error) {
-	var s sealedKey
-	if err := decodeStrict(sealed, &s); err != nil {
+// openable is a sealed key taken apart, as far as that goes without the passphrase.
+type openable struct {
+	sealedKey
+	cost                Cost
+	salt, nonce, secret []byte
+}
+
+// readSealed reads what seal writes; it bounds what opening may cost.
+func readSealed(sealed []byte) (*openable, error) {
+	o := &openable{}
+	if err := readCanonical(sealed, &o.sealedKey); err != nil {
 		return nil, fmt.Errorf("sealed key: %w", err)
 	}
-	cost := Cost{MemoryKiB: s.MemoryKiB, Time: s.Time, Threads: s.Threads}
-	salt, err1 := base64.StdEncoding.DecodeString(s.Salt)
-	nonce, err2 := base64.StdEncoding.DecodeString(s.Nonce)
-	secret, err3 := base64.StdEncoding.DecodeString(s.Sealed)
+	o.cost = Cost{MemoryKiB: uint32(min(max(o.MemoryKiB, 0), math.MaxUint32)), Time: uint32(min(max(o.Time, 0), math.MaxUint32)), Threads: uint8(min(max(o.Threads, 0), math.MaxUint8))}
+	var errs [3]error
+	for i, part := range []struct {
+		to   *[]byte
+		text string
+	}{{&o.salt, o.Salt}, {&o.nonce, o.Nonce}, {&o.secret, o.Sealed}} {
+		*part.to, errs[i] = base64.StdEncoding.Strict().DecodeString(part.text)
+	}
 	switch {
-	case s.Format != sealedFormat || s.Alg != "ed25519" || s.KDF != "argon2id" || s.Cipher != "xchacha20-poly1305":
-		return nil, fmt.Errorf("sealed key: format %q is not one that this version opens", s.Format)
-	case !cost.Allowed():
-		return nil, fmt.Errorf("sealed key: cost %+v is out of bounds", cost)
-	case errors.Join(err1, err2, err3) != nil || len(nonce) != chacha20poly1305.NonceSizeX || len(salt) < 8:
+	case o.Format != sealedFormat || o.Alg != "ed25519" || o.KDF != "argon2id" || o.Cipher != "xchacha20-poly1305":
+		return nil, fmt.Errorf("sealed key: format %q is not one that this version opens", o.Format)
+	case !o.cost.Allowed():
+		return nil, fmt.Errorf("sealed key: cost %+v is out of bounds", o.cost)
+	case errors.Join(errs[:]...) != nil || len(o.nonce) != chacha20poly1305.NonceSizeX || len(o.salt) < 8:
 		return nil, errors.New("sealed key: salt, nonce or secret is damaged")
-	case subtle.ConstantTimeCompare([]byte(s.Person), []byte(person)) != 1:
-		return nil, errors.New("sealed key: it is somebody else's")
 	}
-	ad, err := s.associated()
-	if err != nil {
-		return nil, fmt.Errorf("sealed key: %w", err)
-	}
-	aead, err := chacha20poly1305.NewX(stretch(cost, passphrase, salt))
+	return o, nil
+}
+
+func unseal(sealed []byte, person, passphrase string) (*Signer, error) {
+	o, err := readSealed(sealed)
 	if err != nil {
 		return nil, err
 	}
-	seed, err := aead.Open(nil, nonce, secret, ad)
+	if o.Person != person {
+		return nil, errors.New("sealed key: it is somebody else's")
+	}
+	ad, err := o.associated()
+	if err != nil {
+		return nil, fmt.Errorf("sealed key: %w", err)
+	}
+	aead, err := chacha20poly1305.NewX(stretch(o.cost, passphrase, o.salt))
+	if err != nil {
+		return nil, err
+	}
+	seed, err := aead.Open(nil, o.nonce, o.secret, ad)
 	if err != nil || len(seed) != ed25519.SeedSize {
 		return nil, ErrPassphrase
 	}
-	return &Signer{Key: s.Key, Person: person, private: ed25519.NewKeyFromSeed(seed)}, nil
+	return &Signer{Key: o.Key, Person: person, private: ed25519.NewKeyFromSeed(seed)}, nil
 }
 
 func (s *Submission) sign(k *Signer) error {
@@ -172,9 +192,9 @@ func (s *Submission) sign(k *Signer) error {
 
 // Sealed reports whose key a sealed key is, and its id, without opening it.
 func Sealed(sealed []byte) (key, person string, err error) {
-	var s sealedKey
-	if err := json.Unmarshal(sealed, &s); err != nil {
-		return "", "", fmt.Errorf("sealed key: %w", err)
+	o, err := readSealed(sealed)
+	if err != nil {
+		return "", "", err
 	}
-	return s.Key, s.Person, nil
+	return o.Key, o.Person, nil
 }

@@ -98,3 +98,27 @@ func TestAKeyIsResealed(t *testing.T) {
 		t.Errorf("got %v, %v", got, err)
 	}
 }
+
+// FuzzSealedKey: no panic, no cost out of bounds, nothing accepted that encodes differently.
+func FuzzSealedKey(f *testing.F) {
+	h := newHistory(f)
+	_, _, sealed, err := NewKey(h.random, "key", "person", "p")
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(sealed)
+	f.Add([]byte(`{"memory_kib":-1}`))
+	f.Fuzz(func(t *testing.T, b []byte) {
+		o, err := readSealed(b)
+		if err != nil {
+			return
+		}
+		if !o.cost.Allowed() {
+			t.Errorf("cost %+v", o.cost)
+		}
+		again, err := canonical(o.sealedKey)
+		if err != nil || !bytes.Equal(again, b) {
+			t.Errorf("re-encodes to %s (%v)", again, err)
+		}
+	})
+}

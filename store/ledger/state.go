@@ -5,11 +5,13 @@ import "encoding/base64"
 // State is the facts made by replaying entries from the first: Check then Apply each. It keeps what rules need and no
 // more, so a ledger of a million entries fits in memory.
 type State struct {
-	// Backdating reads the policy's window from a programme edition; nil or a negative answer means [DefaultBackdatingDays].
+	// Backdating reads the policy's window from a programme edition, once for each; nil or a negative answer means
+	// [DefaultBackdatingDays].
 	Backdating func(programme string) int
 
 	next         int64
 	programme    string
+	windows      map[string]int // what Backdating said, by programme edition
 	persons      map[string]bool
 	roles        map[string][]RoleFact // by person
 	appointments map[string][]AppointmentFact
@@ -29,6 +31,7 @@ type State struct {
 // NewState is the state before entry 0.
 func NewState() *State {
 	return &State{
+		windows: map[string]int{},
 		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
 		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, jobs: map[string]bool{},
@@ -44,10 +47,14 @@ func (s *State) BackdatingDays() (int, error) {
 	if s.Backdating == nil || s.programme == "" {
 		return DefaultBackdatingDays, nil
 	}
-	if n := s.Backdating(s.programme); n >= 0 {
-		return n, nil
+	days, asked := s.windows[s.programme]
+	if !asked {
+		if days = s.Backdating(s.programme); days < 0 {
+			days = DefaultBackdatingDays
+		}
+		s.windows[s.programme] = days
 	}
-	return DefaultBackdatingDays, nil
+	return days, nil
 }
 
 func (s *State) Person(id string) (bool, error)          { return s.persons[id], nil }

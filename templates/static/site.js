@@ -4,11 +4,13 @@
 "use strict";
 (() => {
   const status = () => document.getElementById("status");
-  const say = (text) => {
+  // quiet: for ears only. What appeared on top would push the page down under the finger that presses the next button.
+  const say = (text, quiet) => {
     const p = status();
     if (!p) return;
     p.textContent = "";
-    p.classList.toggle("notice", text !== "");
+    p.classList.toggle("notice", text !== "" && !quiet);
+    p.classList.toggle("hidden", !!quiet);
     requestAnimationFrame(() => { p.textContent = text; });
   };
 
@@ -18,12 +20,15 @@
     const next = new DOMParser().parseFromString(html, "text/html");
     const from = next.getElementById("main"), to = document.getElementById("main");
     if (!from || !to) { location.assign(url); return; }
-    const focus = document.activeElement && document.activeElement.id;
+    const at = document.activeElement;
+    const focus = at && at.id;
+    const place = at && at.closest("[id]"); // stays where it is on the screen
+    const top = place && place !== to ? place.getBoundingClientRect().top : null;
     const open = [...to.querySelectorAll("details[open][id]")].map((d) => d.id);
     const x = scrollX, y = scrollY;
     const notice = from.querySelector("#status");
     const text = notice ? notice.textContent : "";
-    if (notice) { notice.textContent = ""; notice.classList.remove("notice"); }
+    if (notice) { notice.textContent = ""; notice.className = "hidden"; }
     to.replaceChildren(...from.childNodes);
     document.title = next.title;
     for (const id of open) { const d = document.getElementById(id); if (d) d.open = true; }
@@ -34,8 +39,12 @@
     const hash = new URL(url, location.href).hash;
     if (alert) alert.scrollIntoView({ block: "center" });
     else if (hash === "#feedback") { const f = document.querySelector(hash); if (f) f.scrollIntoView({ block: "nearest" }); }
-    else scrollTo({ left: x, top: y, behavior: "instant" });
-    say(text);
+    else {
+      scrollTo({ left: x, top: y, behavior: "instant" });
+      const now = top !== null && document.getElementById(place.id);
+      if (now) scrollBy({ top: now.getBoundingClientRect().top - top, behavior: "instant" });
+    }
+    say(text, true);
   };
 
   const samePage = (url) => new URL(url, location.href).pathname === location.pathname;
@@ -78,21 +87,29 @@
   // ---- taps that wait for a connection ----
 
   const store = "brakewright-taps";
-  const waiting = () => { try { return JSON.parse(localStorage.getItem(store)) || []; } catch { return []; } };
+  const person = document.body.dataset.person || "";
+  const all = () => { try { return JSON.parse(localStorage.getItem(store)) || []; } catch { return []; } };
+  // Only who made a tap may send it: the next person at a shared tablet never does.
+  const waiting = () => all().filter((t) => person && t.person === person);
   const put = (list) => { try { localStorage.setItem(store, JSON.stringify(list)); } catch { /* full or refused: the tap stays on the page */ } };
-  const mine = () => waiting().filter((t) => samePage(t.url.replace(/\/tap$/, "")));
+  const drop = (tap) => {
+    const list = all();
+    const i = list.findIndex((t) => t.person === tap.person && t.url === tap.url && t.body === tap.body);
+    if (i >= 0) list.splice(i, 1);
+    put(list);
+  };
 
   const keep = (url, body, button) => {
-    put([...waiting(), { url, body }]);
+    put([...all(), { person, url, body }]);
     if (button && button.closest(".taps-row")) {
       for (const b of button.parentElement.querySelectorAll("button[aria-pressed]")) b.setAttribute("aria-pressed", String(b === button));
     }
-    bar();
+    bar("No connection");
   };
 
-  const bar = () => {
+  const bar = (why) => {
     let b = document.querySelector(".waits");
-    const n = mine().length;
+    const n = waiting().length;
     if (!n) { if (b) b.remove(); return; }
     if (!b) {
       b = document.createElement("p");
@@ -100,7 +117,7 @@
       b.setAttribute("role", "status");
       document.body.prepend(b);
     }
-    b.textContent = `No connection. ${n === 1 ? "1 tap waits" : n + " taps wait"} in this browser and will be sent by itself. Do not sign before.`;
+    b.textContent = `${why || "Not sent yet"}. ${n === 1 ? "1 tap waits" : n + " taps wait"} in this browser and will be sent by itself. Do not sign before.`;
   };
 
   let flushing = null;
@@ -109,16 +126,16 @@
     let last = null;
     for (let list = waiting(); list.length; list = waiting()) {
       const { answer, html } = await send(list[0].url, new URLSearchParams(list[0].body));
-      if (answer.status === 503) throw new Error("busy");
-      if (new URL(answer.url).pathname === "/login") throw new Error("logged out");
-      put(waiting().slice(1));
+      if (answer.status === 503) throw new Error("The server is busy");
+      if (new URL(answer.url).pathname === "/login") throw new Error("Your session has ended: log in again");
+      drop(list[0]);
       last = { html, url: answer.url };
       if (!answer.ok) break; // what is wrong stands on the page
     }
     bar();
     if (last && samePage(last.url.replace(/\/tap$/, ""))) show(last.html, last.url);
   };
-  const retry = () => { if (waiting().length) flush().catch(bar); };
+  const retry = () => { if (waiting().length) flush().catch((e) => bar(e instanceof TypeError ? "No connection" : e.message)); };
   addEventListener("online", retry);
   setInterval(retry, 8000);
 
@@ -135,7 +152,7 @@
     renumber(list);
     const now = button.disabled ? line.querySelector("button:not(:disabled)") : button;
     if (now) now.focus();
-    say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`);
+    say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`, true);
   });
   document.addEventListener("change", (e) => {
     const field = e.target.closest && e.target.closest("[data-order] .place input");
@@ -146,7 +163,7 @@
     list.insertBefore(line, list.children[at - 1] || null);
     renumber(list);
     field.focus();
-    say(`Moved to ${at} of ${n}`);
+    say(`Moved to ${at} of ${n}`, true);
   });
   const renumber = (list) => {
     [...list.children].forEach((li, i) => {

@@ -1,0 +1,125 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"brakewright/server/schemas"
+)
+
+// fits holds a JSON text against a published schema.
+func fits(t *testing.T, name string, text []byte) {
+	t.Helper()
+	b, err := schemas.FS.ReadFile(name + ".json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := jsonschema.NewCompiler()
+	if err := c.AddResource(name, doc); err != nil {
+		t.Fatal(err)
+	}
+	s, err := c.Compile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		t.Fatalf("%s: %v in %s", name, err, text)
+	}
+	if err := s.Validate(v); err != nil {
+		t.Errorf("%v\nin %s", err, text)
+	}
+}
+
+// TestLintKeepsToItsSchema takes lines out of a good folder, one after the other, and lints what is left.
+func TestLintKeepsToItsSchema(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS("../../testdata/format")); err != nil {
+		t.Fatal(err)
+	}
+	problems, codes := 0, map[string]bool{}
+	lint := func() {
+		t.Helper()
+		_, out, said := runHere(t, "", "lint", dir, "--format", "json")
+		for line := range strings.Lines(out) {
+			fits(t, "problem-1", []byte(line))
+			problems++
+			codes[line[strings.Index(line, `"code"`):strings.Index(line, `"message"`)]] = true
+		}
+		if n := strings.Count(out, `"severity":"error"`); !strings.HasPrefix(said, count(n, "error")+", ") {
+			t.Errorf("%d errors, but it says %q", n, said)
+		}
+		_, sarif, _ := runHere(t, "", "lint", dir, "--format", "sarif")
+		if n := strings.Count(sarif, `"ruleId"`); n != strings.Count(out, "\n") {
+			t.Errorf("%d results as sarif, %d as JSON", n, strings.Count(out, "\n"))
+		}
+	}
+	step := 5
+	if soak() {
+		step = 1
+	}
+	for _, name := range []string{"programme.yaml", "lessons/make-safe.md", "lessons/repack-hubs.md", "vehicles/tipper.md"} {
+		path := filepath.Join(dir, name)
+		b, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines := bytes.SplitAfter(b, []byte("\n"))
+		for i := 0; i < len(lines); i += step {
+			without := bytes.Join(append(append([][]byte{}, lines[:i]...), lines[i+1:]...), nil)
+			if err := os.WriteFile(path, without, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			lint()
+		}
+		if err := os.WriteFile(path, b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if problems < 50 || len(codes) < 5 {
+		t.Errorf("only %d problems of %d codes were seen", problems, len(codes))
+	}
+}
+
+func TestVerifyKeepsToItsSchema(t *testing.T) {
+	dir := t.TempDir()
+	db, key := filepath.Join(dir, "shop.db"), filepath.Join(dir, "shop.key")
+	status, _, said := runHere(t, `{"password":"`+testPassword+`","passphrase":"`+testPassphrase+`"}`, "init",
+		"--database", db, "--key-file", key, "--origin", "example.org/shapes", "--curriculum", "embedded", "--title", "Shapes",
+		"--zone", "America/Denver", "--person", "Ada Coordinator", "--login", "ada", "--secrets-file", "-")
+	if status != 0 {
+		t.Fatal(said)
+	}
+	for _, args := range [][]string{
+		{"verify", "--database", db, "--key-file", key}, {"verify", "--database", db}, {"verify", "--database", db, "--only", "ledger"},
+		{"rebuild", "--database", db, "--check"}, {"restore", "--from", db, "--database", db + ".copy"},
+	} {
+		status, out, said := runHere(t, "", append(args, "--format", "json")...)
+		if status != 0 {
+			t.Errorf("%v: %d %s", args, status, said)
+		}
+		fits(t, "verification-1", []byte(out))
+	}
+	b, err := os.ReadFile(db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := db + ".bad"
+	if err := os.WriteFile(bad, bytes.ReplaceAll(b, []byte(`"title":"Shapes"`), []byte(`"title":"Shakes"`)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, out, _ := runHere(t, "", "verify", "--database", bad, "--format", "json")
+	if status != 1 || !strings.Contains(out, `"ok": false`) {
+		t.Errorf("tampered: %d %s", status, out)
+	}
+	fits(t, "verification-1", []byte(out))
+}

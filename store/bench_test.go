@@ -1,0 +1,211 @@
+package store_test
+
+import (
+	"crypto/sha256"
+	"database/sql"
+	"fmt"
+	"path/filepath"
+	"sync/atomic"
+	"syscall"
+	"testing"
+
+	"brakewright/store"
+	"brakewright/store/ledger"
+	"brakewright/store/storetest"
+)
+
+// processor is the processor time that this process has used, in microseconds: on a shared machine it says more than the clock.
+func processor(b *testing.B) float64 {
+	b.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return float64(u.Utime.Sec+u.Stime.Sec)*1e6 + float64(u.Utime.Usec+u.Stime.Usec)
+}
+
+// The floor: the same bytes inserted bare, one commit each, with the same settings.
+func floor(b *testing.B, leaf []byte) *sql.DB {
+	b.Helper()
+	db, err := sql.Open("sqlite3", filepath.Join(b.TempDir(), "floor.db")+"?_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=10000")
+	if err != nil {
+		b.Fatal(err)
+	}
+	db.SetMaxOpenConns(1)
+	b.Cleanup(func() { db.Close() })
+	if _, err := db.Exec(`CREATE TABLE entries (idx INTEGER PRIMARY KEY, leaf BLOB NOT NULL) STRICT`); err != nil {
+		b.Fatal(err)
+	}
+	return db
+}
+
+func signOffs(b *testing.B, w *storetest.World, n int) []*ledger.Submission {
+	b.Helper()
+	subs := make([]*ledger.Submission, n)
+	for i := range subs {
+		subs[i] = w.SignOff(w.Supervisors[i%3], w.Apprentices[i%4], w.Tasks[i%2], nil)
+	}
+	return subs
+}
+
+// BenchmarkAppend: a whole sign-off with its projections and personal rows, signed before, against a bare insert of its
+// bytes; alone, and with 32 callers.
+func BenchmarkAppend(b *testing.B) {
+	w := storetest.New(b, storetest.Config{})
+	leaf, err := signOffs(b, w, 1)[0].Leaf(w.Clock.Now().UnixMilli())
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Run("bare insert, one commit each", func(b *testing.B) {
+		db := floor(b, leaf)
+		used := processor(b)
+		defer func() { b.ReportMetric((processor(b)-used)/float64(b.N), "cpu-µs/op") }()
+		for b.Loop() {
+			if _, err := db.Exec(`INSERT INTO entries (leaf) VALUES ($1)`, leaf); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	for _, callers := range []int{1, 32} {
+		b.Run(fmt.Sprintf("sign-off, %d callers", callers), func(b *testing.B) {
+			w := storetest.New(b, storetest.Config{})
+			subs := signOffs(b, w, b.N)
+			var next atomic.Int64
+			b.ResetTimer()
+			used := processor(b)
+			defer func() { b.ReportMetric((processor(b)-used)/float64(b.N), "cpu-µs/op") }()
+			done := make(chan struct{})
+			for range callers {
+				go func() {
+					defer func() { done <- struct{}{} }()
+					for {
+						i := int(next.Add(1)) - 1
+						if i >= len(subs) {
+							return
+						}
+						if _, err := w.Store.Append(ctx, subs[i]); err != nil {
+							b.Error(err)
+							return
+						}
+					}
+				}()
+			}
+			for range callers {
+				<-done
+			}
+		})
+	}
+	b.Run("sign and append", func(b *testing.B) {
+		w := storetest.New(b, storetest.Config{})
+		for b.Loop() {
+			w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+		}
+	})
+}
+
+// BenchmarkPeople lists 2,000 people with all that belongs to them.
+func BenchmarkPeople(b *testing.B) {
+	w := storetest.New(b, storetest.Config{Apprentices: 2000})
+	b.Run("all", func(b *testing.B) {
+		for b.Loop() {
+			if all, err := w.Store.People(ctx); err != nil || len(all) < 2000 {
+				b.Fatal(len(all), err)
+			}
+		}
+	})
+	b.Run("first time", func(b *testing.B) {
+		for b.Loop() {
+			s, err := store.Open(ctx, w.Options)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if _, err := s.People(ctx); err != nil {
+				b.Fatal(err)
+			}
+			s.Close()
+		}
+	})
+	b.Run("by log-in name", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := w.Store.PersonByLogin(ctx, "pat1999"); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("one", func(b *testing.B) {
+		id := w.Apprentices[1000].ID
+		for b.Loop() {
+			if _, err := w.Store.Person(ctx, id); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
+
+// BenchmarkVerify: the ledger alone, an entry, against hashing and signature-checking the same bytes on all cores.
+func BenchmarkVerify(b *testing.B) {
+	w := storetest.New(b, storetest.Config{})
+	subs := signOffs(b, w, 5000)
+	if _, err := w.Store.AppendAll(ctx, subs...); err != nil {
+		b.Fatal(err)
+	}
+	n := float64(entries(b, w.Store))
+	b.Run("floor: hash and signature", func(b *testing.B) {
+		var checks []ledger.SignatureCheck
+		for _, s := range subs {
+			m, err := s.Body.SignedBytes()
+			if err != nil {
+				b.Fatal(err)
+			}
+			raw, err := s.Signatures[0].DecodeSignature()
+			if err != nil {
+				b.Fatal(err)
+			}
+			var key *ledger.Signer
+			for _, m := range w.Supervisors {
+				if m.Signer.Key == s.Signatures[0].Key {
+					key = m.Signer
+				}
+			}
+			checks = append(checks, ledger.SignatureCheck{Public: key.Public(), Message: m, Bytes: raw})
+		}
+		b.ResetTimer()
+		used := processor(b)
+		for range b.N {
+			var at atomic.Int64
+			done := make(chan bool)
+			for range 2 {
+				go func() {
+					for {
+						i := int(at.Add(1)) - 1
+						if i >= len(checks) {
+							break
+						}
+						_ = sha256.Sum256(checks[i].Message)
+						if !checks[i].OK() {
+							b.Error("a bad signature")
+						}
+					}
+					done <- true
+				}()
+			}
+			<-done
+			<-done
+		}
+		b.ReportMetric((processor(b)-used)/float64(b.N)/float64(len(checks)), "cpu-µs/entry")
+		b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N)/float64(len(checks)), "µs/entry")
+	})
+	for _, ledgerOnly := range []bool{true, false} {
+		b.Run(fmt.Sprintf("ledger only %v", ledgerOnly), func(b *testing.B) {
+			used := processor(b)
+			for range b.N {
+				v, err := store.Verify(ctx, w.Options, ledgerOnly, nil)
+				if err != nil || !v.OK {
+					b.Fatal(v, err)
+				}
+			}
+			b.ReportMetric((processor(b)-used)/float64(b.N)/n, "cpu-µs/entry")
+			b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N)/n, "µs/entry")
+		})
+	}
+}
