@@ -132,9 +132,19 @@ func (p Parameters) Hash() string { return hashHex(p.JSON()) }
 // maxLogit bounds what may be said of a task, a step or a supervisor.
 const maxLogit = 4
 
+// firstFormat is the format of the first model, a mixture of classes. Only its documented priors were ever adopted.
+const firstFormat = "brakewright-parameters/1"
+
 // ReadParameters reads a snapshot strictly: one JSON object, no unknown field, every population value given and within
-// its range, no name twice.
+// its range, no name twice. A snapshot of the first format says nothing that this model could use: the documented priors
+// hold in its place.
 func ReadParameters(b []byte) (Parameters, error) {
+	var first struct {
+		Format string `json:"format"`
+	}
+	if json.Unmarshal(b, &first) == nil && first.Format == firstFormat {
+		return DefaultParameters(), nil
+	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()
 	missing := math.MaxFloat64

@@ -156,6 +156,10 @@ func TestReadParameters(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(again, p) || again.Hash() != p.Hash() {
 		t.Errorf("got %v, %v", again, err)
 	}
+	old := `{"format":"brakewright-parameters/1","window":15,"prior":[{"percent":40,"alpha":99,"beta":1},{"percent":60,"alpha":3,"beta":2}]}`
+	if q, err := ReadParameters([]byte(old)); err != nil || q.Hash() != p.Hash() {
+		t.Errorf("the first format: got %v, %v", q, err)
+	}
 	text := string(p.JSON())
 	full := strings.Replace(text, `"supervisors":[]`, `"supervisors":[{"supervisor":"toni","severity":-0.3,"se":0.2,"unseen":0.1},{"supervisor":"sam","severity":0.4,"se":0.1,"unseen":0}]`, 1)
 	full = strings.Replace(full, `"tasks":[],"steps":[]`, `"tasks":[{"task":"a","ease":0.5}],"steps":[{"step":"a/b","difficulty":-0.5}]`, 1)
