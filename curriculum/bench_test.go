@@ -2,9 +2,13 @@ package curriculum
 
 import (
 	"io"
+	"io/fs"
 	"os"
+	"runtime"
+	"strconv"
 	"strings"
 	"testing"
+	"testing/fstest"
 )
 
 // exampleFiles are the Markdown files of the example with their front matter taken off.
@@ -84,5 +88,66 @@ func BenchmarkLint(b *testing.B) {
 	fsys := os.DirFS("../testdata/format")
 	for b.Loop() {
 		Lint(fsys)
+	}
+}
+
+// manyLessons is the example with its second lesson n times over, each under an id of its own, in one language.
+func manyLessons(n int) fstest.MapFS {
+	fsys := fstest.MapFS{}
+	root := os.DirFS("../testdata/format")
+	for _, path := range []string{"vehicles/flatbed.md", "vehicles/tipper.md", "pictures/hub.svg"} {
+		b, err := fs.ReadFile(root, path)
+		if err != nil {
+			panic(err)
+		}
+		fsys[path] = &fstest.MapFile{Data: b}
+	}
+	lesson, err := fs.ReadFile(root, "lessons/repack-hubs.md")
+	if err != nil {
+		panic(err)
+	}
+	text := strings.Replace(string(lesson), "prerequisites: [make-safe]\n", "", 1)
+	var ids []string
+	for i := range n {
+		id := "repack-" + strconv.Itoa(i)
+		ids = append(ids, id)
+		fsys["lessons/"+id+".md"] = &fstest.MapFile{Data: []byte(strings.Replace(text, "id: repack-hubs\n", "id: "+id+"\n", 1))}
+	}
+	fsys["programme.yaml"] = &fstest.MapFile{Data: []byte("title: Many\nlanguages: [en]\nunits: si\ntasks:\n  - {id: repack-hubs, title: Repack, lessons: [" +
+		strings.Join(ids, ", ") + "], prerequisites: []}\npolicy: {}\nblueprints: []\n")}
+	return fsys
+}
+
+// BenchmarkLoadMany loads 125, 250 and 500 lessons: time and memory per lesson stay the same.
+func BenchmarkLoadMany(b *testing.B) {
+	for _, n := range []int{125, 250, 500} {
+		fsys := manyLessons(n)
+		b.Run(strconv.Itoa(n), func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				if p, problems := Load(fsys); p == nil {
+					b.Fatal(shows(problems))
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/lesson")
+		})
+	}
+}
+
+// TestMemoryIsLinear: four times the lessons take about four times the memory to load.
+func TestMemoryIsLinear(t *testing.T) {
+	allocated := func(n int) float64 {
+		fsys := manyLessons(n)
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		if p, problems := Load(fsys); p == nil {
+			t.Fatal(shows(problems))
+		}
+		runtime.ReadMemStats(&after)
+		return float64(after.TotalAlloc - before.TotalAlloc)
+	}
+	allocated(10) // what is made once
+	if small, large := allocated(40), allocated(160); large > 5*small {
+		t.Errorf("40 lessons took %.1f MB, 160 took %.1f MB", small/1e6, large/1e6)
 	}
 }

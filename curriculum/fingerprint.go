@@ -14,6 +14,8 @@ func plainType(s string) string {
 	digit := func(i int) bool { return i >= 0 && i < len(rs) && unicode.IsDigit(rs[i]) }
 	for i, r := range rs {
 		switch {
+		case r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9': // most of any text
+			b.WriteByte(byte(r))
 		case strings.ContainsRune("'\"‘’‚‛“”„‟«»‹›`´¡¿", r):
 		case r == '.' || r == ',':
 			if digit(i-1) && digit(i+1) {

@@ -53,6 +53,9 @@ var arithmeticSlipFamily = &family{
 					tests: []string{sum.Element}, shows: w.shows, preferred: true}
 				for _, slip := range w.slips {
 					v, _ := curriculum.Decimal(slip.Value)
+					if v.Sign() != value.Sign() {
+						continue // a mass below zero beside others above it is no temptation, only one option less
+					}
 					p.wrong = append(p.wrong, choice{phrase: s.phrase(withUnit(slip.Value, sum.Unit)), element: slip.Element, value: v})
 				}
 				p.wrong = shuffled(d, p.wrong)

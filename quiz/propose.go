@@ -252,7 +252,7 @@ const widest = 40
 // clash says that two options must not stand side by side.
 func clash(a, b choice, meaning bool) bool {
 	if a.value != nil && b.value != nil {
-		return a.value.Cmp(b.value) == 0 || strings.Contains(a.text, b.text) || strings.Contains(b.text, a.text)
+		return a.value.Cmp(b.value) == 0 || within(a.phrase, b.phrase)
 	}
 	if meaning {
 		return alike(a.phrase, b.phrase, 1, 3)

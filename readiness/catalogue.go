@@ -12,12 +12,13 @@ type Catalogue struct {
 	Questions   []CatalogueQuestion   `json:"questions"`
 }
 
-// CatalogueTask is one task with its critical steps.
+// CatalogueTask is one task with its critical steps, and the programme editions whose theory tests must be taken again.
 type CatalogueTask struct {
 	Task          string            `json:"task"`
 	Prerequisites []string          `json:"prerequisites,omitempty"`
 	Lessons       []CatalogueLesson `json:"lessons,omitempty"`
 	Steps         []CatalogueStep   `json:"steps"`
+	RetestAfter   []string          `json:"retest_after,omitempty"`
 }
 
 // CatalogueLesson is a lesson in its current edition, and the older editions whose readers must read again.
@@ -108,7 +109,7 @@ func (n *names) add(r reader, key, name string) {
 }
 
 func readTask(r reader) CatalogueTask {
-	task := CatalogueTask{Task: r.text("task", true), Prerequisites: r.texts("prerequisites", false)}
+	task := CatalogueTask{Task: r.text("task", true), Prerequisites: r.texts("prerequisites", false), RetestAfter: r.texts("retest_after", false)}
 	var lessons, steps names
 	r.elements("lessons", false, func(path string, v jsonValue) {
 		if l, ok := object(r.faults, path, v); ok {

@@ -9,7 +9,8 @@ import "slices"
 //	                for it and is not stood down from it now, or its own gates for reading, theory test, critical steps,
 //	                jobs, supervisors, layouts and prerequisites are all open. An induction does not lapse.
 //	reading         Each lesson of the task was read in its current edition or one after which nothing asks for re-reading.
-//	theory_test     The policy asks no test, or one was passed; watched, if the policy asks that.
+//	theory_test     The policy asks no test, or one was passed in an edition that is not to be passed again; watched, if
+//	                the policy asks that.
 //	critical_steps  Each critical step of the catalogue was seen unaided in a watched job (see seenUnaided).
 //	jobs            Enough watched jobs, jobs recognised included (see countsAsWatched).
 //	supervisors     Watched by enough different supervisors.
@@ -180,11 +181,13 @@ func (in *inputs) theoryTest() Gate {
 	if test == nil {
 		return open("theory_test", "theory_test_not_asked")
 	}
-	passed, unwatched, failed := "", "", ""
+	passed, unwatched, outdated, failed := "", "", "", ""
 	for _, t := range in.history().tests {
 		switch {
 		case !t.Passed:
 			failed = max(failed, t.Date)
+		case slices.Contains(in.facts.RetestAfter, t.Edition):
+			outdated = max(outdated, t.Date)
 		case test.Watched && !t.Watched:
 			unwatched = max(unwatched, t.Date)
 		default:
@@ -196,6 +199,8 @@ func (in *inputs) theoryTest() Gate {
 		return open("theory_test", "theory_test_passed", "date", passed)
 	case unwatched != "":
 		return closed("theory_test", "theory_test_not_watched", "date", unwatched)
+	case outdated != "":
+		return closed("theory_test", "theory_test_again", "date", outdated)
 	case failed != "":
 		return closed("theory_test", "theory_test_failed", "date", failed)
 	}

@@ -59,6 +59,11 @@ func TestGates(t *testing.T) {
 		{name: "test failed", gate: "theory_test", policy: asksTest(false), evidence: []Record{test("2026-01-03", false, true)}, why: "theory_test_failed"},
 		{name: "test passed", gate: "theory_test", policy: asksTest(false), evidence: []Record{test("2026-01-03", true, false), test("2026-01-04", false, false)}, ok: true, why: "theory_test_passed"},
 		{name: "test passed unwatched", gate: "theory_test", policy: asksTest(true), evidence: []Record{test("2026-01-03", true, false)}, why: "theory_test_not_watched"},
+		{name: "test passed in an edition that must be passed again", gate: "theory_test", policy: asksTest(false), evidence: []Record{
+			rec("theory_test", "2026-01-03", func(r *Record) { r.Passed, r.Edition = true, "p1" })}, why: "theory_test_again"},
+		{name: "and again in a later one", gate: "theory_test", policy: asksTest(false), ok: true, why: "theory_test_passed", evidence: []Record{
+			rec("theory_test", "2026-01-03", func(r *Record) { r.Passed, r.Edition = true, "p1" }),
+			rec("theory_test", "2026-01-04", func(r *Record) { r.Passed, r.Edition = true, "p2" })}},
 		{name: "test passed watched", gate: "theory_test", policy: asksTest(true), evidence: []Record{test("2026-01-03", true, true)}, ok: true, why: "theory_test_passed"},
 
 		{name: "no critical steps", gate: "critical_steps", task: "induction", ok: true, why: "critical_steps_none"},

@@ -24,7 +24,7 @@ func sampleCatalogue() *Catalogue {
 		Tasks: []CatalogueTask{
 			{Task: "bleed",
 				Lessons: []CatalogueLesson{{Lesson: "bleeding", Edition: "e3", RereadAfter: []string{"e1"}}},
-				Steps:   []CatalogueStep{{Step: "bleeding/fill"}, {Step: "bleeding/cut", Critical: true}, {Step: "bleeding/open-screw", Critical: true}}},
+				Steps:   []CatalogueStep{{Step: "bleeding/fill"}, {Step: "bleeding/cut", Critical: true}, {Step: "bleeding/open-screw", Critical: true}}, RetestAfter: []string{"p1"}},
 			{Task: "caliper", Prerequisites: []string{"bleed"}, Steps: []CatalogueStep{{Step: "caliper/bolts", Critical: true}}},
 			{Task: "induction", Lessons: []CatalogueLesson{{Lesson: "shop", Edition: "s1"}}, Steps: []CatalogueStep{}},
 		},

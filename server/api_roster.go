@@ -428,9 +428,13 @@ type apiFinding struct {
 }
 
 type apiChange struct {
-	Code string            `json:"code"`
-	Args map[string]string `json:"args"`
-	Text string            `json:"text"`
+	Code   string            `json:"code"`
+	Args   map[string]string `json:"args"`
+	Text   string            `json:"text"`
+	File   string            `json:"file"` // "" for the folder as a whole
+	Rests  []string          `json:"rests"`
+	Ask    curriculum.Ask    `json:"ask"`
+	Within int               `json:"within_days"`
 }
 
 // offer compares the watched folder with the edition in use.
@@ -461,7 +465,7 @@ func apiOffer(c *apiCall) (apiAnswer, error) {
 		out.Problems = append(out.Problems, apiFinding{p.File, p.Line, p.Column, p.Severity, p.Code, message, cause, cure})
 	}
 	for _, x := range o.Changes {
-		out.Changes = append(out.Changes, apiChange{x.Code, x.Args, say.Change(x)})
+		out.Changes = append(out.Changes, apiChange{x.Code, x.Args, say.Change(x), x.File, append([]string{}, x.Rests...), x.Ask, x.Within})
 	}
 	return ok(out)
 }

@@ -85,6 +85,9 @@ func newFloorPage(b BasePage, p *curriculum.Programme, sites []store.Site, f *ac
 		l := floorLine{Name: personName(r.Apprentice), Path: taskPath(r.Apprentice.ID, f.Task), Standing: r.Verdict.Standing, Word: say.Standing(r.Verdict.Standing)}
 		if r.Why != "" {
 			l.Why = wordOr(floorWords, r.Why)
+			if r.Why == "layout_not_covered" && f.Layout == "" {
+				l.Why = "Cleared for cars of some layouts only: choose the car."
+			}
 			return l
 		}
 		limits := acts.LimitsOf(r.Verdict)

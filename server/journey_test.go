@@ -173,6 +173,7 @@ func TestMainJobOnPages(t *testing.T) {
 	// Today's floor and the board.
 	sup.get("/floor?task=induction&car=vehicle:trainer-a&site=").says(200, "May do it alone", a.Name)
 	sup.get("/floor?task=induction&car=layout:front_rear&site=").says(200, "Cleared, but not for cars with this layout.")
+	sup.get("/floor?task=induction&car=&site=").says(200, "Cleared for cars of some layouts only: choose the car.")
 	coordinator := w.as(w.Coordinators[0])
 	coordinator.get("/board").says(200, a.Name, "Cleared", "Untried")
 	coordinator.get("/people/"+a.ID+"/record").says(200, "Watched job signed", "Clearance", "Lesson read", "Theory test handed in", "Signed by "+w.Supervisors[0].Name)

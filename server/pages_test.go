@@ -923,6 +923,20 @@ func TestProgrammePageOffersWhatChanged(t *testing.T) {
 	p.form("Adopt this edition").set("passphrase", "not the passphrase").press("").says(422, "passphrase")
 	p.form("Adopt this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.", "The folder holds what is in use.")
 	w.as(w.Apprentices[0]).get("/lessons").says(200, "Anew, ")
+
+	// The edition before is taken up again by a signature, after a report of what that changes.
+	old := regexp.MustCompile(`/programme/editions/[0-9a-f]{64}`).FindString(c.get("/programme").body)
+	p = c.get(old).says(200, "What restoring it would change", "is now called", "Nobody has to do anything.")
+	p.form("Restore this edition").set("passphrase", "not the passphrase").press("").says(422, "passphrase")
+	p.form("Restore this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.")
+	w.as(w.Apprentices[0]).get("/lessons").hides("Anew, ")
+	c.get(old).says(200, "This edition is in use.")
+	c.get("/programme/editions/"+strings.Repeat("0", 64)).says(404, "no such programme edition")
+	w.as(w.Apprentices[0]).get(old).says(403, "None of your roles")
+
+	// A critical step of the induction says whom it touches.
+	write(regexp.MustCompile(`(\*\*If (?:skipped|done wrong):\*\*) `).ReplaceAllString(string(good), "$1 Mind: "))
+	c.get("/programme").says(200, "lessons/safety-induction.md", "what follows if it goes wrong", "read and confirm the change.")
 }
 
 func TestLedgerPages(t *testing.T) {

@@ -2,9 +2,14 @@ package server
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
 	"net/http"
 	"os"
 	"strings"
+	"sync"
 
 	"github.com/gorilla/mux"
 
@@ -16,20 +21,66 @@ import (
 
 func (s *Server) registerProgrammeRoutes(r *mux.Router) {
 	s.get(r, "/programme", s.showProgramme)
+	s.get(r, "/programme/editions/{edition:[0-9a-f]{64}}", s.showEdition)
 	s.post(r, "/programme/adopt", s.adoptProgramme)
+	s.post(r, "/programme/editions/{edition:[0-9a-f]{64}}/restore", s.restoreEdition)
 }
 
-// folder is the programme folder on disk that may be offered.
-type folder struct{ dir string }
+// folder is the programme folder on disk that may be offered. What it was found to hold is kept as long as its files
+// look the same, for pages that only ask whether there is anything new.
+type folder struct {
+	dir string
 
-func newFolder(dir string) *folder { return &folder{dir} }
+	mu       sync.Mutex
+	looks    string // names, sizes and times of the files when they were read
+	loaded   *curriculum.Programme
+	problems []curriculum.Problem
+}
+
+func newFolder(dir string) *folder { return &folder{dir: dir} }
+
+// root is the folder as a file system.
+func (f *folder) root() fs.FS { return os.DirFS(f.dir) }
+
+// load reads the folder, or gives again what it held when nothing in it looks different.
+func (f *folder) load() (*curriculum.Programme, []curriculum.Problem) {
+	looks := appearance(f.root())
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if looks == "" || looks != f.looks {
+		f.loaded, f.problems = acts.LoadProgramme(f.root())
+		f.looks = looks
+	}
+	return f.loaded, f.problems
+}
+
+// appearance is a digest of the names, sizes and times of a folder's files; "" where it cannot be walked.
+func appearance(fsys fs.FS) string {
+	h := sha256.New()
+	err := fs.WalkDir(fsys, ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() {
+			return err
+		}
+		info, err := d.Info()
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(h, "%q %d %d %v\n", path, info.Size(), info.ModTime().UnixNano(), info.Mode())
+		return nil
+	})
+	if err != nil {
+		return ""
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
 
 // offer compares the folder with the edition in use; nil if there is no folder.
 func (s *Server) offer(ctx context.Context) (*acts.Offer, error) {
 	if s.folder.dir == "" {
 		return nil, nil
 	}
-	return s.acts.Compare(ctx, personFrom(ctx), os.DirFS(s.folder.dir))
+	p, problems := s.folder.load()
+	return s.acts.CompareLoaded(ctx, personFrom(ctx), p, problems)
 }
 
 // offerNote is one sentence on what the folder holds, "" if nothing new.
@@ -57,9 +108,12 @@ type programmePage struct {
 	Same      bool
 	Broken    bool
 	Offered   string // edition offered, "" if none
-	Changes   []string
+	Files     []changedFile
 	Problems  []problemLine
 	MayAdopt  bool
+	MayWrite  bool
+	Writable  []lessonItem // files of the edition in use, to be written on as a draft
+	Drafts    []draftLine
 }
 
 type programmeTask struct {
@@ -70,6 +124,7 @@ type adoptionLine struct {
 	On                moment
 	By, Edition, Path string
 	Now               bool
+	Compare           string // address of what would change if it were taken up again, "" for the one in use
 }
 
 // problemLine is one finding in a folder.
@@ -81,7 +136,7 @@ type problemLine struct {
 
 func (programmePage) template() string { return "programme" }
 
-func newProgrammePage(b BasePage, p *curriculum.Programme, adoptions []store.Adoption, names map[string]string, o *acts.Offer, mayAdopt bool) programmePage {
+func newProgrammePage(b BasePage, p *curriculum.Programme, adoptions []store.Adoption, names map[string]string, o *acts.Offer, files []changedFile, mayAdopt bool) programmePage {
 	b.Title, b.Wide = "Programme", true
 	page := programmePage{BasePage: b, Edition: p.Edition, Short: short(p.Edition), MayAdopt: mayAdopt}
 	for _, l := range p.Lessons {
@@ -106,7 +161,11 @@ func newProgrammePage(b BasePage, p *curriculum.Programme, adoptions []store.Ado
 	}
 	for i := len(adoptions) - 1; i >= 0; i-- {
 		a := adoptions[i]
-		page.Adoptions = append(page.Adoptions, adoptionLine{On: b.clock.at(a.At), By: names[a.By], Edition: short(a.Edition), Path: "/ledger/" + a.Entry, Now: i == len(adoptions)-1})
+		line := adoptionLine{On: b.clock.at(a.At), By: names[a.By], Edition: short(a.Edition), Path: "/ledger/" + a.Entry, Now: i == len(adoptions)-1}
+		if a.Edition != p.Edition {
+			line.Compare = "/programme/editions/" + a.Edition
+		}
+		page.Adoptions = append(page.Adoptions, line)
 	}
 	if o == nil {
 		return page
@@ -115,9 +174,7 @@ func newProgrammePage(b BasePage, p *curriculum.Programme, adoptions []store.Ado
 	if o.Programme != nil && !o.Same {
 		page.Offered = o.Programme.Edition
 	}
-	for _, c := range o.Changes {
-		page.Changes = append(page.Changes, say.Change(c))
-	}
+	page.Files = files
 	for _, x := range o.Problems {
 		page.Problems = append(page.Problems, newProblemLine(x))
 	}
@@ -152,7 +209,7 @@ func (s *Server) programmeForm(w http.ResponseWriter, r *http.Request, problem e
 	}
 	status := http.StatusOK
 	if problem != nil {
-		if status, err = b.refused(w, problem, "passphrase"); err != nil {
+		if status, err = b.refused(w, problem, "passphrase", "file"); err != nil {
 			return err
 		}
 	}
@@ -178,7 +235,19 @@ func (s *Server) programmeForm(w http.ResponseWriter, r *http.Request, problem e
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, status, newProgrammePage(b, p, adoptions, names, o, mayAdopt))
+	files, err := s.changeReport(ctx, b.clock, p, o)
+	if err != nil {
+		return err
+	}
+	page := newProgrammePage(b, p, adoptions, names, o, files, mayAdopt)
+	if page.MayWrite, err = s.may(ctx, personFrom(ctx), acts.WriteProgramme, acts.Target{}); err != nil {
+		return err
+	}
+	page.Writable = writableFiles(p)
+	if page.Drafts, err = s.draftLines(r, b.clock); err != nil {
+		return err
+	}
+	return s.render(w, r, status, page)
 }
 
 func (s *Server) adoptProgramme(w http.ResponseWriter, r *http.Request) error {

@@ -33,6 +33,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerRosterRoutes(r)
 	s.registerKeyRoutes(r)
 	s.registerProgrammeRoutes(r)
+	s.registerWriteRoutes(r)
 	s.registerLedgerRoutes(r)
 
 	r.NotFoundHandler = s.handle(func(http.ResponseWriter, *http.Request) error {

@@ -213,7 +213,11 @@ func newStepView(car *curriculum.Vehicle, st acts.SheetStep, number int) stepVie
 			x.Value, x.Instrument, unit = m.Reading.Value, m.Reading.Instrument, m.Reading.Unit
 			x.Shown = strings.TrimSpace(m.Reading.Value + " " + m.Reading.Unit)
 			x.Verdict, x.Words = string(m.Verdict), verdictWords[m.Verdict]
-			if m.Verdict == "" {
+			switch {
+			case m.Verdict != "":
+			case m.Limit != "": // a figure without a direction, as most torques are: the supervisor compares
+				x.Words = "to be compared with the car’s figure, " + m.Limit
+			default:
 				x.Words = "no limit known: see the maker’s service information"
 			}
 		}

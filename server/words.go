@@ -38,6 +38,8 @@ var notices = map[string]string{
 	"people_added":      "Added.",
 	"keys_confirmed":    "The keys are signed and in force.",
 	"adopted":           "The edition is adopted and in use.",
+	"draft_saved":       "The draft is saved. Nothing changes for anybody until it is adopted.",
+	"draft_dropped":     "The draft is thrown away.",
 }
 
 func noticeText(code string) string { return notices[code] }

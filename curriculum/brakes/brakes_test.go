@@ -241,6 +241,11 @@ func TestByWireIsNeverBledByFoot(t *testing.T) {
 				t.Errorf("%s: step %s of the two-person bleed is on its sheet: %v", v.ID, id, steps[id])
 			}
 		}
+		for _, s := range p.Lesson("master-cylinder-replace", "en").Sheet(v).Steps {
+			if byWire && (s.Step.ID == "outlets" || s.Step.ID == "bleed") {
+				t.Errorf("%s: %s is on the sheet of the master cylinder", v.ID, s.Key)
+			}
+		}
 		if !steps["by-foot"] {
 			t.Errorf("%s: nobody asks whether this car is bled by foot", v.ID)
 		}

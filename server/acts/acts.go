@@ -433,13 +433,7 @@ type Offer struct {
 	Problems  []curriculum.Problem
 	Programme *curriculum.Programme // nil if it has errors
 	Same      bool                  // nothing differs
-	Changes   []Change
-}
-
-// Change is one difference in the trade's terms. Code and Args are said by server/say.
-type Change struct {
-	Code string
-	Args map[string]string
+	Changes   []curriculum.Change   // the words are in server/say
 }
 
 // Adopt adopts an offered edition by the coordinator's signature; edition must equal the offer's (what was shown).

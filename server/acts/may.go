@@ -37,6 +37,7 @@ const (
 	ManageKeys      Act = "manage_keys"
 	ShowLogInCode   Act = "show_log_in_code"
 	SeeOffer        Act = "see_offer"
+	WriteProgramme  Act = "write_programme" // as a draft
 	AdoptProgramme  Act = "adopt_programme"
 	SeeLedger       Act = "see_ledger"
 	ManageOwnKey    Act = "manage_own_key"
@@ -154,6 +155,8 @@ var permissions = []Row{
 	row(ShowLogInCode, Coordinator, in(WithinSite), NotSelf),
 	row(SeeOffer, Coordinator, in(AllSites)),
 	row(SeeOffer, Author, in(Everywhere)),
+	row(WriteProgramme, Coordinator, in(AllSites)),
+	row(WriteProgramme, Author, in(Everywhere)),
 	row(AdoptProgramme, Coordinator, in(AllSites)),
 	row(SeeLedger, Coordinator, in(AllSites)),
 	row(ManageOwnKey, Apprentice, in(Own), NotLeft),

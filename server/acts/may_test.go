@@ -59,6 +59,7 @@ var cells = map[Act]map[string]string{
 	ManageKeys:      {Coordinator: "self apprentice,other task,supervisor,nobody"},
 	ShowLogInCode:   {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,nobody"},
 	SeeOffer:        {Author: "*"},
+	WriteProgramme:  {Author: "*"},
 	AdoptProgramme:  {},
 	SeeLedger:       {},
 	ManageOwnKey:    {Apprentice: "self nobody", Supervisor: "self nobody", Coordinator: "self nobody"},
@@ -113,7 +114,7 @@ func TestMayCellByCell(t *testing.T) {
 
 func TestMayWithARoleForAllSites(t *testing.T) {
 	all := someone("me", role(Coordinator, ""))
-	for _, act := range []Act{ManageSites, AdoptProgramme, SeeLedger, SeeOffer} {
+	for _, act := range []Act{ManageSites, AdoptProgramme, SeeLedger, SeeOffer, WriteProgramme} {
 		if err := May(all, act, Target{Date: may1}); err != nil {
 			t.Errorf("%s: %v", act, err)
 		}

@@ -1,67 +1,12 @@
 package acts
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"testing"
 
 	"brakewright/store"
 )
-
-func TestChanges(t *testing.T) {
-	base := mustLoad(t, smallWith(t))
-	rows := []struct {
-		name    string
-		changes []string
-		want    []string // codes, with a few arguments
-	}{
-		{"nothing", nil, nil},
-		{"title", []string{"programme.yaml", "Small brakes", "Small brakes, second part"}, []string{"title_changed"}},
-		{"policy", []string{"programme.yaml", "recency_days: 60", "recency_days: 45"}, []string{"policy_changed tasks.pads.recency_days 60 45"}},
-		{"task renamed", []string{"programme.yaml", "title: Replace front pads", "title: Renew front pads"}, []string{"task_renamed"}},
-		{"prerequisite gone", []string{"programme.yaml", ", prerequisites: [induction]", ""}, []string{"task_prerequisites_changed"}},
-		{"blueprint", []string{"programme.yaml", "questions: 4, lessons: {pads: 4}", "questions: 3, lessons: {pads: 3}"}, []string{"blueprint_changed"}},
-		{"a comma", []string{"lessons/pads.md", "Clean up. {#clean}", "Clean up {#clean}"}, []string{"lesson_changed", "background_changed"}},
-		{"plain step says more", []string{"lessons/pads.md", "The caliper is behind it.", "The caliper sits behind the wheel."}, []string{"lesson_changed", "step_changed plain"}},
-		{"critical step says more", []string{"lessons/pads.md", "A jack can sink.", "A jack can sink on soft ground."}, []string{"lesson_changed_reread", "step_changed critical"}},
-		{"step becomes critical", []string{"lessons/pads.md", "{#wheel each=\"wheel\" if=\"front\"}\n   - **Why:** The caliper is behind it.", "{#wheel .critical each=\"wheel\" if=\"front\"}\n   - **Why:** The caliper is behind it.\n   - **If done wrong:** The wheel falls on your foot."}, []string{"lesson_changed_reread", "step_now_critical"}},
-		{"hold point gone", []string{"lessons/pads.md", ".critical .hold}", ".critical}"}, []string{"lesson_changed_reread", "step_no_longer_hold"}},
-		{"step added", []string{"lessons/pads.md", "7. Clean up. {#clean}", "7. Clean up. {#clean}\n8. Write it down. {#write}"}, []string{"lesson_changed", "step_added plain"}},
-		{"step removed", []string{"lessons/pads.md", "7. Clean up. {#clean}\n", ""}, []string{"lesson_changed", "step_removed plain"}},
-		{"fault says more", []string{"lessons/pads.md", "Air is in the line", "Air is trapped in the line"}, []string{"lesson_changed", "section_changed faults"}},
-		{"figure of a vehicle", []string{"vehicles/van.md", "26.4", "26.5"}, []string{"vehicle_figure_changed at least 26.4 mm at least 26.5 mm"}},
-		{"layout of a vehicle", []string{"vehicles/van.md", "layout: front-rear", "layout: diagonal"}, []string{"vehicle_changed layout"}},
-		{"vehicle's text", []string{"vehicles/van.md", "# Bench van\n", "# Bench van\n\nA heavy one.\n"}, []string{"vehicle_background_changed"}},
-	}
-	for _, r := range rows {
-		t.Run(r.name, func(t *testing.T) {
-			p := mustLoad(t, smallWith(t, r.changes...))
-			got := Changes(base, p)
-			var codes []string
-			for _, c := range got {
-				codes = append(codes, c.Code)
-			}
-			if len(got) != len(r.want) {
-				t.Fatalf("got %v, want %v", got, r.want)
-			}
-			for i, want := range r.want {
-				code, args, _ := strings.Cut(want, " ")
-				if codes[i] != code {
-					t.Errorf("got %v, want %v", codes, r.want)
-				}
-				all := fmt.Sprint(got[i].Args["value"], " ", got[i].Args["weight"], " ", got[i].Args["section"], " ", got[i].Args["what"], " ", got[i].Args["from"], " ", got[i].Args["to"])
-				if !strings.Contains(strings.Join(strings.Fields(all), " "), args) {
-					t.Errorf("%s: got %v, want %q", code, got[i].Args, args)
-				}
-			}
-			// The other way round there is as much to say.
-			if back := Changes(p, base); len(back) != len(got) {
-				t.Errorf("back: got %v", back)
-			}
-		})
-	}
-}
 
 func TestAdopt(t *testing.T) {
 	w := newWorld(t)

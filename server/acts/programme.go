@@ -161,10 +161,10 @@ func (s *Service) mustReread(before, now *curriculum.Lesson, p *curriculum.Progr
 
 // catalogue says what there is to be ready for in a programme. Supervisors and questions are not listed: a standing
 // rests on the apprentice's own evidence and the parameters, and evidence names both itself.
-func catalogue(p *curriculum.Programme, reread map[string][]string) readiness.Catalogue {
+func catalogue(p *curriculum.Programme, reread, retest map[string][]string) readiness.Catalogue {
 	c := readiness.Catalogue{Supervisors: []readiness.CatalogueSupervisor{}, Questions: []readiness.CatalogueQuestion{}}
 	for _, t := range p.Tasks {
-		ct := readiness.CatalogueTask{Task: t.ID, Prerequisites: t.Prerequisites, Steps: []readiness.CatalogueStep{}}
+		ct := readiness.CatalogueTask{Task: t.ID, Prerequisites: t.Prerequisites, Steps: []readiness.CatalogueStep{}, RetestAfter: retest[t.ID]}
 		for _, id := range t.Lessons {
 			l := p.Lesson(id, p.Languages[0])
 			if l == nil {

@@ -65,6 +65,10 @@ func (s *Service) newFrame(ctx context.Context, info store.Info, adoptions int) 
 	if err != nil {
 		return nil, err
 	}
+	retest, err := s.retestAfter(ctx, p)
+	if err != nil {
+		return nil, err
+	}
 	raw, err := s.Store.Content(ctx, info.Parameters)
 	if err != nil {
 		return nil, err
@@ -74,7 +78,7 @@ func (s *Service) newFrame(ctx context.Context, info store.Info, adoptions int) 
 		return nil, err
 	}
 	f := &frame{
-		programme: p, catalogue: catalogue(p, reread), policy: p.Policy, parameters: parameters,
+		programme: p, catalogue: catalogue(p, reread, retest), policy: p.Policy, parameters: parameters,
 		adoptions: adoptions, hash: info.Parameters,
 	}
 	b, err := json.Marshal(f.catalogue)

@@ -330,13 +330,6 @@ func (v *visitor) pressAt(selector string) {
 	v.follow(selector, func() { v.touch(selector, "document.querySelector("+quote(selector)+")") })
 }
 
-// pressTo is press where it must lead to a page.
-func (v *visitor) pressTo(words, path string) {
-	v.t.Helper()
-	v.press(words)
-	v.at(path)
-}
-
 // at fails unless the page's path and query match a pattern.
 func (v *visitor) at(pattern string) {
 	v.t.Helper()

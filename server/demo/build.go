@@ -814,7 +814,7 @@ func (b *builder) standDown(d int, w *way) error {
 
 // today leaves work in every state for the visitor: asked for, being watched, finished and unsigned; a test begun.
 func (b *builder) today() error {
-	b.clock.set(b.end.Add(-50 * time.Minute))
+	b.clock.set(b.end.Add(-150 * time.Minute))
 	live := []struct {
 		login string
 		plan  plan
@@ -847,6 +847,7 @@ func (b *builder) today() error {
 			return err
 		}
 		if x.state == "finished" {
+			b.clock.add(95 * time.Minute)
 			if err := b.tap(s, false, false); err != nil {
 				return err
 			}

@@ -87,6 +87,7 @@ var reasonWords = map[string]string{
 	"theory_test_not_asked":    "No theory test is asked.",
 	"theory_test_passed":       "The theory test was passed on {date}.",
 	"theory_test_not_watched":  "The theory test was passed on {date}, but nobody watched it.",
+	"theory_test_again":        "The theory test of {date} was passed before the order of a critical step changed.",
 	"theory_test_failed":       "The theory test of {date} was not passed.",
 	"theory_test_missing":      "The theory test has not been taken.",
 	"critical_steps_none":      "The task has no critical steps.",
@@ -149,7 +150,7 @@ var reasonWords = map[string]string{
 	"other_layouts":            "{layouts} of these on a layout not worked on yet.",
 	"steps_unaided":            "In these jobs, do these steps unaided: {steps}.",
 	"jobs_cannot_show":         "Watched jobs alone cannot make this sure enough: the latest {jobs} would not do. Ask the coordinator.",
-	"ask_for_decision":         "Ask for the decision.",
+	"ask_for_decision":         "The decision is due: a supervisor looks at the record and decides.",
 }
 
 // inputWords are the words for faults of evidence and catalogues.

@@ -2,8 +2,6 @@ package say
 
 import (
 	"strings"
-
-	"brakewright/server/acts"
 )
 
 // Refusal says a refusal: what is in the way and what to do about it. Codes and arguments are those of acts.Refusal;
@@ -30,23 +28,6 @@ func Refusal(code string, args map[string]string) string {
 // Rule says a broken rule of the ledger (store/ledger.RuleError).
 func Rule(code string, args map[string]string) string { return sayCode(ruleWords, code, args) }
 
-// Change says one difference between two programme editions.
-func Change(c acts.Change) string {
-	if from, to := c.Args["from"], c.Args["to"]; from == "" || to == "" {
-		args := map[string]string{}
-		for k, v := range c.Args {
-			args[k] = v
-		}
-		for _, k := range []string{"from", "to"} {
-			if args[k] == "" {
-				args[k] = "nothing"
-			}
-		}
-		return sayCode(changeWords, c.Code, args)
-	}
-	return sayCode(changeWords, c.Code, c.Args)
-}
-
 var notAllowedWords = map[string]string{
 	"no_role":            "None of your roles allows this. Ask a coordinator.",
 	"self":               "Nobody signs or decides for themselves. Ask somebody else who has the authority.",
@@ -64,6 +45,8 @@ var notFoundWords = map[string]string{
 	"job":         "There is no such job. It may have been typed wrongly, or the link may be old.",
 	"test":        "There is no such theory test. Go to your tests and open it from there.",
 	"programme":   "There is no such programme edition in the database.",
+	"draft":       "There is no such draft. It may have been adopted or thrown away.",
+	"file":        "There is no such file in the programme. Choose one of the list.",
 	"stand_down":  "There is no such stand-down. Open the apprentice's record to find it.",
 	"role":        "This person has no such role. Open the roster again: it may have changed.",
 	"appointment": "This person has no such appointment. Open the roster again: it may have changed.",
@@ -232,9 +215,15 @@ var refusalWords = map[string]string{
 	"bad_origin":             "“{origin}” cannot name the ledger. Use a name without spaces or plus signs, such as brakes.example.org/north.",
 
 	// programme
-	"offer_broken":  "The offered folder has errors, so it cannot be adopted. Mend them first.",
-	"offer_changed": "The folder has changed since you saw it. Look at the changes again, then adopt.",
-	"offer_same":    "The folder is the same as the edition in use. There is nothing to adopt.",
+	"offer_broken":      "The offered folder has errors, so it cannot be adopted. Mend them first.",
+	"offer_changed":     "The folder has changed since you saw it. Look at the changes again, then adopt.",
+	"zip_unreadable":    "This is no zip archive that can be read. Pack the folder again and upload it.",
+	"zip_path":          "The archive holds “{name}”, which leads out of the folder or is a link. Pack plain files only.",
+	"zip_twice":         "The archive holds “{name}” twice. Pack the folder again.",
+	"zip_too_large":     "The archive unpacks to more than any programme needs (32 MiB, 5,000 files). Pack the programme's own folder only.",
+	"zip_no_programme":  "The archive has no programme.yaml at its top. Pack the folder that holds it.",
+	"file_not_writable": "“{name}” is no lesson, vehicle sheet or programme.yaml. Choose one of the list.",
+	"offer_same":        "The folder is the same as the edition in use. There is nothing to adopt.",
 }
 
 var ruleWords = map[string]string{
@@ -289,55 +278,4 @@ var ruleWords = map[string]string{
 	"is_party":           "Who made, signed or disputed an entry cannot settle it. Ask somebody else.",
 	"ends_in_past":       "{date} has passed. Choose today or a later day.",
 	"login_taken":        "Somebody has this log-in name already. Choose another.",
-}
-
-var changeWords = map[string]string{
-	"title_changed":     "The programme's title changes from “{from}” to “{to}”.",
-	"languages_changed": "The languages change from {from} to {to}.",
-	"units_changed":     "The units change from {from} to {to}.",
-	"typography_only":   "Only how the files are written differs; nothing that is taught or asked changes.",
-
-	"task_added":                 "New task: “{task}”.",
-	"task_removed":               "Task removed: “{task}”. Clearances for it are no longer shown.",
-	"task_renamed":               "Task {task} is now called “{to}” (before: “{from}”).",
-	"task_lessons_changed":       "Task “{task}”: its lessons change from {from} to {to}.",
-	"task_prerequisites_changed": "Task “{task}”: what must be cleared first changes from {from} to {to}.",
-	"policy_changed":             "Policy, {value}: from {from} to {to}.",
-	"blueprint_added":            "New blueprint of a theory test: {blueprint}.",
-	"blueprint_removed":          "Blueprint removed: {blueprint}.",
-	"blueprint_changed":          "Blueprint changed: {blueprint}. Open theory tests keep their form.",
-
-	"lesson_added":          "New lesson: “{lesson}”.",
-	"lesson_removed":        "Lesson removed: “{lesson}”.",
-	"lesson_renamed":        "Lesson {lesson} is now called “{to}” (before: “{from}”).",
-	"lesson_changed":        "Lesson “{lesson}” changes. Nobody has to read it again.",
-	"lesson_changed_reread": "Lesson “{lesson}” changes at a critical step or hold point. Everybody has to read it again.",
-	"background_changed":    "Lesson “{lesson}”: only reading matter or typography changes.",
-	"translation_added":     "New translation of “{lesson}” ({language}).",
-	"translation_removed":   "Translation of “{lesson}” ({language}) removed.",
-	"section_changed":       "Lesson “{lesson}”: {section} change.",
-	"order_changed":         "Lesson “{lesson}”: the order of steps changes.",
-
-	"step_added":              "Lesson “{lesson}”: new step “{step}” ({weight}).",
-	"step_removed":            "Lesson “{lesson}”: step “{step}” removed ({weight}).",
-	"step_changed":            "Lesson “{lesson}”: step “{step}” changes ({weight}).",
-	"step_now_critical":       "Lesson “{lesson}”: step “{step}” becomes critical.",
-	"step_no_longer_critical": "Lesson “{lesson}”: step “{step}” is no longer critical.",
-	"step_now_hold":           "Lesson “{lesson}”: step “{step}” becomes a hold point.",
-	"step_no_longer_hold":     "Lesson “{lesson}”: step “{step}” is no longer a hold point.",
-
-	"figure_added":   "Lesson “{lesson}”: new figure, {figure}: {to}.",
-	"figure_removed": "Lesson “{lesson}”: figure removed, {figure} ({from}).",
-	"figure_changed": "Lesson “{lesson}”: {figure} changes from {from} to {to}.",
-
-	"vehicle_added":              "New vehicle sheet: “{vehicle}”.",
-	"vehicle_removed":            "Vehicle sheet removed: “{vehicle}”. Jobs on it stay in the record.",
-	"vehicle_changed":            "Vehicle “{vehicle}”: {what} changes from {from} to {to}.",
-	"vehicle_background_changed": "Vehicle “{vehicle}”: only reading matter or typography changes.",
-	"vehicle_figure_added":       "Vehicle “{vehicle}”: new figure, {figure}: {to}.",
-	"vehicle_figure_removed":     "Vehicle “{vehicle}”: figure removed, {figure} ({from}).",
-	"vehicle_figure_changed":     "Vehicle “{vehicle}”: {figure} changes from {from} to {to}.",
-	"picture_added":              "New drawing: {picture}.",
-	"picture_removed":            "Drawing removed: {picture}.",
-	"picture_changed":            "Drawing changed: {picture}.",
 }

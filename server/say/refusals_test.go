@@ -10,7 +10,6 @@ import (
 	"strings"
 	"testing"
 
-	"brakewright/server/acts"
 	"brakewright/store/ledger"
 )
 
@@ -103,20 +102,5 @@ func TestEveryRefusalIsSaid(t *testing.T) {
 func TestEveryRuleIsSaid(t *testing.T) {
 	for _, code := range ledger.RuleCodes() {
 		isSaid(t, code, Refusal("rule_"+code, map[string]string{}))
-	}
-}
-
-func TestEveryChangeIsSaid(t *testing.T) {
-	codes := codesOf(t, "../acts", map[string]int{"c.add": 0})
-	for _, x := range []string{"figure_", "vehicle_figure_"} {
-		codes = append(codes, x+"added", x+"removed", x+"changed")
-	}
-	codes = append(codes, "step_now_critical", "step_no_longer_critical", "step_now_hold", "step_no_longer_hold", "lesson_changed", "lesson_changed_reread")
-	for _, code := range codes {
-		isSaid(t, code, Change(acts.Change{Code: code, Args: map[string]string{}}))
-	}
-	got := Change(acts.Change{Code: "policy_changed", Args: map[string]string{"value": "tasks.bleed.layouts", "from": "", "to": "2"}})
-	if want := "Policy, tasks.bleed.layouts: from nothing to 2."; got != want {
-		t.Errorf("got %q, want %q", got, want)
 	}
 }

@@ -232,6 +232,13 @@ CREATE TABLE personal (
     PRIMARY KEY (entry_id, field)
 ) STRICT, WITHOUT ROWID;
 
+CREATE TABLE programme_drafts (
+    person_id  TEXT NOT NULL PRIMARY KEY,
+    base       TEXT NOT NULL, -- edition in use when it was begun
+    files      BLOB NOT NULL, -- JSON: path to bytes in base64
+    updated_at INTEGER NOT NULL
+) STRICT;
+
 CREATE TABLE restores (
     entry_id   TEXT NOT NULL PRIMARY KEY,
     idx        INTEGER NOT NULL,
