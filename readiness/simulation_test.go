@@ -1,15 +1,12 @@
 package readiness
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 // scored is how a forecast compares with the truth.
 type scored struct {
-	n              int
-	sum, said, was float64
-	bins           [10][3]float64
+	n    int
+	sum  float64
+	bins [10][3]float64
 }
 
 func (s *scored) add(said float64, was bool) {
@@ -39,18 +36,4 @@ func (s *scored) error() float64 {
 func simPolicy() Policy {
 	p := DefaultPolicy()
 	return p
-}
-
-// judgedAt are the confidences of all apprentices and tasks on a date.
-func confidences(s *simulated, p Parameters, on day, each func(a, t int, e estimate)) {
-	asOf := on.String()
-	everybody := resolve(s.records, asOf)
-	as := newAssessor(s.catalogue, simPolicy(), p, asOf, Options{})
-	for a := range s.people {
-		pr := gather(everybody[fmt.Sprintf("a%d", a)])
-		k := as.ability(pr)
-		for t := range s.catalogue.Tasks {
-			each(a, t, as.view(pr, k, s.catalogue.Tasks[t].Task).estimate(0.95, on))
-		}
-	}
 }
