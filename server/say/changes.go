@@ -85,7 +85,7 @@ var changeWords = map[string]string{
 
 	"step_added":              "Step added: “{step}” ({weight}).",
 	"step_removed":            "Step removed: “{step}” ({weight}).",
-	"step_reworded":           "Step reworded: “{step}” ({weight}).",
+	"step_reworded":           "Step reworded ({weight}): from “{from}” to “{to}”.",
 	"step_moved":              "Step “{step}” now stands under another step.",
 	"step_place_changed":      "Step “{step}”: what it comes after changes ({weight}).",
 	"step_cars_changed":       "Step “{step}” now holds for other cars or wheels ({weight}): from {from} to {to}.",
