@@ -139,6 +139,9 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 	case *ledger.ReadingPayload:
 		add(lessonTitle(w.p, x.Lesson))
 		add("Edition ", short(x.Edition))
+		if x.Since != "" {
+			add("What changed since the programme ", short(x.Since), ", confirmed")
+		}
 	case *ledger.TestIssuedPayload:
 		add(taskTitle(w.p, x.Task))
 	case *ledger.TestHandedInPayload:

@@ -108,6 +108,7 @@ func (s *Store) Programme(ctx context.Context, edition string) (*Programme, erro
 
 // Adoption is one adoption of a programme edition, oldest first.
 type Adoption struct {
+	Index              int64 // of the entry
 	Entry, Edition, By string
 	At                 time.Time
 }

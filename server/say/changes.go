@@ -125,3 +125,13 @@ var changeWords = map[string]string{
 	"picture_removed":             "Drawing removed.",
 	"picture_changed":             "Drawing changed.",
 }
+
+// Shown says a line of what was or is there.
+func Shown(l curriculum.ShownLine) string {
+	if w := shownLabels[l.Label]; w != "" {
+		return w + ": " + l.Text
+	}
+	return l.Text
+}
+
+var shownLabels = map[string]string{"why": "Why", "if-skipped": "If skipped", "if-wrong": "If done wrong", "check": "Check", "measure": "Measure"}

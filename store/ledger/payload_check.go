@@ -318,6 +318,9 @@ func (p *LeavePayload) check(f *faults) {
 func (p *ReadingPayload) check(f *faults) {
 	f.id("lesson", p.Lesson)
 	f.hash("edition", p.Edition)
+	if p.Since != "" {
+		f.hash("since", p.Since)
+	}
 }
 
 func (p *TestIssuedPayload) check(f *faults) {

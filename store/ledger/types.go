@@ -157,6 +157,7 @@ type ReadingPayload struct {
 	Refs
 	Lesson  string `json:"lesson"`
 	Edition string `json:"edition"`
+	Since   string `json:"since,omitempty"` // what was read is what changed since this programme edition; "" is the lesson
 }
 
 // TestIssuedPayload: content form. Seed is a decimal string (64 bits do not fit JSON integers).
