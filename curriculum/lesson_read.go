@@ -140,7 +140,31 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		row.id = d.takeID(r, row.first)
 		rows = append(rows, row)
 	}
+	d.dress(class, t, head, rows, columns)
 	return rows, columns
+}
+
+// dress notes what rendering does with a table of ours. Its class says what it holds. Features and keys are for authors: a
+// row that not every car has says so in its first cell. Each other cell knows its column, for screens too narrow for a table.
+func (d *document) dress(class string, t *extast.Table, head *extast.TableHeader, rows []tableRow, columns []string) {
+	t.SetAttributeString("class", []byte("of-"+class))
+	t.SetAttributeString("role", []byte("table")) // which style sheets that stack the rows would take away
+	hide := func(name string) bool { return name == "if" || name == "key" }
+	i, named := 0, -1
+	words := map[string]string{}
+	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+		words[columns[i]] = d.text(c).Plain()
+		d.marks[c] = mark{hide: hide(columns[i])}
+		if named < 0 && !hide(columns[i]) {
+			named = i
+		}
+		i++
+	}
+	for _, row := range rows {
+		for name, c := range row.cells {
+			d.marks[c] = mark{hide: hide(name), column: words[name], first: named >= 0 && name == columns[named]}
+		}
+	}
 }
 
 func nearestColumn(name string, want []column) string {

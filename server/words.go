@@ -85,16 +85,11 @@ func wordOr(m map[string]string, key string) string {
 	return readable(key)
 }
 
-// readable makes an id such as "front-disc" or "rear_drum" into words.
-func readable(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+// readable makes an id into words.
+func readable(id string) string { return curriculum.Readable(id) }
 
-// featureName is what a form calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
-func featureName(id string) string {
-	if len(id) <= 3 {
-		return strings.ToUpper(id)
-	}
-	return readable(id)
-}
+// featureName is what a form calls a car's or wheel's feature.
+func featureName(id string) string { return curriculum.FeatureName(id) }
 
 // standingMarks are the shapes of the standings, drawn on a grid of 16: a dash, steps, a pennant, a nut, an hourglass, a
 // barred octagon. Each differs from all others without its colour.

@@ -16,7 +16,7 @@ import (
 	"brakewright/quiz"
 )
 
-var update = flag.Bool("update", false, "rewrite SOURCES.md")
+var update = flag.Bool("update", false, "rewrite SOURCES.md and the style in the drawings")
 
 // mustLoad loads the embedded programme and fails on any problem, warnings included.
 func mustLoad(t *testing.T) *curriculum.Programme {
@@ -509,7 +509,8 @@ func number(t *testing.T, v *curriculum.Vehicle, key string) float64 {
 	return x
 }
 
-// TestDrawings checks the one line style, the size, the title and that every drawing is used with words in its place.
+// TestDrawings checks the one line style, which every drawing carries as a copy of drawing.css (-update renews it), the size, the
+// title and that every drawing is used with words in its place.
 func TestDrawings(t *testing.T) {
 	p := mustLoad(t)
 	if len(p.Pictures) < 24 {
@@ -524,26 +525,57 @@ func TestDrawings(t *testing.T) {
 			}
 		}
 	}
-	colour := regexp.MustCompile(`(?:stroke|fill)="(#[^"]*|[a-z]+)"`)
+	sheet := styleSheet(t)
+	style := regexp.MustCompile(`(?s)  <style>\n.*?  </style>\n`)
+	looks := regexp.MustCompile(`\b(stroke|fill|font|opacity|color|style)[a-z-]*="`)
+	class := regexp.MustCompile(`class="([^"]*)"`)
 	for path, pic := range p.Pictures {
 		if !used[path] {
 			t.Errorf("no lesson shows %s", path)
 		}
 		svg := string(pic.Bytes)
-		for _, want := range []string{`viewBox="0 0 660 400"`, `role="img"`, `fill="none"`, `stroke="currentColor"`, "<title>"} {
-			if !strings.Contains(svg, want) {
-				t.Errorf("%s lacks %s", path, want)
+		if want := style.ReplaceAllLiteralString(svg, sheet); want != svg && *update {
+			if err := os.WriteFile(filepath.FromSlash(path), []byte(want), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			svg = want
+		}
+		for _, want := range []string{`viewBox="0 0 660 400"`, `role="img"`, "<title>", sheet} {
+			if strings.Count(svg, want) != 1 {
+				t.Errorf("%s must hold once: %s", path, want)
 			}
 		}
-		for _, m := range colour.FindAllStringSubmatch(svg, -1) {
-			if m[1] != "none" && m[1] != "currentColor" {
-				t.Errorf("%s: colour %s would not follow dark pages and black print", path, m[1])
+		drawn := style.ReplaceAllLiteralString(svg, "")
+		if m := looks.FindString(drawn); m != "" {
+			t.Errorf("%s: %s: how a drawing looks stands in drawing.css alone", path, m)
+		}
+		for _, m := range class.FindAllStringSubmatch(drawn, -1) {
+			for _, c := range strings.Fields(m[1]) {
+				if !strings.Contains(sheet, "."+c+" ") && !strings.Contains(sheet, "."+c+",") {
+					t.Errorf("%s: class %s is not in drawing.css", path, c)
+				}
 			}
 		}
 		if len(pic.Numbers) < 3 {
 			t.Errorf("%s has %d callouts", path, len(pic.Numbers))
 		}
 	}
+}
+
+// styleSheet is the element that carries drawing.css in each drawing, without its remarks.
+func styleSheet(t *testing.T) string {
+	t.Helper()
+	css, err := os.ReadFile("drawing.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	b.WriteString("  <style>\n")
+	for line := range strings.Lines(regexp.MustCompile(`(?s)/\*.*?\*/\n`).ReplaceAllLiteralString(string(css), "")) {
+		b.WriteString("    " + line)
+	}
+	b.WriteString("  </style>\n")
+	return b.String()
 }
 
 func TestLintIsSilent(t *testing.T) {
@@ -689,7 +721,7 @@ func TestNoForeignFolder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []string{"SOURCES.md", "brakes.go", "brakes_test.go", "lessons", "pictures", "programme.yaml", "vehicles"}
+	want := []string{"SOURCES.md", "brakes.go", "brakes_test.go", "drawing.css", "lessons", "pictures", "programme.yaml", "vehicles"}
 	if !slices.Equal(entries, want) {
 		t.Errorf("folder holds %v, want %v", entries, want)
 	}
