@@ -115,7 +115,7 @@ func pageWordsFor(language string) pageWords {
 	return wordsOf["en"]
 }
 
-// Readable makes an id such as "front-disc" or "diagonal_by_wire" into words: "front disc", "diagonal by-wire".
+// Readable makes an id such as "front-disc" into words.
 func Readable(id string) string {
 	words := strings.NewReplacer("-", " ", "_", " ").Replace(id)
 	return strings.ReplaceAll(words, "by wire", "by-wire") // the trade writes it so, and "with by wire" reads wrong
