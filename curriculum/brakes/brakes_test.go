@@ -296,7 +296,7 @@ func TestPrecedences(t *testing.T) {
 			"level<firm", "valve-free<firm", "firm<leaks", "leaks<assist", "assist<finish", "finish<slow-test",
 		},
 		"caliper-replace": {
-			"data<chocks", "chocks<key-away", "key-away<slacken", "disable<slacken", "disable<crack", "goggles<slacken", "chocks<slacken", "slacken<lift",
+			"data<chocks", "disable<draw", "chocks<key-away", "key-away<slacken", "disable<slacken", "disable<crack", "goggles<slacken", "chocks<slacken", "slacken<lift",
 			"lift<wheel-off", "wheel-off<wet-clean", "wet-clean<unbolt", "draw<ease-back", "crack<unbolt", "unbolt<hang", "hang<pads-out",
 			"hang<undo-hose", "unbolt<pins", "pads-out<rotor", "pads-out<lands", "rotor<pads-in", "lands<pads-in", "pads-in<fit", "pins<fit",
 			"pad-pins<fit", "home<fit", "fit<connect", "connect<bleed", "fit<faces", "connect<pump", "bleed<pump", "pump<level", "faces<star",
@@ -311,11 +311,11 @@ func TestPrecedences(t *testing.T) {
 			"gasket<decide", "age<decide", "decide<top-up", "bottle<top-up", "top-up<close", "close<lamp", "boil<waste", "waste<record",
 		},
 		"hydraulics": {
-			"secure<free-play", "disable<free-play", "empty<reserve", "reserve<steady", "steady<assist", "assist<vacuum", "steady<lift", "lift<hoses",
+			"secure<free-play", "disable<free-play", "empty<free-play", "free-play<steady", "steady<assist", "assist<reserve", "reserve<vacuum", "steady<lift", "lift<hoses",
 			"hoses<turn", "turn<down", "high<down", "down<draw",
 		},
 		"master-cylinder-fault": {
-			"level<light", "level<hard", "search<strip", "empty<light", "reserve<light", "hard<again", "level<again", "again<swirl", "codes<level",
+			"level<light", "level<hard", "search<strip", "empty<light", "empty<play", "play<light", "hard<again", "again<reserve", "level<again", "again<swirl", "codes<level",
 			"raise<slacken", "slacken<retighten", "retighten<vent", "vent<nip", "nip<verdict", "retighten<verdict", "verdict<tag", "secure<raise",
 		},
 		"rotor-measure": {
@@ -330,11 +330,11 @@ func TestPrecedences(t *testing.T) {
 			"final<stops", "leaks<stops",
 		},
 		"pedal-faults": {
-			"secure<first", "eyes<first", "hear<first", "empty<first", "first<pumped", "pumped<steady", "steady<wet", "wet<help", "wet<turn", "turn<slow",
+			"secure<first", "eyes<first", "hear<first", "empty<play", "play<first", "first<pumped", "pumped<steady", "steady<wet", "wet<help", "wet<turn", "turn<slow",
 			"trapped<slow", "compare<slow", "slow<heat", "heat<verdict", "verdict<tag",
 		},
 		"hand-back": {
-			"tag<pump", "secure<pump", "list<leaks", "modes<pump", "pump<reserve", "pump<leaks", "leaks<level", "level<creep", "parking<creep", "nuts<creep",
+			"tag<pump", "secure<pump", "list<leaks", "modes<pump", "pump<leaks", "leaks<assist", "assist<reserve", "leaks<level", "level<creep", "parking<creep", "nuts<creep",
 			"leaks<creep", "creep<slow", "slow<bed", "bed<cool", "cool<again", "heat<again", "again<record", "record<key", "tell<key",
 		},
 	}
@@ -349,7 +349,7 @@ func TestPrecedences(t *testing.T) {
 		"safety-induction":      {"read dress", "cool chock", "pressure lift"},
 		"brake-fluid":           {"data secure", "boil copper", "gasket level", "age open", "lamp date", "bottle open"},
 		"hydraulics":            {"free-play chambers", "steady pipes", "turn bulge"},
-		"master-cylinder-fault": {"empty play", "strip light", "ask data"},
+		"master-cylinder-fault": {"strip light", "ask data"},
 		"rotor-measure":         {"zero lift", "bearing points", "final pump"},
 		"drums":                 {"photo diameter", "boots diameter", "plate adjuster", "final pump"},
 		"pedal-faults":          {"hear glance", "trapped compare"},
