@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -221,9 +220,6 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 		fmt.Fprintf(&b, "Head:\n%s\n", strings.TrimSuffix(*v.Head, "\n"))
 	}
 	said := "All is as it was signed."
-	if slices.Contains(v.NotExamined, "rollback") {
-		said = "What is there is as it was signed."
-	}
 	if !v.OK {
 		said = "Something is wrong. Keep this database as it is and look at the first problem."
 	}
