@@ -207,6 +207,10 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 		fmt.Fprintf(&b, "%-5s  %s: %d\n", said, c.Name, c.Count)
 	}
 	for _, what := range v.NotExamined {
+		if what == "rollback" {
+			b.WriteString("cannot be excluded without a head kept elsewhere (--head): that newest entries were cut off, that this is an older copy, that all was rewritten\n")
+			continue
+		}
 		fmt.Fprintf(&b, "not examined: %s\n", notExamined(what))
 	}
 	if p := v.FirstProblem; p != nil {
@@ -235,8 +239,6 @@ func notExamined(what string) string {
 		return "personal rows (give the key file)"
 	case "head_signature":
 		return "whether the head is signed by the right key (give the key file)"
-	case "rollback":
-		return "whether newest entries were cut off, or the whole is an older copy or was rewritten (give a head kept elsewhere with --head)"
 	case "tree":
 		return "the tree over all entries (there is none yet: open the database once with its key file)"
 	}
