@@ -605,7 +605,6 @@ func TestFolderHoldsOnlyTheProgramme(t *testing.T) {
 var sources = []struct{ name, worth string }{
 	{"training figure", "Set for this programme: invented for a training vehicle, or a custom of workshops used as a yardstick. Nothing published stands behind it."},
 	{"49 CFR 570 subpart B", "US rule for vehicles over 10,000 lb in use. Here a yardstick only."},
-	{"49 CFR 571.105", "US safety standard: hydraulic and electric brake systems of heavier vehicles."},
 	{"49 CFR 571.106", "US safety standard: brake hoses."},
 	{"49 CFR 571.116", "US safety standard: motor vehicle brake fluids."},
 	{"29 CFR 1910.1001", "US rule on asbestos at work."},
