@@ -198,8 +198,15 @@ func versions(q querier) (current, target int64, err error) {
 	if err != nil {
 		return 0, 0, err
 	}
+	for _, f := range files { // numbers may have gaps
+		n, err := goose.NumericComponent(f.Name())
+		if err != nil {
+			return 0, 0, err
+		}
+		target = max(target, n)
+	}
 	err = q.row(`SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied = 1`).Scan(&current)
-	return current, int64(len(files)), err
+	return current, target, err
 }
 
 // escapePath escapes a file's path for a connection string: a '?' or '#' in it would else begin the parameters.
