@@ -9,6 +9,9 @@ type Request struct {
 	Lessons   []string // ids
 	Families  []string // ids
 	Questions int      // 10 if 0; fewer come back where the lessons yield fewer
+	// Without, if not nil, names questions that must not be asked: those that were voided. It does not belong to the draw:
+	// a form that holds none of them is the same with and without it.
+	Without func(q *Question) bool
 }
 
 // Generate makes the form of a draw. It errors, saying what and why, on an unknown blueprint, task, lesson, family,

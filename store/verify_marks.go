@@ -41,8 +41,8 @@ func (v VoidedQuestions) Holds(q *quiz.Question) bool {
 	return v[[3]string{q.ID, q.Lesson, q.Edition}] || v[[3]string{q.ID, q.Lesson, ""}]
 }
 
-func (v VoidedQuestions) apply(r *voidRow) {
-	if k := [3]string{r.question, r.lesson, r.edition}; r.restores {
+func (v VoidedQuestions) apply(question, lesson, edition string, restores bool) {
+	if k := [3]string{question, lesson, edition}; restores {
 		delete(v, k)
 	} else {
 		v[k] = true
@@ -81,7 +81,7 @@ func (x *examiner) marks(made *tx) error {
 	passed := map[string]bool{} // as the entries said last
 	void := func() error {
 		v := voids[next]
-		now.apply(v)
+		now.apply(v.question, v.lesson, v.edition, v.restores)
 		next++
 		p, err := payloadAt[*ledger.QuestionVoidedPayload](x.q, v.index)
 		if err != nil {
