@@ -30,7 +30,8 @@ import (
 //	api_questions.go how questions fared, voids
 //	api_jobs.go     watched jobs and their signatures
 //	api_decide.go   standings, board, floor, clearances, stand-downs
-//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger
+//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
+//	api_ledger.go   the ledger's head and its proofs
 
 const apiPrefix = "/api/v1"
 
@@ -119,6 +120,8 @@ var apiRoutes = []apiRoute{
 	{"GET", "/programme/offer", apiOffer, false},
 	{"POST", "/programme/adopt", apiAdopt, false},
 
+	{"GET", "/ledger/head", apiHead, true},
+	{"GET", "/ledger/proof", apiProof, true},
 	{"GET", "/ledger/entries", apiEntries, false},
 	{"GET", "/openapi.yaml", nil, true}, // served as it is
 }
