@@ -32,6 +32,8 @@ var notices = map[string]string{
 	"stand_down_signed": "The stand-down is signed.",
 	"restored":          "Restored and signed.",
 	"unwatched_logged":  "The job was recorded.",
+	"question_voided":   "Voided and signed. All theory tests that had the question are marked anew.",
+	"question_restored": "The question counts again. All theory tests that had it are marked anew.",
 	"test_watched":      "You are noted as watching this test.",
 	"test_unwatched":    "You are no longer noted as watching this test.",
 	"saved":             "Saved.",
