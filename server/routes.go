@@ -20,6 +20,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerConfirmRoutes(r)
 	s.registerPracticeRoutes(r)
 	s.registerTestRoutes(r)
+	s.registerStatisticsRoutes(r)
 	s.registerAskRoutes(r)
 	s.registerUnwatchedRoutes(r)
 
