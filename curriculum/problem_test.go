@@ -464,7 +464,7 @@ func TestEveryCodeListed(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, f := range files {
-		if !strings.HasSuffix(f.Name(), ".go") || strings.HasSuffix(f.Name(), "_test.go") || f.Name() == "codes.go" || f.Name() == "change.go" { // a diff has codes of its own
+		if !strings.HasSuffix(f.Name(), ".go") || strings.HasSuffix(f.Name(), "_test.go") || f.Name() == "codes.go" || f.Name() == "change.go" || f.Name() == "change_show.go" { // a diff has codes of its own
 			continue
 		}
 		b, err := os.ReadFile(f.Name())
