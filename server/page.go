@@ -196,7 +196,7 @@ func personName(p *store.Person) string {
 	case p == nil:
 		return "nobody"
 	case p.Name == "":
-		return "somebody whose name was erased"
+		return "an erased person"
 	}
 	return p.Name
 }

@@ -17,6 +17,12 @@ type Options struct {
 	Keys     *KeyFile         // nil: personal rows stay closed (verify, rebuild)
 	Now      func() time.Time // the clock
 	Random   io.Reader        // crypto/rand.Reader but in demos and tests
+
+	// Beside is the path of the key file: the last head signed is kept beside it, in Beside.head, and erasures in
+	// Beside.erasures. "": nothing is kept, and an older copy is not noticed.
+	Beside string
+	// Witness is told of new heads after their commit, the newest only, one at a time; after an error it is asked again later.
+	Witness func(note string) error
 }
 
 // Store is an open database. It is safe for concurrent use.
