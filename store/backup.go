@@ -87,34 +87,34 @@ func copyPages(ctx context.Context, from, to *sqlite3.SQLiteConn, progress Progr
 	}
 }
 
-func backup(ctx context.Context, o Options, out string, progress Progress) error {
+func backup(ctx context.Context, o Options, out string, progress Progress) (*string, error) {
 	if err := checkFile(o.Database); err != nil {
-		return err
+		return nil, err
 	}
 	if _, err := os.Lstat(out); err == nil {
-		return fmt.Errorf("backup %s: %w; it is never overwritten", out, ErrExists)
+		return nil, fmt.Errorf("backup %s: %w; it is never overwritten", out, ErrExists)
 	}
 	temp, err := tempBeside(out, ".part")
 	if err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	defer removeDatabase(temp)
 	if err := copyDatabase(ctx, o.Database, temp, progress); err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	under := o
 	under.Database = temp
 	v, err := examine(ctx, under, examination{}, progress)
 	if err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	if !v.OK {
-		return fmt.Errorf("backup %s: the copy was not kept: %w: %s", out, ErrDamaged, v.FirstProblem.What)
+		return nil, fmt.Errorf("backup %s: the copy was not kept: %w: %s", out, ErrDamaged, v.FirstProblem.What)
 	}
 	if err := placeNew(temp, out); err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return nil, fmt.Errorf("backup: %w", err)
 	}
-	return nil
+	return v.Head, nil
 }
 
 func restore(ctx context.Context, from string, o Options, force bool, progress Progress) (*Verification, error) {

@@ -136,7 +136,7 @@ func TestErasureVerified(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	pat, pia := w.Apprentices[0], w.Apprentices[1]
 	before := filepath.Join(t.TempDir(), "before.db")
-	if err := store.Backup(ctx, w.Options, before, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, before, nil); err != nil {
 		t.Fatal(err)
 	}
 	erase(w, pat)
@@ -168,7 +168,7 @@ func TestErasureIsReplayed(t *testing.T) {
 			w := beside(t)
 			pat := w.Apprentices[0]
 			copied := filepath.Join(t.TempDir(), "copy.db")
-			if err := store.Backup(ctx, w.Options, copied, nil); err != nil {
+			if _, err := store.Backup(ctx, w.Options, copied, nil); err != nil {
 				t.Fatal(err)
 			}
 			erase(w, pat)
@@ -210,7 +210,7 @@ func TestErasureIsReplayed(t *testing.T) {
 func TestOlderCopyIsNoticed(t *testing.T) {
 	w := beside(t)
 	copied := filepath.Join(t.TempDir(), "copy.db")
-	if err := store.Backup(ctx, w.Options, copied, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, copied, nil); err != nil {
 		t.Fatal(err)
 	}
 	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
@@ -315,7 +315,7 @@ func TestOlderCopyIsNoticed(t *testing.T) {
 		t.Fatal(err)
 	}
 	full := filepath.Join(t.TempDir(), "full.db")
-	if err := store.Backup(ctx, w.Options, full, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, full, nil); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := store.Restore(ctx, full, w.Options, true, nil); err != nil {
@@ -330,7 +330,7 @@ func TestOlderCopyIsNoticed(t *testing.T) {
 func TestHeadsNeverShrinkUnderARunningServer(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	copied := filepath.Join(t.TempDir(), "copy.db")
-	if err := store.Backup(ctx, w.Options, copied, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, copied, nil); err != nil {
 		t.Fatal(err)
 	}
 	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
@@ -363,13 +363,13 @@ func TestWitness(t *testing.T) {
 	closed(w)
 	var told []string
 	failures := 0
-	w.Options.Witness = func(note string) error {
+	w.Options.Witnesses = []func(string) error{func(note string) error {
 		if failures++; failures == 1 {
 			return context.DeadlineExceeded
 		}
 		told = append(told, note)
 		return nil
-	}
+	}}
 	reopen(w)
 	for range 5 {
 		w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))

@@ -100,7 +100,7 @@ func (s *Store) checkKnownHead(ctx context.Context) error {
 	}
 	if forced == nil {
 		if refusal != nil {
-			s.refusal = fmt.Errorf("database %s: %w: %w", s.path, ErrRolledBack, refusal)
+			s.refusal = fmt.Errorf("database %s: %w", s.path, refusal)
 		}
 		return nil
 	}

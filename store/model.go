@@ -412,8 +412,8 @@ func Rebuild(ctx context.Context, o Options, check bool, progress Progress) (*Ve
 	return rebuild(ctx, o, check, progress)
 }
 
-// Backup copies a live database to a new file, online.
-func Backup(ctx context.Context, o Options, out string, progress Progress) error {
+// Backup copies a live database to a new file, online, and returns the copy's head, nil before there is a tree.
+func Backup(ctx context.Context, o Options, out string, progress Progress) (head *string, err error) {
 	return backup(ctx, o, out, progress)
 }
 

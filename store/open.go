@@ -162,8 +162,8 @@ func (s *Store) startKeepers(ctx context.Context, o Options) error {
 	if o.Beside != "" {
 		keepers = append(keepers, newKeeper(func(note string) error { return writeKnownHead(o.Beside, note) }))
 	}
-	if o.Witness != nil {
-		keepers = append(keepers, newKeeper(o.Witness))
+	for _, tell := range o.Witnesses {
+		keepers = append(keepers, newKeeper(tell))
 	}
 	if len(keepers) == 0 {
 		return nil

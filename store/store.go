@@ -21,8 +21,9 @@ type Options struct {
 	// Beside is the path of the key file: the last head signed is kept beside it, in Beside.head, and erasures in
 	// Beside.erasures. "": nothing is kept, and an older copy is not noticed.
 	Beside string
-	// Witness is told of new heads after their commit, the newest only, one at a time; after an error it is asked again later.
-	Witness func(note string) error
+	// Witnesses are told of new heads after their commit, each in its own time: the newest only, one after another. After an
+	// error a witness is asked again later.
+	Witnesses []func(note string) error
 }
 
 // Store is an open database. It is safe for concurrent use.

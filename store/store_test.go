@@ -51,7 +51,7 @@ func TestVerifyBackupRestore(t *testing.T) {
 	v := mustVerify(t, w.Options)
 	t.Logf("%+v", v)
 	out := filepath.Join(t.TempDir(), "copy ?#%.db")
-	if err := store.Backup(ctx, w.Options, out, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, out, nil); err != nil {
 		t.Fatal(err)
 	}
 	o := w.Options
