@@ -218,6 +218,11 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 			return nil, err
 		}
 	}
+	if what.content && x.v.OK { // else forms or answers may be missing
+		if err := x.marks(made.tx); err != nil {
+			return nil, err
+		}
+	}
 	if what.projections {
 		n, p, err := compareProjections(s.q, made.tx)
 		if err != nil {
