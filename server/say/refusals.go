@@ -235,6 +235,7 @@ var ruleWords = map[string]string{
 	"not_first":          "This cannot stand at this place in the ledger.",
 	"no_such_person":     "There is no such person on the roster.",
 	"person_known":       "A person with this id is on the roster already.",
+	"person_erased":      "This person was erased, so nothing more can be recorded about them or by them.",
 	"no_such_site":       "There is no such site. Add it first.",
 	"site_known":         "A site with this id is there already.",
 	"no_such_cohort":     "There is no such cohort. Add it first.",
