@@ -148,6 +148,7 @@ type lessonPage struct {
 	Read        moment // in this edition, by the person who asks
 	Changed     bool   // read, but in another edition only
 	MayRead     bool   // an apprentice who can note it
+	MayPin      bool   // shop notes
 	Practice    string
 	VehiclePath string
 }
@@ -219,7 +220,18 @@ func (s *Server) showLesson(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, newLessonPage(b, p, l, v, read, mayRead))
+	page := newLessonPage(b, p, l, v, read, mayRead)
+	notes, err := s.acts.NotesBeside(r.Context())
+	if err != nil {
+		return err
+	}
+	if beside := noteTexts(notes, l.ID); len(beside) > 0 {
+		page.HTML = l.HTMLWithNotes(v, p.Units, picturePath(p), beside)
+	}
+	if page.MayPin, err = s.may(r.Context(), me, acts.PinNote, acts.Target{}); err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, page)
 }
 
 func (s *Server) readLesson(w http.ResponseWriter, r *http.Request) error {

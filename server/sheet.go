@@ -86,9 +86,10 @@ type stepView struct {
 	Why            []string
 	Skipped        []string
 	Checks         []string
-	Error          string // what was wrong with the last thing sent about this step
-	Open           bool   // nothing tapped yet
-	Path           string // where a form of this step is sent
+	Notes          []string // shop notes
+	Error          string   // what was wrong with the last thing sent about this step
+	Open           bool     // nothing tapped yet
+	Path           string   // where a form of this step is sent
 	Nonce          string
 	Watching       bool
 	DecidesHolds   bool
@@ -364,7 +365,13 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, status, newJobPage(b, p, sh, rights, site, names, nonce.String(), bad))
+	page := newJobPage(b, p, sh, rights, site, names, nonce.String(), bad)
+	notes, err := s.acts.NotesBeside(ctx)
+	if err != nil {
+		return err
+	}
+	page.hang(notes)
+	return s.render(w, r, status, page)
 }
 
 func (s *Server) jobRights(r *http.Request, sh *acts.JobSheet) (jobRights, error) {

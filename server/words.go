@@ -19,6 +19,8 @@ var notices = map[string]string{
 	"key_asked":         "Your new signing key waits for a coordinator.",
 	"sessions_ended":    "The session was ended.",
 	"confirmed":         "Noted: you have read the change and confirm it.",
+	"note_pinned":       "The note is pinned. It stands beside the step in the lesson and on job sheets.",
+	"note_removed":      "The note is taken off. It stays in the record.",
 	"read":              "Noted: you have read this lesson.",
 	"answer_saved":      "Saved.",
 	"job_asked":         "Asked. A supervisor will see it at once.",
