@@ -23,6 +23,8 @@ type State struct {
 	entries      map[string]*EntryFact
 	tests        map[string]*TestFact
 	jobs         map[string]bool
+	cases        map[string]bool            // open ones
+	caseOf       map[string]string          // by the return that closed it
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
 	disputes     map[string][]DisputeFact // by disputed entry
@@ -34,7 +36,7 @@ func NewState() *State {
 		windows: map[string]int{},
 		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
-		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, jobs: map[string]bool{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, jobs: map[string]bool{}, cases: map[string]bool{}, caseOf: map[string]string{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 	}
 }
@@ -69,6 +71,7 @@ func (s *State) Member(person, cohort string) (bool, error) {
 func (s *State) Entry(id string) (*EntryFact, error)          { return s.entries[id], nil }
 func (s *State) Test(id string) (*TestFact, error)            { return s.tests[id], nil }
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
+func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry], nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
 func (s *State) Appointments(person string) ([]AppointmentFact, error) {
 	return s.appointments[person], nil
@@ -141,6 +144,18 @@ func (s *State) Apply(p *Parsed) {
 		s.tests[x.Test].HandedIn = true
 	case *SignOffPayload:
 		s.jobs[x.Job] = true
+	case *CaseOpenedPayload:
+		s.cases[b.ID] = true
+	case *ReturnPayload:
+		if x.Case != "" {
+			delete(s.cases, x.Case)
+			s.caseOf[b.ID] = x.Case
+		}
+	case *CorrectionPayload:
+		if c := s.caseOf[b.Corrects]; c != "" { // a finding withdrawn opens its case again
+			s.cases[c] = true
+			delete(s.caseOf, b.Corrects)
+		}
 	case *StandDownPayload:
 		s.standDowns[b.Subject] = append(s.standDowns[b.Subject], StandDownFact{Index: index, Entry: b.ID, Task: x.Task, By: b.Actor, Signed: len(p.Signatures) > 0})
 	case *StandDownSignedPayload:
