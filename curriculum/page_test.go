@@ -10,9 +10,12 @@ import (
 )
 
 // plainMarkdown is goldmark with the same extensions and nothing of ours.
-var plainMarkdown = goldmark.New(
-	goldmark.WithExtensions(extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote),
-	goldmark.WithParserOptions(parser.WithHeadingAttribute()))
+var plainMarkdown = goldmark.New(goldmark.WithExtensions(plainExtensions...), goldmark.WithParserOptions(plainOptions...))
+
+var (
+	plainExtensions = []goldmark.Extender{extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote}
+	plainOptions    = []parser.Option{parser.WithHeadingAttribute()}
+)
 
 func pageOf(t *testing.T, body string, v string, units string) string {
 	t.Helper()
@@ -43,7 +46,7 @@ func TestPages(t *testing.T) {
 		{name: "a sum hides its formulas", body: "## Arithmetic\n```sum\nask: How <much>?\ngiven: {a: {what: Force, unit: N, values: [12, 13]}}\nfind: a * 7\nrounding: 1\ntolerance: 0\n```\n",
 			want: []string{`<aside class="sum" id="arithmetic/1">`, "How &lt;much&gt;?", "Force: 12 N"}, not: []string{"a * 7", "find"}},
 		{name: "ordinary code stays", body: "```go\na < b\n```\n", want: []string{`<pre><code class="language-go">a &lt; b`}},
-		{name: "headings have anchors", body: "## For *the* curious\n\n## Faults {#fs}\n\n## Faults\n", want: []string{`<h2 id="for-the-curious">`, `<h2 id="fs">`, `<h2 id="faults-2">`}},
+		{name: "sections have anchors, reading matter those of its author", body: "## For *the* curious\n\n## More {#more}\n\n## Faults {#fs}\n\n## Faults\n", want: []string{`<h2>For <em>the</em> curious</h2>`, `<h2 id="more">More</h2>`, `<h2 id="fs">`, `<h2 id="faults-2">`}},
 		{name: "footnotes, definitions, tables", body: "a[^1]\n\n[^1]: b\n\nc\n: d\n\n|e|\n|:-:|\n|f|\n", want: []string{"footnote", "<dd>d</dd>", `<td style="text-align:center">f</td>`}},
 		{name: "addresses", body: "www.example.org and <mail@example.org>\n", want: []string{`<a href="http://www.example.org">`, `<a href="mailto:mail@example.org">`}},
 	}

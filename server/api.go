@@ -30,7 +30,8 @@ import (
 //	api_jobs.go     watched jobs and their signatures
 //	api_cases.go    spot checks, cars that came back
 //	api_decide.go   standings, board, floor, clearances, stand-downs
-//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger
+//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
+//	api_ledger.go   the ledger's head and its proofs
 
 const apiPrefix = "/api/v1"
 
@@ -129,6 +130,8 @@ var apiRoutes = []apiRoute{
 	{"GET", "/programme/offer", apiOffer, false},
 	{"POST", "/programme/adopt", apiAdopt, false},
 
+	{"GET", "/ledger/head", apiHead, true},
+	{"GET", "/ledger/proof", apiProof, true},
 	{"GET", "/ledger/entries", apiEntries, false},
 	{"GET", "/openapi.yaml", nil, true}, // served as it is
 }

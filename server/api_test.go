@@ -29,6 +29,8 @@ import (
 	"brakewright/store"
 	"brakewright/store/ledger"
 	"brakewright/store/storetest"
+
+	"golang.org/x/mod/sumdb/tlog"
 )
 
 // apiDescription is openapi.yaml with its schemas compiled.
@@ -635,6 +637,53 @@ func checkEntries(t *testing.T, w *apiWorld, c *apiClient) {
 	info, err := w.Store.Info(context.Background())
 	if err != nil || int64(n) != info.Entries {
 		t.Errorf("%d entries over the API, %d in the ledger, %v", n, info.Entries, err)
+	}
+	checkProofs(t, w, n)
+}
+
+// checkProofs takes the head and its proofs over the API, without an account, and checks them as an outsider would.
+func checkProofs(t *testing.T, w *apiWorld, entries int) {
+	t.Helper()
+	c := &apiClient{w: w}
+	answer := c.must(200, "GET", "/ledger/head", nil)
+	head, err := ledger.OpenHead(answer["head"].(string), answer["key"].(string))
+	if err != nil || head.Size != int64(entries) || fmt.Sprint(answer["size"]) != fmt.Sprint(entries) || answer["root"] != head.Root.String() {
+		t.Fatalf("%v, %v, %d entries", answer, err, entries)
+	}
+	hashes := func(answer object) (all []tlog.Hash) {
+		for _, x := range answer["hashes"].([]any) {
+			h, err := tlog.ParseHash(x.(string))
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, h)
+		}
+		return all
+	}
+	views, err := w.Store.Entries(context.Background(), store.EntryFilter{Limit: entries})
+	if err != nil || len(views) != entries {
+		t.Fatal(len(views), err)
+	}
+	for _, v := range views {
+		p := c.must(200, "GET", fmt.Sprintf("/ledger/proof?index=%d", v.Index), nil)
+		if err := ledger.CheckInclusion(hashes(p), head.HeadBody, v.Index, ledger.LeafHash(v.Leaf)); err != nil {
+			t.Error(err)
+		}
+	}
+	before := c.must(200, "GET", "/ledger/proof?index=0&size=7", nil)
+	root, err := tlog.ParseHash(before["root"].(string))
+	if err != nil {
+		t.Fatal(err)
+	}
+	older := ledger.HeadBody{Origin: head.Origin, Size: 7, Root: root}
+	if err := ledger.CheckConsistency(hashes(c.must(200, "GET", "/ledger/proof?from=7", nil)), head.HeadBody, older); err != nil {
+		t.Error(err)
+	}
+	for _, query := range []string{"", "?index=1&from=2", "?index=x", "?index=0&size=x"} {
+		c.must(400, "GET", "/ledger/proof"+query, nil)
+	}
+	for _, query := range []string{fmt.Sprintf("?index=%d", entries), fmt.Sprintf("?index=0&size=%d", entries+1), "?from=0", "?from=8&size=7", "?index=7&size=7"} {
+		c.must(404, "GET", "/ledger/proof"+query, nil)
 	}
 }
 

@@ -52,7 +52,11 @@ func (t *tx) rulesFacts() *batchFacts {
 }
 
 // appended notes that an entry was written.
-func (t *tx) appended(p *ledger.Parsed, index int64) {
+func (t *tx) appended(p *ledger.Parsed, index int64, leaf []byte) {
+	if len(t.leaves) == 0 {
+		t.leavesFrom = index
+	}
+	t.leaves = append(t.leaves, ledger.LeafHash(leaf))
 	t.end = &tail{next: index + 1, last: p.RecordedAt}
 	if !keeps(p.Body.Type) {
 		t.remembered = nil

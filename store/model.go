@@ -479,7 +479,7 @@ type Problem struct {
 type Verification struct {
 	OK           bool     `json:"ok"`
 	Entries      int64    `json:"entries"`
-	Head         *string  `json:"head"` // null before there is a tree
+	Head         *string  `json:"head"` // the signed head; null before there is a tree
 	Checks       []Check  `json:"checks"`
 	NotExamined  []string `json:"not_examined"`
 	FirstProblem *Problem `json:"first_problem"`
@@ -490,7 +490,12 @@ type Progress func(what string, done, total int64)
 
 // Verify checks every hash, signature, rule and projection of a database without changing it. ledgerOnly stops after the entries.
 func Verify(ctx context.Context, o Options, ledgerOnly bool, progress Progress) (*Verification, error) {
-	return verify(ctx, o, ledgerOnly, progress)
+	return verify(ctx, o, nil, ledgerOnly, progress)
+}
+
+// VerifyAgainst is Verify with heads that were kept elsewhere: the ledger must extend each of them.
+func VerifyAgainst(ctx context.Context, o Options, heads []*ledger.TreeHead, ledgerOnly bool, progress Progress) (*Verification, error) {
+	return verify(ctx, o, heads, ledgerOnly, progress)
 }
 
 // Rebuild makes the projections anew from the ledger; with check it changes nothing and reports what differs.

@@ -348,6 +348,33 @@ CREATE TABLE tests (
 
 CREATE INDEX tests_apprentice ON tests (apprentice, idx);
 
+CREATE TRIGGER tree_no_delete BEFORE DELETE ON tree
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only'); END;
+
+CREATE TRIGGER tree_no_replace BEFORE INSERT ON tree
+WHEN NEW.idx <> (SELECT COALESCE(MAX(idx) + 1, 0) FROM tree)
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only and without gaps'); END;
+
+CREATE TRIGGER tree_no_update BEFORE UPDATE ON tree
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only'); END;
+
+CREATE TABLE tree (
+    idx    INTEGER PRIMARY KEY CHECK (idx >= 0),
+    hashes BLOB NOT NULL CHECK (length(hashes) >= 32 AND length(hashes) % 32 = 0)
+) STRICT;
+
+CREATE TRIGGER tree_head_grows BEFORE UPDATE ON tree_head WHEN NEW.size <= OLD.size
+BEGIN SELECT RAISE(ABORT, 'a head is never shorter than the one before'); END;
+
+CREATE TRIGGER tree_head_no_delete BEFORE DELETE ON tree_head
+BEGIN SELECT RAISE(ABORT, 'the head stays'); END;
+
+CREATE TABLE tree_head (
+    one  INTEGER PRIMARY KEY CHECK (one = 1),
+    size INTEGER NOT NULL CHECK (size > 0), -- entries
+    note TEXT NOT NULL                      -- C2SP checkpoint in a signed note
+) STRICT;
+
 CREATE TABLE verdict_cache (
     apprentice TEXT NOT NULL,
     task       TEXT NOT NULL,
