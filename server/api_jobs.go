@@ -34,8 +34,8 @@ type apiJobLine struct {
 	PlannedAt  *string         `json:"planned_at"` // null: at once
 	AskedOf    *string         `json:"asked_of"`   // who accepted it, or to whom it was passed on
 	Accepted   bool            `json:"accepted"`
-	PausedAt   *string         `json:"paused_at"` // null while it runs
-	Paper      bool            `json:"paper"`     // watched on its printed sheet
+	PausedAt   *string         `json:"paused_at"`      // null while it runs
+	Paper      bool            `json:"paper"`          // watched on its printed sheet
 	Note       string          `json:"note,omitempty"` // why it was declined or withdrawn
 	SignOff    *string         `json:"sign_off"`       // the entry, once signed
 }

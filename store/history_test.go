@@ -225,7 +225,7 @@ func (c *chance) submission() *ledger.Submission {
 		}
 		payload = p
 	case ledger.CaseOpened:
-		p := ledger.CaseOpenedPayload{Task: task, Jobs: []string{}, People: []string{subject.ID}}
+		p := ledger.CaseOpenedPayload{Task: task, Jobs: []string{}, People: []string{actor.ID}}
 		personal["what_happened"] = "a soft pedal"
 		if c.flip("a job", 2) {
 			p.Jobs = append(p.Jobs, c.of(ledger.SignOff, ledger.UnwatchedJob))

@@ -285,6 +285,9 @@ func (s *Service) takeJob(ctx context.Context, actor *store.Person, job string) 
 			return err
 		}
 	}
+	if err := openJob(j); err != nil {
+		return err
+	}
 	var taps []store.Tap
 	if j.Supervisor != "" && j.Supervisor != actor.ID {
 		over, err := s.event(actor, "taken")
@@ -324,11 +327,14 @@ func (s *Service) acceptJob(ctx context.Context, actor *store.Person, job string
 	if err := s.mayWatch(ctx, actor, WatchJob, j, apprentice); err != nil {
 		return err
 	}
+	if err := stillWaiting(j); err != nil {
+		return err
+	}
 	said, err := s.event(actor, "accepted")
 	if err != nil {
 		return err
 	}
-	if j.AskedOf == actor.ID && !j.AcceptedAt.IsZero() && j.Status == store.JobWaiting {
+	if j.AskedOf == actor.ID && !j.AcceptedAt.IsZero() {
 		return nil
 	}
 	return s.jobRefused(ctx, s.Store.TapAndUpdate(ctx, job, []store.Tap{said}, func(j *store.Job, _ []store.Tap) error {
@@ -357,6 +363,9 @@ func (s *Service) passJobOn(ctx context.Context, actor *store.Person, job, to, w
 		if err != nil || to == actor.ID || s.mayWatch(ctx, other, WatchJob, j, apprentice) != nil {
 			return wrong("to", "cannot_watch")
 		}
+	}
+	if err := stillWaiting(j); err != nil {
+		return err
 	}
 	said, err := s.event(actor, "passed_on")
 	if err != nil {
@@ -470,6 +479,12 @@ func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string
 		return wrong("to", "paper_future")
 	case !from.Before(to):
 		return wrong("to", "paper_order")
+	}
+	if err := openJob(j); err != nil {
+		return err
+	}
+	if j.Status != store.JobWaiting && j.Supervisor != actor.ID {
+		return conflict("not_watching")
 	}
 	taps, err := s.Store.Taps(ctx, job)
 	if err != nil {

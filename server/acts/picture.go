@@ -101,11 +101,14 @@ func unpack(ctx context.Context, b []byte) (image.Image, error) {
 	default:
 		return nil, wrong("photo", "photo_kind")
 	}
+	if kindOf(b) == "webp" && hiddenFrame(b) {
+		return nil, wrong("photo", "photo_pixels", "most", strconv.Itoa(maxPixels/1_000_000))
+	}
 	c, err := config(bytes.NewReader(b))
 	if err != nil {
 		return nil, wrong("photo", "photo_unreadable")
 	}
-	if tooMany(c.Width, c.Height) || kindOf(b) == "webp" && hiddenFrame(b) {
+	if tooMany(c.Width, c.Height) {
 		return nil, wrong("photo", "photo_pixels", "most", strconv.Itoa(maxPixels/1_000_000))
 	}
 	m, err := decode(&untilDone{ctx, bytes.NewReader(b)})

@@ -490,7 +490,10 @@ func stepStatement(st *SheetStep) []string {
 	}
 	out := []string{line + "."}
 	if st.CriticalError {
-		out = append(out, strings.TrimSpace("Critical error at “"+name+"”: "+sentence(st.WhatHappened)+" "+stepInWords[st.SteppedIn]))
+		out = append(out, "Critical error at “"+name+"”: "+st.WhatHappened)
+		if in := stepInWords[st.SteppedIn]; in != "" {
+			out = append(out, in)
+		}
 	}
 	if st.OwnError {
 		out = append(out, strings.TrimSpace("At “"+name+"” the apprentice found an own error and put it right. "+st.OwnErrorWhat))
@@ -531,14 +534,6 @@ func stepStatement(st *SheetStep) []string {
 		out = append(out, line+".")
 	}
 	return out
-}
-
-// sentence ends a text with a full stop, if it has no end of its own.
-func sentence(s string) string {
-	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?") {
-		return s
-	}
-	return s + "."
 }
 
 // denied is a refusal for want of permission.

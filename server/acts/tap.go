@@ -46,6 +46,9 @@ func (s *Service) tap(ctx context.Context, actor *store.Person, job string, taps
 		if slices.ContainsFunc(all, func(x store.Tap) bool { return x.ID == t.ID }) {
 			continue // sent again
 		}
+		if err := openJob(j); err != nil {
+			return nil, err
+		}
 		t, err := s.checkTap(ctx, sh, actor, j, t, all)
 		if err == nil && !resumed {
 			err = sh.whilePaused(t)
@@ -55,11 +58,6 @@ func (s *Service) tap(ctx context.Context, actor *store.Person, job string, taps
 		}
 		resumed = resumed || t.Event == "resumed"
 		fresh, all = append(fresh, t), append(all, t)
-	}
-	if len(fresh) > 0 {
-		if err := openJob(j); err != nil {
-			return nil, err
-		}
 	}
 	// Also where nothing is new: the answer to the first sending may have been lost before this.
 	if j.Status == store.JobWatching || j.Status == store.JobFinished {
