@@ -161,7 +161,27 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		}
 		rows = append(rows, row)
 	}
+	d.dress(class, t, head, rows, columns)
 	return rows, columns
+}
+
+// dress notes what rendering does with a table of ours. Its class says what it holds. Features and keys are for authors: a
+// row that not every car has says so in its first cell. Each other cell knows its column, for screens too narrow for a table.
+func (d *document) dress(class string, t *extast.Table, head *extast.TableHeader, rows []tableRow, columns []string) {
+	t.SetAttributeString("class", []byte("of-"+class))
+	t.SetAttributeString("role", []byte("table")) // which style sheets that stack the rows would take away
+	hide := func(name string) bool { return name == "if" || name == "key" }
+	named := slices.IndexFunc(columns, func(name string) bool { return !hide(name) })
+	words := make([]string, 0, len(columns))
+	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+		d.marks[c] = mark{hide: hide(columns[len(words)])}
+		words = append(words, d.text(c).Plain())
+	}
+	for _, row := range rows {
+		for i, c := range row.cells {
+			d.marks[c] = mark{hide: hide(columns[i]), column: words[i], first: i == named}
+		}
+	}
 }
 
 func nearestColumn(name string, want []column) string {

@@ -40,9 +40,11 @@ type mark struct {
 	step   *Step    // the step a list item is, or nil
 	each   *Step    // step at hand for {axle} below this node, or nil
 	needs  []string // features a row needs
-	hide   bool     // nothing of it is shown (a sum's formulas)
+	hide   bool     // nothing of it is shown (a sum's formulas, a column for authors)
 	sum    *Sum
 	figure *Figure // the value cell of a vehicle sheet's figures
+	column string  // of a cell of our tables: its column's heading, "" in the heading itself
+	first  bool    // the cell that names its row
 }
 
 // section is a level-2 heading with the blocks up to the next heading of level 1 or 2.

@@ -248,7 +248,7 @@ func (p *page) badges(w util.BufWriter, n ast.Node) {
 			}
 		}
 		if len(own) > 0 {
-			badge("only", p.say.onlyWith+" "+strings.Join(own, ", "))
+			badge("only", p.onlyWith(own))
 		}
 	}
 }
@@ -453,6 +453,9 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 	case entering:
 		_, _ = w.WriteString("<tr")
 		p.id(w, n)
+		if _, ours := p.d.marks[n.FirstChild()]; ours {
+			_, _ = w.WriteString(` role="row"`)
+		}
 		_, _ = w.WriteString(">\n")
 		return ast.WalkContinue, nil
 	default:
@@ -466,12 +469,22 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 
 func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	c := n.(*extast.TableCell)
-	tag := "td"
-	if c.Parent().Kind() == extast.KindTableHeader {
-		tag = "th"
+	m, ours := p.d.marks[n]
+	if m.hide {
+		return ast.WalkSkipChildren, nil
+	}
+	tag, role := "td", "cell"
+	switch {
+	case c.Parent().Kind() == extast.KindTableHeader:
+		tag, role = "th", `columnheader" scope="col`
+	case m.first:
+		tag, role = "th", `rowheader" scope="row`
 	}
 	if !entering {
-		if m, ok := p.d.marks[n]; ok && m.figure != nil {
+		if m.first {
+			p.rowOnlyWith(w, n)
+		}
+		if m.figure != nil {
 			if words := m.figure.converted(p.units); words != "" {
 				_, _ = w.WriteString(` (<span class="figure">` + esc(words) + `</span>)`)
 			}
@@ -480,11 +493,32 @@ func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 		return ast.WalkContinue, nil
 	}
 	_, _ = w.WriteString("<" + tag)
+	if ours {
+		_, _ = w.WriteString(` role="` + role + `"`)
+		if m.column != "" && !m.first {
+			_, _ = w.WriteString(` data-head="` + esc(m.column) + `"`)
+		}
+	}
 	if c.Alignment != extast.AlignNone {
 		_, _ = w.WriteString(` style="text-align:` + c.Alignment.String() + `"`)
 	}
 	_ = w.WriteByte('>')
 	return ast.WalkContinue, nil
+}
+
+// rowOnlyWith says in the cell that names a row which cars have it, where no car is chosen.
+func (p *page) rowOnlyWith(w util.BufWriter, cell ast.Node) {
+	if needs := p.d.marks[cell.Parent()].needs; p.v == nil && len(needs) > 0 {
+		_, _ = w.WriteString(` <span class="mark only">` + esc(p.onlyWith(needs)) + `</span>`)
+	}
+}
+
+func (p *page) onlyWith(features []string) string {
+	var names []string
+	for _, f := range features {
+		names = append(names, FeatureName(f))
+	}
+	return p.say.onlyWith + " " + strings.Join(names, ", ")
 }
 
 func (p *page) term(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {

@@ -164,7 +164,9 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		copied := f
 		vr.d.marks[tr.node] = mark{anchor: f.Element}
 		if c := tr.cell("value"); c != nil {
-			vr.d.marks[c] = mark{figure: &copied}
+			m := vr.d.marks[c]
+			m.figure = &copied
+			vr.d.marks[c] = m
 		}
 	}
 }

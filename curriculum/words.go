@@ -126,6 +126,20 @@ func pageWordsFor(language string) pageWords {
 	return wordsOf["en"]
 }
 
+// Readable makes an id such as "front-disc" into words.
+func Readable(id string) string {
+	words := strings.NewReplacer("-", " ", "_", " ").Replace(id)
+	return strings.ReplaceAll(words, "by wire", "by-wire") // the trade writes it so, and "with by wire" reads wrong
+}
+
+// FeatureName is what a page calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
+func FeatureName(id string) string {
+	if len(id) <= 3 {
+		return strings.ToUpper(id)
+	}
+	return Readable(id)
+}
+
 // plainKey makes words comparable: one space between words, no case, no trailing colon.
 func plainKey(s string) string {
 	s = strings.Join(strings.Fields(s), " ")

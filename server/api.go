@@ -27,6 +27,7 @@ import (
 //
 //	api.go          routes, who asks, reading requests, writing answers and errors
 //	api_study.go    lessons, practice, theory tests
+//	api_questions.go how questions fared, voids
 //	api_jobs.go     watched jobs and their signatures
 //	api_cases.go    spot checks, cars that came back
 //	api_decide.go   standings, board, floor, clearances, stand-downs
@@ -69,6 +70,9 @@ var apiRoutes = []apiRoute{
 	{"PUT", "/tests/{test}/answers/{question}", apiAnswerQuestion, false},
 	{"POST", "/tests/{test}/hand-in", apiHandIn, false},
 	{"POST", "/tests/{test}/watch", apiWatchTest, false},
+	{"GET", "/questions", apiQuestions, false},
+	{"POST", "/voids/preview", apiPreviewVoid, false},
+	{"POST", "/voids", apiVoid, false},
 
 	{"GET", "/jobs", apiJobs, false},
 	{"POST", "/jobs", apiAskJob, false},

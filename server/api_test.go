@@ -735,6 +735,58 @@ func TestAPIAskedBackAndPractised(t *testing.T) {
 	}
 }
 
+// A question is looked at, its voiding previewed and signed, and put back again.
+func TestAPIVoidsAQuestion(t *testing.T) {
+	w := newAPIWorld(t, "")
+	ada, pat := w.Coordinators[0], w.Apprentices[0]
+	p, c := w.as(pat), w.as(ada)
+	form := p.must(201, "POST", "/tests", object{"task": "induction", "vehicle": "trainer-a"})
+	test := form["id"].(string)
+	p.must(201, "POST", "/tests/"+test+"/hand-in", nil)
+	if got, _, _ := p.send("GET", "/questions", nil); got != 403 {
+		t.Errorf("an apprentice sees the statistics: %d", got)
+	}
+	_, _, out := c.send("GET", "/questions?task=induction", nil)
+	all := out.([]any)
+	if len(all) != len(form["questions"].([]any)) {
+		t.Fatalf("%d lines for %d questions", len(all), len(form["questions"].([]any)))
+	}
+	q := all[0].(object)
+	of := object{"question": q["question"], "lesson": q["lesson"], "edition": q["edition"]}
+	preview := c.must(200, "POST", "/voids/preview", of)
+	r := preview["remarked"].([]any)[0].(object)
+	if r["test"] != test || fmt.Sprint(r["points"]) != "1" || r["passed"] != false {
+		t.Errorf("%v", preview)
+	}
+	of["reason"], of["passphrase"], of["seen"] = "The key is wrong", ada.Passphrase, strings.Repeat("0", 64)
+	if got, _, out := c.send("POST", "/voids", of); got != 409 || out.(object)["code"] != "marks_changed" {
+		t.Errorf("signed something else than was seen: %d %v", got, out)
+	}
+	of["seen"] = preview["seen"]
+	key := w.ID()
+	c.key = key
+	first := c.must(201, "POST", "/voids", of)
+	c.key = key
+	again := c.must(201, "POST", "/voids", of)
+	if first["id"] != key || fmt.Sprint(first) != fmt.Sprint(again) {
+		t.Errorf("first %v, again %v", first, again)
+	}
+	marks := p.must(200, "GET", "/tests/"+test, nil)["marks"].(object)
+	if fmt.Sprint(marks["points"]) != "1" {
+		t.Errorf("marks %v", marks)
+	}
+	delete(of, "seen")
+	if got, _, _ := c.send("POST", "/voids", of); got != 409 {
+		t.Errorf("voided twice: %d", got)
+	}
+	of["restores"] = true
+	c.must(201, "POST", "/voids", of)
+	marks = p.must(200, "GET", "/tests/"+test, nil)["marks"].(object)
+	if fmt.Sprint(marks["points"]) != "0" {
+		t.Errorf("marks %v", marks)
+	}
+}
+
 func (w *apiWorld) entries() int64 {
 	w.t.Helper()
 	info, err := w.Store.Info(context.Background())

@@ -363,6 +363,21 @@ type TestFilter struct {
 // Tests returns tests, newest first.
 func (s *Store) Tests(ctx context.Context, f TestFilter) ([]*Test, error) { return s.tests(ctx, f) }
 
+// Void is a question taken out of all tests that had it (or put back), by one entry.
+type Void struct {
+	Entry      string
+	Question   string
+	Lesson     string
+	Edition    string // of the lesson; "" is all editions
+	Restores   bool
+	RestoredBy string // entry, "" while it is in force
+	By         string
+	At         time.Time
+}
+
+// Voids returns all voids in the order of the ledger.
+func (s *Store) Voids(ctx context.Context) ([]Void, error) { return s.voids(ctx) }
+
 // SaveAnswer keeps a draft answer (JSON of quiz.Answer) of an open test; ErrConflict if handed in.
 func (s *Store) SaveAnswer(ctx context.Context, test, question string, answer json.RawMessage) error {
 	return s.saveAnswer(ctx, test, question, answer)

@@ -29,6 +29,8 @@ var projectionTables = []struct{ name, key string }{
 	{"adoptions", "entry_id"},
 	{"parameters", "entry_id"},
 	{"tests", "id"},
+	{"voids", "entry_id"},
+	{"remarks", "test_id"},
 	{"evidence", "idx, part"},
 	{"signed_jobs", "job_id"},
 	{"stand_downs", "entry_id"},
@@ -91,6 +93,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.testIssued(x)
 	case *ledger.TestHandedInPayload:
 		err = p.testHandedIn(x)
+	case *ledger.QuestionVoidedPayload:
+		err = p.questionVoided(x)
 	case *ledger.SignOffPayload:
 		err = p.signOff(x)
 	case *ledger.UnwatchedJobPayload:

@@ -119,6 +119,8 @@ CREATE TABLE entry_index (
 
 CREATE INDEX entry_index_actor ON entry_index (actor, idx);
 
+CREATE INDEX entry_index_corrects ON entry_index (corrects) WHERE corrects <> '';
+
 CREATE INDEX entry_index_subject ON entry_index (subject, idx);
 
 CREATE INDEX entry_index_task ON entry_index (task, idx);
@@ -267,6 +269,14 @@ CREATE TABLE programme_drafts (
     updated_at INTEGER NOT NULL
 ) STRICT;
 
+CREATE TABLE remarks (
+    test_id  TEXT NOT NULL PRIMARY KEY,
+    entry_id TEXT NOT NULL, -- the question_voided entry of the last marking
+    passed   INTEGER NOT NULL CHECK (passed IN (0, 1)),
+    answers  TEXT NOT NULL, -- JSON: what the answers say, as evidence has it
+    record   TEXT NOT NULL  -- id of the correction in force, '' where the test was withdrawn
+) STRICT;
+
 CREATE TABLE restores (
     entry_id   TEXT NOT NULL PRIMARY KEY,
     idx        INTEGER NOT NULL,
@@ -413,4 +423,16 @@ CREATE TABLE verdict_cache (
     verdict    TEXT NOT NULL, -- JSON
     PRIMARY KEY (apprentice, as_of, parameters, policy, task)
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE voids (
+    entry_id    TEXT NOT NULL PRIMARY KEY,
+    idx         INTEGER NOT NULL,
+    question    TEXT NOT NULL,
+    lesson      TEXT NOT NULL,
+    edition     TEXT NOT NULL, -- of the lesson, '' for all
+    restores    INTEGER NOT NULL CHECK (restores IN (0, 1)),
+    restored_by TEXT NOT NULL -- entry, '' while it is in force
+) STRICT;
+
+CREATE INDEX voids_question ON voids (question, lesson, edition);
 
