@@ -121,6 +121,9 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.dispute(x)
 	case *ledger.SettlementPayload:
 		err = p.settlement(x)
+	case *ledger.ErasurePayload:
+		err = p.erasure()
+	case *ledger.PutBackPayload: // the entry itself is all there is of it
 	default:
 		err = fmt.Errorf("no projection of %s", p.body.Type)
 	}
