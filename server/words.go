@@ -19,6 +19,7 @@ var notices = map[string]string{
 	"key_asked":         "Your new signing key waits for a coordinator.",
 	"sessions_ended":    "The session was ended.",
 	"confirmed":         "Noted: you have read the change and confirm it.",
+	"units_chosen":      "Figures are now shown in these units, in this browser.",
 	"note_pinned":       "The note is pinned. It stands beside the step in the lesson and on job sheets.",
 	"note_removed":      "The note is taken off. It stays in the record.",
 	"read":              "Noted: you have read this lesson.",
