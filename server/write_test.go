@@ -126,7 +126,7 @@ func TestSupervisorWithTheAuthorRightWrites(t *testing.T) {
 	p.form("Begin").set("begin", " — ").press("").says(422, "Use letters and digits.")
 	p = p.form("Begin").set("begin", "Fit a drain hose").press("").says(200, "lessons/fit-a-drain-hose.md", "id: fit-a-drain-hose")
 	text := p.form("Save the draft").values.Get("text")
-	p = p.form("Save the draft").press("").says(200, "The draft is saved.", "does not say so too") // the task does not list it yet
+	p.form("Save the draft").press("").says(200, "The draft is saved.", "does not say so too") // the task does not list it yet
 
 	const drawing = `<svg xmlns="http://www.w3.org/2000/svg"><g class="callout"><text>1</text></g></svg>`
 	archive := zippedWith(t, map[string]string{"pictures/hose.svg": drawing, "pictures/bad.svg": strings.Replace(drawing, "<g", "<script/><g", 1),
