@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"strings"
+	"time"
 
 	"brakewright/store/ledger"
 )
@@ -165,4 +166,40 @@ func (s *Store) replayErasures(ctx context.Context, leaves [][]byte) (failed []s
 		}
 	}
 	return failed, nil
+}
+
+// LastEntries say when the last entry about a person or by them was recorded.
+func (s *Store) LastEntries(ctx context.Context) (map[string]time.Time, error) {
+	all := map[string]time.Time{}
+	err := s.read(ctx, func(q querier) error {
+		_, err := collect(q, func(r *sql.Rows) (struct{}, error) {
+			var person string
+			var at int64
+			err := r.Scan(&person, &at)
+			if t := ms(at); t.After(all[person]) {
+				all[person] = t
+			}
+			return struct{}{}, err
+		}, `
+			SELECT subject, MAX(recorded_at) FROM entry_index WHERE subject <> '' GROUP BY subject
+			UNION ALL SELECT actor, MAX(recorded_at) FROM entry_index GROUP BY actor`)
+		return err
+	})
+	return all, err
+}
+
+// Matters are what is not settled yet about a person.
+type Matters struct {
+	Disputes int // of entries about the person, or by the person
+	Cases    int // cars that came back, whose finding is still to be made
+}
+
+// OpenMatters counts them.
+func (s *Store) OpenMatters(ctx context.Context, person string) (m Matters, err error) {
+	err = s.read(ctx, func(q querier) error {
+		return q.row(`
+			SELECT COUNT(*) FROM disputes d JOIN entry_index i ON i.id = d.disputed
+			WHERE d.settled_by = '' AND (i.subject = $1 OR i.actor = $1 OR d.disputed_by = $1)`, person).Scan(&m.Disputes)
+	})
+	return m, err
 }
