@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"brakewright/curriculum/brakes"
 	"brakewright/server"
 	"brakewright/server/acts"
 	"brakewright/store"
@@ -102,6 +103,14 @@ func (s *serving) check() error {
 	return err
 }
 
+// folder is the programme folder to watch; "" where that is the programme which comes along.
+func (s *serving) folder() string {
+	if s.curriculum == embedded {
+		return ""
+	}
+	return s.curriculum
+}
+
 func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
 	log := newLog(stderr)
 	o, err := databaseOptions(s.database, s.keyFile)
@@ -153,7 +162,7 @@ func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
 		return err
 	}
 	h, err := server.New(server.Config{
-		Acts: service, Store: st, CurriculumDir: s.curriculum, PublicURL: cookieURL(s.publicURL, scheme, listener.Addr()), Version: programVersion(), Logger: log,
+		Acts: service, Store: st, CurriculumDir: s.folder(), Embedded: brakes.FS, PublicURL: cookieURL(s.publicURL, scheme, listener.Addr()), Version: programVersion(), Logger: log,
 	})
 	if err != nil {
 		return err
