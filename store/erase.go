@@ -25,6 +25,7 @@ func (t *tx) erase(person string) error {
 		`UPDATE taps SET personal = x'' WHERE job_id IN (SELECT id FROM jobs WHERE apprentice = $1)`,
 		`UPDATE jobs SET personal = x'' WHERE apprentice = $1`,
 		`UPDATE jobs SET status = 'withdrawn' WHERE apprentice = $1 AND status <> 'withdrawn' AND id NOT IN (SELECT job_id FROM signed_jobs)`,
+		`DELETE FROM photos WHERE job_id IN (SELECT id FROM jobs WHERE apprentice = $1)`,
 		`DELETE FROM draft_answers WHERE test_id IN (SELECT id FROM tests WHERE apprentice = $1)`,
 		`DELETE FROM open_tests WHERE test_id IN (SELECT id FROM tests WHERE apprentice = $1)`,
 		`DELETE FROM key_requests WHERE person_id = $1`,
@@ -197,6 +198,12 @@ type Matters struct {
 // OpenMatters counts them.
 func (s *Store) OpenMatters(ctx context.Context, person string) (m Matters, err error) {
 	err = s.read(ctx, func(q querier) error {
+		err := q.row(`
+			SELECT COUNT(*) FROM cases
+			WHERE closed_by = '' AND (person_id = $1 OR entry_id IN (SELECT entry_id FROM case_people WHERE person_id = $1))`, person).Scan(&m.Cases)
+		if err != nil {
+			return err
+		}
 		return q.row(`
 			SELECT COUNT(*) FROM disputes d JOIN entry_index i ON i.id = d.disputed
 			WHERE d.settled_by = '' AND (i.subject = $1 OR i.actor = $1 OR d.disputed_by = $1)`, person).Scan(&m.Disputes)
