@@ -3,7 +3,6 @@ package server
 import (
 	"encoding/base64"
 	"net/http"
-	"os"
 	"strconv"
 	"time"
 
@@ -439,11 +438,11 @@ type apiChange struct {
 
 // offer compares the watched folder with the edition in use.
 func (c *apiCall) offer() (*acts.Offer, error) {
-	dir := c.server.config.CurriculumDir
-	if dir == "" {
-		return nil, failure{status: http.StatusNotFound, code: "no_folder", text: "No programme folder is watched."}
+	o, err := c.server.offerTo(c.ctx(), c.actor)
+	if err == nil && o == nil {
+		err = failure{status: http.StatusNotFound, code: "no_folder", text: "No programme folder is watched, and this program comes with nothing newer."}
 	}
-	return c.acts.Compare(c.ctx(), c.actor, os.DirFS(dir))
+	return o, err
 }
 
 func apiOffer(c *apiCall) (apiAnswer, error) {
@@ -483,6 +482,35 @@ func apiAdopt(c *apiCall) (apiAnswer, error) {
 		return apiAnswer{}, err
 	}
 	return receipt(c.acts.Adopt(c.ctx(), c.actor, o, in.Edition, in.Passphrase))
+}
+
+func apiErase(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		Confirm    string `json:"confirm"`
+		Passphrase string `json:"passphrase"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	return receipt(c.acts.Erase(c.ctx(), c.actor, c.id, c.v("person"), in.Confirm, in.Passphrase))
+}
+
+func apiDueForErasure(c *apiCall) (apiAnswer, error) {
+	due, err := c.acts.DueForErasure(c.ctx(), c.actor)
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type line struct {
+		Person    string `json:"person"`
+		Name      string `json:"name"`
+		LastEntry string `json:"last_entry"`
+		KeepUntil string `json:"keep_until"`
+	}
+	people := []line{}
+	for _, e := range due {
+		people = append(people, line{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil})
+	}
+	return ok(map[string]any{"people": people})
 }
 
 // ---- the ledger ----

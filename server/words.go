@@ -14,16 +14,28 @@ import (
 // notices are what a page says after a change, by the code in its address.
 var notices = map[string]string{
 	"logged_out":        "You are logged out.",
+	"erased":            "The person was erased.",
 	"session_ended":     "Your session had ended, so the last thing you sent was not saved. Log in, then do it again.",
 	"password_set":      "Your password is set. Other sessions were ended.",
 	"key_asked":         "Your new signing key waits for a coordinator.",
 	"sessions_ended":    "The session was ended.",
+	"confirmed":         "Noted: you have read the change and confirm it.",
 	"read":              "Noted: you have read this lesson.",
 	"answer_saved":      "Saved.",
 	"job_asked":         "Asked. A supervisor will see it at once.",
 	"job_withdrawn":     "The job was withdrawn.",
 	"job_declined":      "The job was declined. The apprentice sees your reason.",
 	"job_taken":         "You are watching this job.",
+	"job_accepted":      "Accepted. The apprentice sees that you will come.",
+	"job_passed_on":     "Passed on, with your reason.",
+	"job_paused":        "Paused.",
+	"job_resumed":       "Resumed.",
+	"job_from_paper":    "Now tap what stands on the sheet, add its photograph, and sign with a second person.",
+	"photo_added":       "The photograph is kept.",
+	"checked":           "The spot check is signed.",
+	"case_opened":       "The case is open.",
+	"case_closed":       "The finding is signed.",
+	"tap_kept":          "Your session had ended. The tap is kept in this browser and is sent once you have logged in.",
 	"tapped":            "Saved.",
 	"undone":            "Undone.",
 	"signed":            "Signed.",
@@ -32,6 +44,8 @@ var notices = map[string]string{
 	"stand_down_signed": "The stand-down is signed.",
 	"restored":          "Restored and signed.",
 	"unwatched_logged":  "The job was recorded.",
+	"question_voided":   "Voided and signed. All theory tests that had the question are marked anew.",
+	"question_restored": "The question counts again. All theory tests that had it are marked anew.",
 	"test_watched":      "You are noted as watching this test.",
 	"test_unwatched":    "You are no longer noted as watching this test.",
 	"saved":             "Saved.",
@@ -57,6 +71,14 @@ var outcomeNames = map[string]string{
 	"rightly_stopped":       "Rightly stopped by the apprentice",
 	"stopped_by_supervisor": "Stopped by the supervisor",
 	"interrupted":           "Interrupted",
+}
+
+// stepInNames say who stepped in at a critical error.
+var stepInNames = map[string]string{"supervisor": "The supervisor stepped in.", "other": "Somebody else stepped in.", "nobody": "Nobody stepped in; it was found afterwards."}
+
+var findingNames = map[string]string{
+	"sound": "Sound", "flaw": "A flaw, not unsafe", "unsafe": "Unsafe",
+	"our_work": "Our work", "part": "A part", "other": "Something else", "unknown": "Not known",
 }
 
 var settingNames = map[string]string{
@@ -85,16 +107,11 @@ func wordOr(m map[string]string, key string) string {
 	return readable(key)
 }
 
-// readable makes an id such as "front-disc" or "rear_drum" into words.
-func readable(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+// readable makes an id into words.
+func readable(id string) string { return curriculum.Readable(id) }
 
-// featureName is what a form calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
-func featureName(id string) string {
-	if len(id) <= 3 {
-		return strings.ToUpper(id)
-	}
-	return readable(id)
-}
+// featureName is what a form calls a car's or wheel's feature.
+func featureName(id string) string { return curriculum.FeatureName(id) }
 
 // standingMarks are the shapes of the standings, drawn on a grid of 16: a dash, steps, a pennant, a nut, an hourglass, a
 // barred octagon. Each differs from all others without its colour.

@@ -203,6 +203,9 @@ func (c *chance) submission() *ledger.Submission {
 		actor, payload = subject, ledger.TestIssuedPayload{Task: task, Blueprint: "b", Seed: "7", Number: 1}
 	case ledger.TestHandedIn:
 		p := ledger.TestHandedInPayload{Test: c.of(ledger.TestIssued), Task: task, Programme: ledger.Hash(nil), Questions: []ledger.QuestionDone{}}
+		if p.Voids, _ = c.state.Voids(); c.flip("marked before a void", 10) {
+			p.Voids++
+		}
 		if e, _ := c.state.Entry(p.Test); e != nil && !c.flip("another's test", 8) {
 			subject = &storetest.Member{ID: e.Subject}
 			p.Task = e.Task
@@ -214,14 +217,55 @@ func (c *chance) submission() *ledger.Submission {
 			p.WatchedBy = actor.ID
 		}
 		actor, payload = subject, p
+	case ledger.QuestionVoided:
+		tests, _ := c.state.HandedIn()
+		p := ledger.QuestionVoidedPayload{Question: "q", Lesson: "bleed", Edition: pick(c, "edition", []string{"", ledger.Hash(nil)}), Restores: c.flip("restores", 3), Tests: tests, Remarked: []ledger.TestRemarked{}}
+		if c.flip("too few tests", 10) {
+			p.Tests--
+		}
+		for range c.between(0, 2) {
+			r := ledger.TestRemarked{Test: c.of(ledger.TestIssued), Points: 1, Max: 1, Percent: c.between(0, 100), Passed: c.flip("passed", 2), Questions: []ledger.QuestionDone{}}
+			if e, _ := c.state.Entry(r.Test); e != nil {
+				r.Apprentice = e.Subject
+			}
+			if c.flip("answers", 2) {
+				r.Questions = append(r.Questions, ledger.QuestionDone{Question: "q2", Task: task})
+			}
+			if r.Apprentice != "" && (len(p.Remarked) == 0 || p.Remarked[0].Test != r.Test) {
+				p.Remarked = append(p.Remarked, r)
+			}
+		}
+		actor, payload = any("coordinator"), p
 	case ledger.SignOff:
 		payload = record()
 	case ledger.UnwatchedJob:
 		actor, payload = subject, ledger.UnwatchedJobPayload{Task: task, Date: c.date()}
 	case ledger.SpotCheck:
-		payload = ledger.SpotCheckPayload{Task: task, Finding: pick(c, "finding", ledger.CheckFinding)}
+		p := ledger.SpotCheckPayload{Task: task, Finding: pick(c, "finding", ledger.CheckFinding)}
+		if c.flip("of a job", 3) {
+			p.Of = c.of(ledger.SignOff, ledger.UnwatchedJob, ledger.LessonRead)
+		}
+		payload = p
+	case ledger.CaseOpened:
+		p := ledger.CaseOpenedPayload{Task: task, Jobs: []string{}, People: []string{actor.ID}}
+		personal["what_happened"] = "a soft pedal"
+		if c.flip("a job", 2) {
+			p.Jobs = append(p.Jobs, c.of(ledger.SignOff, ledger.UnwatchedJob))
+		}
+		if c.flip("by a coordinator", 2) {
+			actor = any("coordinator")
+		}
+		payload = p
 	case ledger.Return:
-		payload = ledger.ReturnPayload{Task: task, Finding: pick(c, "finding", ledger.Findings)}
+		p := ledger.ReturnPayload{Task: task, Finding: pick(c, "finding", ledger.Findings)}
+		if c.flip("of a case", 2) {
+			p.Case = c.of(ledger.CaseOpened)
+			if e, _ := c.state.Entry(p.Case); e != nil && !c.flip("another's", 8) {
+				subject = &storetest.Member{ID: e.Subject}
+				p.Task = e.Task
+			}
+		}
+		payload = p
 	case ledger.ClearanceGiven:
 		p := ledger.ClearancePayload{Task: task, Programme: ledger.Hash(nil), Program: "x"}
 		if c.flip("until", 3) {
@@ -247,7 +291,7 @@ func (c *chance) submission() *ledger.Submission {
 	case ledger.Recognised:
 		payload = ledger.RecognitionPayload{Task: task, StandsFor: []string{"jobs"}}
 	case ledger.Corrected:
-		h.Corrects = c.of(ledger.SignOff, ledger.Corrected, ledger.LessonRead, ledger.TestHandedIn, ledger.LeaveTaken)
+		h.Corrects = c.of(ledger.SignOff, ledger.Corrected, ledger.LessonRead, ledger.TestHandedIn, ledger.LeaveTaken, ledger.Return)
 		e, _ := c.state.Entry(h.Corrects)
 		if e != nil && !c.flip("another's", 8) {
 			subject = &storetest.Member{ID: e.Subject}
@@ -275,6 +319,16 @@ func (c *chance) submission() *ledger.Submission {
 		} else {
 			payload = ledger.DisputePayload{Disputes: id}
 		}
+	case ledger.Erased:
+		if !c.flip("erase", 3) { // seldom, or soon nobody is left
+			return nil
+		}
+		actor, payload = any("coordinator"), ledger.ErasurePayload{}
+	case ledger.PutBack:
+		payload = ledger.PutBackPayload{KnownSize: 7, KnownRoot: ledger.EmptyRoot.String()}
+		if !c.flip("by a person", 3) {
+			actor = &storetest.Member{ID: ledger.KeyHolder}
+		}
 	default:
 		c.Fatalf("no way to draw a %s", kind.Type)
 	}
@@ -282,7 +336,11 @@ func (c *chance) submission() *ledger.Submission {
 	if kind.About != ledger.AboutNobody {
 		h.Subject = subject.ID
 	}
-	sub, err := ledger.NewSubmission(w.Random, h, payload, h.Subject, personal, content)
+	owner := h.Subject
+	if owner == "" {
+		owner = h.Actor
+	}
+	sub, err := ledger.NewSubmission(w.Random, h, payload, owner, personal, content)
 	var bad *ledger.FormatError
 	if errors.As(err, &bad) {
 		return nil

@@ -22,6 +22,11 @@ func (p *projection) record(part int, r readiness.Record) error {
 		r.ID = answersID(p.body.ID)
 	}
 	r.Apprentice = p.body.Subject
+	return p.write(part, r)
+}
+
+// write writes an evidence record that has its id and apprentice.
+func (p *projection) write(part int, r readiness.Record) error {
 	if r.Date == "" && r.Type != "leave" {
 		date, err := p.body.Date()
 		if err != nil {
@@ -93,11 +98,15 @@ func (p *projection) testHandedIn(x *ledger.TestHandedInPayload) error {
 	if err != nil || len(x.Questions) == 0 {
 		return err
 	}
-	answers := make([]readiness.AnswerResult, len(x.Questions))
-	for i, q := range x.Questions {
+	return p.record(1, readiness.Record{Type: "answers", Answers: answerResults(x.Questions)})
+}
+
+func answerResults(questions []ledger.QuestionDone) []readiness.AnswerResult {
+	answers := make([]readiness.AnswerResult, len(questions))
+	for i, q := range questions {
 		answers[i] = readiness.AnswerResult{Question: q.Question, Task: q.Task, Correct: q.Correct}
 	}
-	return p.record(1, readiness.Record{Type: "answers", Answers: answers})
+	return answers
 }
 
 // jobRecord is the evidence of a sign-off. supervisor is who signed.
@@ -108,6 +117,9 @@ func jobRecord(x *ledger.SignOffPayload, supervisor string) readiness.Record {
 	}
 	for _, s := range x.Steps {
 		r.Steps = append(r.Steps, readiness.StepResult{Step: s.Step, Result: s.Result, CriticalError: s.CriticalError, Bulk: s.Bulk})
+	}
+	for _, o := range x.Oral {
+		r.Oral = append(r.Oral, readiness.OralAnswer{Question: o.Question, Satisfactory: o.Satisfactory})
 	}
 	return r
 }
@@ -127,7 +139,25 @@ func (p *projection) spotCheck(x *ledger.SpotCheckPayload) error {
 	return p.record(0, readiness.Record{Type: "spot_check", Task: x.Task, Supervisor: p.body.Actor, Finding: x.Finding})
 }
 
+func (p *projection) caseOpened(x *ledger.CaseOpenedPayload) error {
+	err := p.run(`INSERT INTO cases (entry_id, idx, person_id, task, site_id, closed_by) VALUES ($1, $2, $3, $4, $5, '')`,
+		p.body.ID, p.index, p.body.Subject, x.Task, p.body.Site)
+	if err != nil {
+		return err
+	}
+	for _, person := range append([]string{p.body.Subject, p.body.Actor}, x.People...) {
+		err := p.run(`INSERT INTO case_people (entry_id, person_id) VALUES ($1, $2) ON CONFLICT (entry_id, person_id) DO NOTHING`, p.body.ID, person)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (p *projection) returned(x *ledger.ReturnPayload) error {
+	if err := p.run(`UPDATE cases SET closed_by = $1 WHERE entry_id = $2 AND closed_by = ''`, p.body.ID, x.Case); err != nil {
+		return err
+	}
 	return p.record(0, readiness.Record{Type: "return", Task: x.Task, Finding: x.Finding})
 }
 
@@ -235,6 +265,10 @@ func (p *projection) correction(x *ledger.CorrectionPayload) error {
 	if err := p.run(`UPDATE leaves SET withdrawn_by = $1 WHERE entry_id = $2`, p.body.ID, p.body.Corrects); err != nil {
 		return err
 	}
+	// A finding withdrawn opens its case again.
+	if err := p.run(`UPDATE cases SET closed_by = '' WHERE closed_by = $1`, p.body.Corrects); err != nil {
+		return err
+	}
 	r := readiness.Record{Type: "correction", Corrects: p.body.Corrects, Record: json.RawMessage("null")}
 	if x.SignOff != nil {
 		first, err := p.original()
@@ -250,7 +284,10 @@ func (p *projection) correction(x *ledger.CorrectionPayload) error {
 	if err := p.record(0, r); err != nil {
 		return err
 	}
-	return p.andAnswers(p.body.Corrects, readiness.Record{Type: "correction", Record: r.Record, Corrects: answersID(p.body.Corrects)})
+	if err := p.andAnswers(p.body.Corrects, readiness.Record{Type: "correction", Record: r.Record, Corrects: answersID(p.body.Corrects)}); err != nil {
+		return err
+	}
+	return p.correctedTest()
 }
 
 // andAnswers writes the same about a theory test's answers, if the entry is a theory test that has any, or a correction of one.

@@ -18,12 +18,17 @@ const (
 	TakeTest        Act = "take_test"
 	SeeTestResult   Act = "see_test_result"
 	WatchATest      Act = "watch_test"
+	SeeQuestions    Act = "see_questions" // how questions fared over all who had them
+	VoidQuestion    Act = "void_question"
 	AskForJob       Act = "ask_for_job"
 	WatchJob        Act = "watch_job"
 	DecideHold      Act = "decide_hold"
 	SeeJob          Act = "see_job"
 	SignJob         Act = "sign_job"
 	SecondSignature Act = "second_signature" // with a waiver, or for what is signed late
+	CheckWork       Act = "check_work"       // a spot check
+	OpenCase        Act = "open_case"        // of a car that came back: find its work, open, see
+	CloseCase       Act = "close_case"       // sign the finding
 	SeeStanding     Act = "see_standing"
 	SeeBoard        Act = "see_board"
 	SeeFloor        Act = "see_floor"
@@ -35,6 +40,7 @@ const (
 	ManageRoster    Act = "manage_roster"
 	ManageSites     Act = "manage_sites" // sites, and whatever concerns all of them
 	ManageKeys      Act = "manage_keys"
+	ErasePerson     Act = "erase_person"
 	ShowLogInCode   Act = "show_log_in_code"
 	SeeOffer        Act = "see_offer"
 	WriteProgramme  Act = "write_programme" // as a draft
@@ -123,6 +129,9 @@ var permissions = []Row{
 	row(SeeTestResult, Supervisor, in(AtSite), ForApprentices),
 	row(SeeTestResult, Coordinator, in(AtSite)),
 	row(WatchATest, Supervisor, in(Appointed), NotSelf),
+	row(SeeQuestions, Coordinator, in(AllSites)),
+	row(SeeQuestions, Author, in(Everywhere)),
+	row(VoidQuestion, Coordinator, in(AllSites)),
 	row(AskForJob, Apprentice, in(Own), NotLeft),
 	row(WatchJob, Supervisor, in(Appointed), NotSelf),
 	row(DecideHold, Supervisor, in(Appointed), NotSelf),
@@ -132,6 +141,11 @@ var permissions = []Row{
 	row(SignJob, Supervisor, in(Appointed), NotSelf),
 	row(SecondSignature, Supervisor, in(Appointed), NotSelf),
 	row(SecondSignature, Coordinator, in(AtSite), NotSelf),
+	row(CheckWork, Supervisor, in(Appointed), NotSelf),
+	row(OpenCase, Supervisor, in(AtSite), NotSelf, ForApprentices),
+	row(OpenCase, Coordinator, in(AtSite), NotSelf),
+	row(CloseCase, Supervisor, in(AtSite), NotSelf, ForApprentices),
+	row(CloseCase, Coordinator, in(AtSite), NotSelf),
 	row(SeeStanding, Apprentice, in(Own)),
 	row(SeeStanding, Supervisor, in(AtSite), ForApprentices),
 	row(SeeStanding, Coordinator, in(AtSite)),
@@ -151,6 +165,7 @@ var permissions = []Row{
 	row(ManageRoster, Coordinator, in(WithinSite)),
 	row(ManageSites, Coordinator, in(AllSites)),
 	row(ManageKeys, Coordinator, in(WithinSite)),
+	row(ErasePerson, Coordinator, in(WithinSite), NotSelf),
 	row(ShowLogInCode, Supervisor, in(AtSite), NotSelf, NoOtherRole),
 	row(ShowLogInCode, Coordinator, in(WithinSite), NotSelf),
 	row(SeeOffer, Coordinator, in(AllSites)),

@@ -32,6 +32,7 @@ const (
 	NotFirst         = "not_first"          // an opening that is not entry 0, or another entry that is
 	NoSuchPerson     = "no_such_person"     // person
 	PersonKnown      = "person_known"       // person: the id is taken
+	PersonErased     = "person_erased"      // person: was erased, so nothing more is recorded of them
 	NoSuchSite       = "no_such_site"       // site
 	SiteKnown        = "site_known"         // site
 	NoSuchCohort     = "no_such_cohort"     // cohort
@@ -70,7 +71,14 @@ const (
 	TestHandedInOnce = "test_handed_in"     // test: already handed in
 	OtherTask        = "other_task"         // task
 	JobSignedOnce    = "job_signed"         // job: already signed
+	NotHandedIn      = "not_handed_in"      // test: still open
+	AlreadyVoided    = "already_voided"     // question
+	NotVoided        = "not_voided"         // question: nothing to restore
+	MarksOutdated    = "marks_outdated"     // somebody handed in, or a question was voided, in the meantime
 	NotWatched       = "not_watched"        // person: the actor is not among those who watched
+	PhotoMissing     = "photo_missing"      // field: a photograph is named that does not come along
+	PaperNeedsPhoto  = "paper_needs_photo"  // entered from paper without the sheet's photograph
+	CaseClosed       = "case_closed"        // entry: the case has its finding already
 	AlreadySigned    = "already_signed"     // entry: the stand-down is signed
 	NotTheirs        = "not_theirs"         // entry, person: somebody else ordered it
 	NothingToRestore = "nothing_to_restore" // person, task
@@ -84,11 +92,11 @@ const (
 
 // RuleCodes are all codes, sorted, so that whoever says them can prove that none is left without words.
 func RuleCodes() []string {
-	codes := []string{NotFirst, NoSuchPerson, PersonKnown, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
+	codes := []string{NotFirst, NoSuchPerson, PersonKnown, PersonErased, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
 		UnknownZone, Future, TooOld, LateNeedsReason, LateNeedsSecond, NotAllowed, NotAppointed, NotApprentice, Oneself, Unsigned,
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
-		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotWatched, AlreadySigned, NotTheirs,
+		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
 		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, LoginTaken}
 	sort.Strings(codes)
 	return codes
@@ -183,8 +191,10 @@ func (j *judge) known() error {
 	if j.Body.Type == Opening {
 		return nil
 	}
-	if err := j.knownPerson(j.Body.Actor); err != nil {
-		return err
+	if j.Body.Actor != KeyHolder {
+		if err := j.livingPerson(j.Body.Actor); err != nil {
+			return err
+		}
 	}
 	if j.Body.Site != "" {
 		return j.knownSite(j.Body.Site)
@@ -196,6 +206,18 @@ func (j *judge) knownPerson(id string) error {
 	ok, err := j.facts.Person(id)
 	if err == nil && !ok {
 		return broken(NoSuchPerson, "person", id)
+	}
+	return err
+}
+
+// livingPerson: known, and not erased.
+func (j *judge) livingPerson(id string) error {
+	if err := j.knownPerson(id); err != nil {
+		return err
+	}
+	gone, err := j.facts.Erased(id)
+	if err == nil && gone {
+		return broken(PersonErased, "person", id)
 	}
 	return err
 }
@@ -259,14 +281,14 @@ func (j *judge) about() error {
 	switch j.kind.About {
 	case AboutNewPerson:
 		ok, err := j.facts.Person(j.Body.Subject)
-		if err == nil && ok {
+		if err == nil && (ok || j.Body.Subject == KeyHolder) {
 			return broken(PersonKnown, "person", j.Body.Subject)
 		}
 		return err
 	case AboutPerson:
-		return j.knownPerson(j.Body.Subject)
+		return j.livingPerson(j.Body.Subject)
 	case AboutApprentice:
-		if err := j.knownPerson(j.Body.Subject); err != nil {
+		if err := j.livingPerson(j.Body.Subject); err != nil {
 			return err
 		}
 		ok, err := j.holds(j.Body.Subject, "apprentice", j.happened)
@@ -334,6 +356,8 @@ func (j *judge) maker() error {
 		switch m {
 		case MakerFounder:
 			ok = actor == j.Body.Subject
+		case MakerKeyHolder:
+			ok = actor == KeyHolder
 		case MakerSelf:
 			ok = actor == j.Body.Subject
 		case MakerCoordinator, MakerSupervisor:
@@ -428,6 +452,8 @@ func TaskOf(payload any) string {
 		return p.Task
 	case *ReturnPayload:
 		return p.Task
+	case *CaseOpenedPayload:
+		return p.Task
 	case *ClearancePayload:
 		return p.Task
 	case *StandDownPayload:
@@ -498,6 +524,9 @@ func (j *judge) signing() error {
 	if c, ok := j.Payload.(*ClearancePayload); ok && c.Waiver != nil {
 		needed = true
 	}
+	if x, ok := j.Payload.(*SignOffPayload); ok && x.Paper {
+		needed = true
+	}
 	if needed && second == "" {
 		return broken(SecondNeeded)
 	}
@@ -551,6 +580,8 @@ func (j *judge) late() error {
 			return broken(Future)
 		}
 		earliest = min(earliest, p.Date)
+	case *ErasurePayload: // made again when a copy from before it is put back, however late
+		return nil
 	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
 		finished, err := Date(p.Finished, j.Body.Zone)
 		if err != nil {
@@ -607,13 +638,21 @@ func (j *judge) own() error {
 		return err
 	case *KeyEndedPayload:
 		return j.keyEnd(p)
-	case *LeavePayload:
+	case *LeavePayload, *ErasurePayload:
 		return j.notOneself()
 	case *TestHandedInPayload:
 		return j.test(p)
+	case *QuestionVoidedPayload:
+		return j.voided(p)
 	case *SignOffPayload:
 		return j.signOff(p)
-	case *SpotCheckPayload, *ReturnPayload, *RecognitionPayload, *StandDownPayload:
+	case *SpotCheckPayload:
+		return j.spotCheck(p)
+	case *CaseOpenedPayload:
+		return j.caseOpened(p)
+	case *ReturnPayload:
+		return j.returned(p)
+	case *RecognitionPayload, *StandDownPayload:
 		return j.notOneself()
 	case *ClearancePayload:
 		return j.clearance(p)
@@ -779,6 +818,13 @@ func (j *judge) test(p *TestHandedInPayload) error {
 		return broken(TestHandedInOnce, "test", p.Test)
 	case t.Task != p.Task:
 		return broken(OtherTask, "task", p.Task)
+	}
+	voids, err := j.facts.Voids()
+	switch {
+	case err != nil:
+		return err
+	case voids != p.Voids:
+		return broken(MarksOutdated)
 	case p.WatchedBy == "":
 		return nil
 	case p.WatchedBy == j.Body.Subject:
@@ -794,12 +840,52 @@ func (j *judge) test(p *TestHandedInPayload) error {
 	return err
 }
 
+// voided: the question counts until now, or is to count again; the tests marked anew are handed in, and no other was
+// handed in meanwhile. Whether the marks are right only their forms and answers tell: verification looks at those.
+func (j *judge) voided(p *QuestionVoidedPayload) error {
+	is, err := j.facts.Voided(p.Question, p.Lesson, p.Edition)
+	switch {
+	case err != nil:
+		return err
+	case is && !p.Restores:
+		return broken(AlreadyVoided, "question", p.Question)
+	case !is && p.Restores:
+		return broken(NotVoided, "question", p.Question)
+	}
+	for _, r := range p.Remarked {
+		t, err := j.facts.Test(r.Test)
+		switch {
+		case err != nil:
+			return err
+		case t == nil:
+			return broken(NoSuchTest, "test", r.Test)
+		case !t.HandedIn:
+			return broken(NotHandedIn, "test", r.Test)
+		case t.Apprentice != r.Apprentice:
+			return broken(SomebodyElses, "entry", r.Test)
+		}
+	}
+	tests, err := j.facts.HandedIn()
+	if err == nil && tests != p.Tests {
+		return broken(MarksOutdated)
+	}
+	return err
+}
+
 func (j *judge) signOff(p *SignOffPayload) error {
 	if err := j.record(p); err != nil {
 		return err
 	}
 	if !contains(p.Supervisors, j.Body.Actor) {
 		return broken(NotWatched, "person", j.Body.Actor)
+	}
+	for _, x := range p.Photos {
+		if j.Refs().Personal[x.Field] == "" {
+			return broken(PhotoMissing, "field", x.Field)
+		}
+	}
+	if p.Paper && len(p.Photos) == 0 {
+		return broken(PaperNeedsPhoto)
 	}
 	signed, err := j.facts.JobSigned(p.Job)
 	if err == nil && signed {
@@ -837,6 +923,53 @@ func (j *judge) record(p *SignOffPayload) error {
 		}
 	}
 	return nil
+}
+
+// watchedOrAlone are the types of jobs that a spot check or a case may name.
+var watchedOrAlone = []Type{SignOff, UnwatchedJob}
+
+func (j *judge) spotCheck(p *SpotCheckPayload) error {
+	if err := j.notOneself(); err != nil || p.Of == "" {
+		return err
+	}
+	_, err := j.named(p.Of, watchedOrAlone)
+	return err
+}
+
+func (j *judge) caseOpened(p *CaseOpenedPayload) error {
+	if err := j.notOneself(); err != nil {
+		return err
+	}
+	for _, id := range p.Jobs {
+		if _, err := j.named(id, watchedOrAlone); err != nil {
+			return err
+		}
+	}
+	for _, person := range p.People {
+		if err := j.knownPerson(person); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// returned: the case that a finding names is about the same person and open.
+func (j *judge) returned(p *ReturnPayload) error {
+	if err := j.notOneself(); err != nil || p.Case == "" {
+		return err
+	}
+	c, err := j.named(p.Case, []Type{CaseOpened})
+	if err != nil {
+		return err
+	}
+	if c.Task != p.Task {
+		return broken(OtherTask, "task", p.Task)
+	}
+	open, err := j.facts.CaseOpen(p.Case)
+	if err == nil && !open {
+		return broken(CaseClosed, "entry", p.Case)
+	}
+	return err
 }
 
 func (j *judge) clearance(p *ClearancePayload) error {
