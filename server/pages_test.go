@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"io/fs"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -11,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"brakewright/curriculum"
@@ -680,7 +682,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	p = p.form("near miss").press("near miss").says(200, "A near miss is noted.")
 	p = p.form("Keep the note").set("note", "Slow, but sound").press("Keep the note").says(200, "Slow, but sound")
 	p.form(`value="finished"`).press("Finished").says(422)
-	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").press("rightly_stopped")
+	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").set("why", "The lift gave way").press("rightly_stopped")
 	p.says(200, "Sign", "Rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
 	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "Word for word")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
@@ -768,7 +770,7 @@ func TestSeveralJobsAreSignedTogether(t *testing.T) {
 	sup := w.as(w.Supervisors[0])
 	for _, m := range w.Apprentices[:2] {
 		p := sup.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-		p.form(`value="interrupted"`).press("interrupted")
+		p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 		w.Clock.Add(time.Hour)
 		sup = w.as(w.Supervisors[0])
 	}
@@ -793,7 +795,7 @@ func TestClearanceByWaiver(t *testing.T) {
 	m := w.Apprentices[0]
 	b := w.as(w.Supervisors[0])
 	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-	p = p.form(`value="interrupted"`).press("interrupted")
+	p = p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 
 	p = b.get(taskPath(m.ID, "induction")).says(200, "Building", "These gates are closed", "Set aside: Reading")
@@ -822,7 +824,7 @@ func TestCriticalErrorOfSomebodyClearedIsDecidedThenAndThere(t *testing.T) {
 			b := w.as(sup)
 			p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "caliper").set("vehicle", "trainer-a").press("Begin")
 			p = p.form("Critical error, taken over").set("what_happened", "Left the banjo bolt loose").press("taken over").says(200, "Left the banjo bolt loose")
-			p = p.form(`value="stopped_by_supervisor"`).press("stopped_by_supervisor")
+			p = p.form(`value="stopped_by_supervisor"`).set("why", "The lift gave way").press("stopped_by_supervisor")
 			p.says(200, "A critical error by somebody who is cleared: "+m.Name, "Critical error")
 			p = p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422)
 			f := p.form("passphrase").set("decision", tt.decision).set("passphrase", sup.Passphrase)
@@ -855,7 +857,7 @@ func TestSigningLateTakesASecondPerson(t *testing.T) {
 	m, sup := w.Apprentices[0], w.Supervisors[0]
 	b := w.as(sup)
 	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-	p.form(`value="interrupted"`).press("interrupted")
+	p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 	w.Clock.Add(20 * 24 * time.Hour)
 	b = w.as(sup)
 	p = b.get("/sign").form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422, "Signed late")
@@ -973,7 +975,57 @@ func TestProgrammePageOffersWhatChanged(t *testing.T) {
 
 	// A critical step of the induction says whom it touches.
 	write(regexp.MustCompile(`(\*\*If (?:skipped|done wrong):\*\*) `).ReplaceAllString(string(good), "$1 Mind: "))
-	c.get("/programme").says(200, "lessons/safety-induction.md", "what follows if it goes wrong", "read and confirm the change.")
+	w.as(w.Apprentices[0]).get("/changes").says(200, "Nothing has changed in what you have read.")
+	w.as(w.Apprentices[0]).get("/lessons/safety-induction").form("I have read this lesson").press("").says(200, "you have read this lesson")
+	p = c.get("/programme").says(200, "lessons/safety-induction.md", "what follows if it goes wrong", "read and confirm the change.")
+	p.form("Adopt this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.")
+
+	// Whoever read it reads exactly the change and confirms it.
+	a := w.as(w.Apprentices[0])
+	a.get("/next").says(200, "Changed since you read it", "to read and confirm by")
+	a.get("/lessons/safety-induction").says(200, "This lesson has changed since you read it.")
+	p = a.get("/changes").says(200, "Read and confirm by", "Before", "Now", "Mind: ")
+	p.form("I have read what changed").press("").says(200, "you have read the change and confirm it", "Nothing has changed in what you have read.")
+	a.get("/next").hides("Changed since you read it")
+	w.as(w.Supervisors[0]).get("/changes").says(403)
+}
+
+// TestNewerProgramOffersItsProgramme: what was pinned when the programme was founded stays in use under a newer program, which offers
+// its own as a change report; only a signature takes it up. A programme of another title is offered nothing.
+func TestNewerProgramOffersItsProgramme(t *testing.T) {
+	newer := fstest.MapFS{}
+	if err := fs.WalkDir(brakes.FS, ".", func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			b, err := fs.ReadFile(brakes.FS, path)
+			newer[path] = &fstest.MapFile{Data: b}
+			return err
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	path := "lessons/safety-induction.md"
+	newer[path].Data = []byte(strings.Replace(string(newer[path].Data), "title: ", "title: Anew, ", 1))
+	w := newPageWorld(t, func(c *Config) { c.Embedded = newer })
+	pinned := mustInfo(t, w).Programme
+	c := w.as(w.Coordinators[0])
+	w.as(w.Apprentices[0]).get("/lessons").hides("Anew, ")
+	p := c.get("/programme").says(200, "The programme that comes with this version", "is now called", "count only when a coordinator adopts them")
+	c.get("/board").says(200, "not adopted yet")
+	if got := mustInfo(t, w).Programme; got != pinned {
+		t.Errorf("in use: %s, pinned was %s", got, pinned)
+	}
+	p.form("Adopt this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.")
+	w.as(w.Apprentices[0]).get("/lessons").says(200, "Anew, ")
+	c.get("/programme").hides("The programme that comes with this version")
+
+	other := fstest.MapFS{}
+	for k, v := range newer {
+		other[k] = v
+	}
+	other["programme.yaml"] = &fstest.MapFile{Data: []byte(strings.Replace(string(newer["programme.yaml"].Data), "title: ", "title: Another, ", 1))}
+	w = newPageWorld(t, func(c *Config) { c.Embedded = other })
+	w.as(w.Coordinators[0]).get("/programme").hides("The programme that comes with this version")
 }
 
 func TestLedgerPages(t *testing.T) {

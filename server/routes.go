@@ -17,13 +17,17 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerHomeRoutes(r)
 
 	s.registerLessonRoutes(r)
+	s.registerConfirmRoutes(r)
 	s.registerPracticeRoutes(r)
 	s.registerTestRoutes(r)
 	s.registerStatisticsRoutes(r)
 	s.registerAskRoutes(r)
 	s.registerUnwatchedRoutes(r)
 
+	s.registerOpenJobRoutes(r)
 	s.registerSheetRoutes(r)
+	s.registerCheckRoutes(r)
+	s.registerCaseRoutes(r)
 	s.registerSignRoutes(r)
 	s.registerStandingRoutes(r)
 	s.registerDecisionRoutes(r)

@@ -19,12 +19,23 @@ var notices = map[string]string{
 	"password_set":      "Your password is set. Other sessions were ended.",
 	"key_asked":         "Your new signing key waits for a coordinator.",
 	"sessions_ended":    "The session was ended.",
+	"confirmed":         "Noted: you have read the change and confirm it.",
 	"read":              "Noted: you have read this lesson.",
 	"answer_saved":      "Saved.",
 	"job_asked":         "Asked. A supervisor will see it at once.",
 	"job_withdrawn":     "The job was withdrawn.",
 	"job_declined":      "The job was declined. The apprentice sees your reason.",
 	"job_taken":         "You are watching this job.",
+	"job_accepted":      "Accepted. The apprentice sees that you will come.",
+	"job_passed_on":     "Passed on, with your reason.",
+	"job_paused":        "Paused.",
+	"job_resumed":       "Resumed.",
+	"job_from_paper":    "Now tap what stands on the sheet, add its photograph, and sign with a second person.",
+	"photo_added":       "The photograph is kept.",
+	"checked":           "The spot check is signed.",
+	"case_opened":       "The case is open.",
+	"case_closed":       "The finding is signed.",
+	"tap_kept":          "Your session had ended. The tap is kept in this browser and is sent once you have logged in.",
 	"tapped":            "Saved.",
 	"undone":            "Undone.",
 	"signed":            "Signed.",
@@ -60,6 +71,14 @@ var outcomeNames = map[string]string{
 	"rightly_stopped":       "Rightly stopped by the apprentice",
 	"stopped_by_supervisor": "Stopped by the supervisor",
 	"interrupted":           "Interrupted",
+}
+
+// stepInNames say who stepped in at a critical error.
+var stepInNames = map[string]string{"supervisor": "The supervisor stepped in.", "other": "Somebody else stepped in.", "nobody": "Nobody stepped in; it was found afterwards."}
+
+var findingNames = map[string]string{
+	"sound": "Sound", "flaw": "A flaw, not unsafe", "unsafe": "Unsafe",
+	"our_work": "Our work", "part": "A part", "other": "Something else", "unknown": "Not known",
 }
 
 var settingNames = map[string]string{

@@ -60,10 +60,10 @@ func (s *Store) adoptions(ctx context.Context) ([]Adoption, error) {
 	err := s.read(ctx, func(q querier) (err error) {
 		all, err = collect(q, func(r *sql.Rows) (x Adoption, err error) {
 			var at int64
-			err = r.Scan(&x.Entry, &x.Edition, &x.By, &at)
+			err = r.Scan(&x.Index, &x.Entry, &x.Edition, &x.By, &at)
 			x.At = ms(at)
 			return x, err
-		}, `SELECT entry_id, edition, adopted_by, recorded_at FROM adoptions ORDER BY idx`)
+		}, `SELECT idx, entry_id, edition, adopted_by, recorded_at FROM adoptions ORDER BY idx`)
 		return err
 	})
 	return all, err
@@ -183,7 +183,7 @@ func (s *Store) openView(q querier, v *EntryView, fields map[string]string) erro
 		rows, err := collect(q, func(r *sql.Rows) (x sealedRow, err error) {
 			x.entry = v.Entry.Body.ID
 			return x, r.Scan(&x.field, &x.person, &x.sealed)
-		}, `SELECT field, person_id, sealed FROM personal WHERE entry_id = $1`, v.Entry.Body.ID)
+		}, `SELECT field, person_id, sealed FROM personal WHERE entry_id = $1 AND field NOT LIKE 'photo/%'`, v.Entry.Body.ID)
 		if err != nil {
 			return err
 		}
@@ -199,7 +199,7 @@ func (s *Store) openView(q querier, v *EntryView, fields map[string]string) erro
 		}
 	}
 	for f := range fields {
-		if _, ok := v.Personal[f]; !ok {
+		if _, ok := v.Personal[f]; !ok && !strings.HasPrefix(f, "photo/") {
 			v.Closed = append(v.Closed, f)
 		}
 	}

@@ -9,7 +9,7 @@ import (
 
 // projectionVersion says what the projection tables hold. Raise it when the code below or in project_*.go changes what
 // it writes: Open then makes them anew.
-const projectionVersion = "1"
+const projectionVersion = "2"
 
 // projectionTables are all tables that follow from the ledger alone, with the columns of their key. Rebuild empties and
 // fills exactly these, and Verify compares them row by row.
@@ -36,6 +36,8 @@ var projectionTables = []struct{ name, key string }{
 	{"stand_downs", "entry_id"},
 	{"restores", "entry_id"},
 	{"disputes", "entry_id"},
+	{"cases", "entry_id"},
+	{"case_people", "entry_id, person_id"},
 }
 
 // projection is one entry on its way into the projection tables.
@@ -99,6 +101,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.unwatchedJob(x)
 	case *ledger.SpotCheckPayload:
 		err = p.spotCheck(x)
+	case *ledger.CaseOpenedPayload:
+		err = p.caseOpened(x)
 	case *ledger.ReturnPayload:
 		err = p.returned(x)
 	case *ledger.ClearancePayload:
@@ -117,6 +121,9 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.dispute(x)
 	case *ledger.SettlementPayload:
 		err = p.settlement(x)
+	case *ledger.ErasurePayload:
+		err = p.erasure()
+	case *ledger.PutBackPayload: // the entry itself is all there is of it
 	default:
 		err = fmt.Errorf("no projection of %s", p.body.Type)
 	}

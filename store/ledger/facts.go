@@ -9,6 +9,8 @@ type Facts interface {
 	BackdatingDays() (int, error)
 	// Person says whether somebody is known.
 	Person(id string) (bool, error)
+	// Erased says whether a person has been erased.
+	Erased(person string) (bool, error)
 	// Roles are all roles ever granted to a person.
 	Roles(person string) ([]RoleFact, error)
 	// Coordinators are all coordinators' roles ever granted.
@@ -35,6 +37,8 @@ type Facts interface {
 	Voided(question, lesson, edition string) (bool, error)
 	// JobSigned says whether a job has a sign-off.
 	JobSigned(job string) (bool, error)
+	// CaseOpen says whether a case is open: there, and no return that stands names it.
+	CaseOpen(entry string) (bool, error)
 	// StandDowns are all stand-downs of an apprentice, and all restores, each in order.
 	StandDowns(apprentice string) ([]StandDownFact, []RestoreFact, error)
 	// Disputes are all disputes of an entry, in order.

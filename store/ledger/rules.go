@@ -32,6 +32,7 @@ const (
 	NotFirst         = "not_first"          // an opening that is not entry 0, or another entry that is
 	NoSuchPerson     = "no_such_person"     // person
 	PersonKnown      = "person_known"       // person: the id is taken
+	PersonErased     = "person_erased"      // person: was erased, so nothing more is recorded of them
 	NoSuchSite       = "no_such_site"       // site
 	SiteKnown        = "site_known"         // site
 	NoSuchCohort     = "no_such_cohort"     // cohort
@@ -75,6 +76,9 @@ const (
 	NotVoided        = "not_voided"         // question: nothing to restore
 	MarksOutdated    = "marks_outdated"     // somebody handed in, or a question was voided, in the meantime
 	NotWatched       = "not_watched"        // person: the actor is not among those who watched
+	PhotoMissing     = "photo_missing"      // field: a photograph is named that does not come along
+	PaperNeedsPhoto  = "paper_needs_photo"  // entered from paper without the sheet's photograph
+	CaseClosed       = "case_closed"        // entry: the case has its finding already
 	AlreadySigned    = "already_signed"     // entry: the stand-down is signed
 	NotTheirs        = "not_theirs"         // entry, person: somebody else ordered it
 	NothingToRestore = "nothing_to_restore" // person, task
@@ -88,11 +92,11 @@ const (
 
 // RuleCodes are all codes, sorted, so that whoever says them can prove that none is left without words.
 func RuleCodes() []string {
-	codes := []string{NotFirst, NoSuchPerson, PersonKnown, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
+	codes := []string{NotFirst, NoSuchPerson, PersonKnown, PersonErased, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
 		UnknownZone, Future, TooOld, LateNeedsReason, LateNeedsSecond, NotAllowed, NotAppointed, NotApprentice, Oneself, Unsigned,
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
-		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, AlreadySigned, NotTheirs,
+		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
 		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, LoginTaken}
 	sort.Strings(codes)
 	return codes
@@ -187,8 +191,10 @@ func (j *judge) known() error {
 	if j.Body.Type == Opening {
 		return nil
 	}
-	if err := j.knownPerson(j.Body.Actor); err != nil {
-		return err
+	if j.Body.Actor != KeyHolder {
+		if err := j.livingPerson(j.Body.Actor); err != nil {
+			return err
+		}
 	}
 	if j.Body.Site != "" {
 		return j.knownSite(j.Body.Site)
@@ -200,6 +206,18 @@ func (j *judge) knownPerson(id string) error {
 	ok, err := j.facts.Person(id)
 	if err == nil && !ok {
 		return broken(NoSuchPerson, "person", id)
+	}
+	return err
+}
+
+// livingPerson: known, and not erased.
+func (j *judge) livingPerson(id string) error {
+	if err := j.knownPerson(id); err != nil {
+		return err
+	}
+	gone, err := j.facts.Erased(id)
+	if err == nil && gone {
+		return broken(PersonErased, "person", id)
 	}
 	return err
 }
@@ -263,14 +281,14 @@ func (j *judge) about() error {
 	switch j.kind.About {
 	case AboutNewPerson:
 		ok, err := j.facts.Person(j.Body.Subject)
-		if err == nil && ok {
+		if err == nil && (ok || j.Body.Subject == KeyHolder) {
 			return broken(PersonKnown, "person", j.Body.Subject)
 		}
 		return err
 	case AboutPerson:
-		return j.knownPerson(j.Body.Subject)
+		return j.livingPerson(j.Body.Subject)
 	case AboutApprentice:
-		if err := j.knownPerson(j.Body.Subject); err != nil {
+		if err := j.livingPerson(j.Body.Subject); err != nil {
 			return err
 		}
 		ok, err := j.holds(j.Body.Subject, "apprentice", j.happened)
@@ -338,6 +356,8 @@ func (j *judge) maker() error {
 		switch m {
 		case MakerFounder:
 			ok = actor == j.Body.Subject
+		case MakerKeyHolder:
+			ok = actor == KeyHolder
 		case MakerSelf:
 			ok = actor == j.Body.Subject
 		case MakerCoordinator, MakerSupervisor:
@@ -432,6 +452,8 @@ func TaskOf(payload any) string {
 		return p.Task
 	case *ReturnPayload:
 		return p.Task
+	case *CaseOpenedPayload:
+		return p.Task
 	case *ClearancePayload:
 		return p.Task
 	case *StandDownPayload:
@@ -502,6 +524,9 @@ func (j *judge) signing() error {
 	if c, ok := j.Payload.(*ClearancePayload); ok && c.Waiver != nil {
 		needed = true
 	}
+	if x, ok := j.Payload.(*SignOffPayload); ok && x.Paper {
+		needed = true
+	}
 	if needed && second == "" {
 		return broken(SecondNeeded)
 	}
@@ -555,6 +580,8 @@ func (j *judge) late() error {
 			return broken(Future)
 		}
 		earliest = min(earliest, p.Date)
+	case *ErasurePayload: // made again when a copy from before it is put back, however late
+		return nil
 	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
 		finished, err := Date(p.Finished, j.Body.Zone)
 		if err != nil {
@@ -611,7 +638,7 @@ func (j *judge) own() error {
 		return err
 	case *KeyEndedPayload:
 		return j.keyEnd(p)
-	case *LeavePayload:
+	case *LeavePayload, *ErasurePayload:
 		return j.notOneself()
 	case *TestHandedInPayload:
 		return j.test(p)
@@ -619,7 +646,13 @@ func (j *judge) own() error {
 		return j.voided(p)
 	case *SignOffPayload:
 		return j.signOff(p)
-	case *SpotCheckPayload, *ReturnPayload, *RecognitionPayload, *StandDownPayload:
+	case *SpotCheckPayload:
+		return j.spotCheck(p)
+	case *CaseOpenedPayload:
+		return j.caseOpened(p)
+	case *ReturnPayload:
+		return j.returned(p)
+	case *RecognitionPayload, *StandDownPayload:
 		return j.notOneself()
 	case *ClearancePayload:
 		return j.clearance(p)
@@ -846,6 +879,14 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	if !contains(p.Supervisors, j.Body.Actor) {
 		return broken(NotWatched, "person", j.Body.Actor)
 	}
+	for _, x := range p.Photos {
+		if j.Refs().Personal[x.Field] == "" {
+			return broken(PhotoMissing, "field", x.Field)
+		}
+	}
+	if p.Paper && len(p.Photos) == 0 {
+		return broken(PaperNeedsPhoto)
+	}
 	signed, err := j.facts.JobSigned(p.Job)
 	if err == nil && signed {
 		return broken(JobSignedOnce, "job", p.Job)
@@ -882,6 +923,53 @@ func (j *judge) record(p *SignOffPayload) error {
 		}
 	}
 	return nil
+}
+
+// watchedOrAlone are the types of jobs that a spot check or a case may name.
+var watchedOrAlone = []Type{SignOff, UnwatchedJob}
+
+func (j *judge) spotCheck(p *SpotCheckPayload) error {
+	if err := j.notOneself(); err != nil || p.Of == "" {
+		return err
+	}
+	_, err := j.named(p.Of, watchedOrAlone)
+	return err
+}
+
+func (j *judge) caseOpened(p *CaseOpenedPayload) error {
+	if err := j.notOneself(); err != nil {
+		return err
+	}
+	for _, id := range p.Jobs {
+		if _, err := j.named(id, watchedOrAlone); err != nil {
+			return err
+		}
+	}
+	for _, person := range p.People {
+		if err := j.knownPerson(person); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// returned: the case that a finding names is about the same person and open.
+func (j *judge) returned(p *ReturnPayload) error {
+	if err := j.notOneself(); err != nil || p.Case == "" {
+		return err
+	}
+	c, err := j.named(p.Case, []Type{CaseOpened})
+	if err != nil {
+		return err
+	}
+	if c.Task != p.Task {
+		return broken(OtherTask, "task", p.Task)
+	}
+	open, err := j.facts.CaseOpen(p.Case)
+	if err == nil && !open {
+		return broken(CaseClosed, "entry", p.Case)
+	}
+	return err
 }
 
 func (j *judge) clearance(p *ClearancePayload) error {

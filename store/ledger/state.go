@@ -13,6 +13,7 @@ type State struct {
 	programme    string
 	windows      map[string]int // what Backdating said, by programme edition
 	persons      map[string]bool
+	erased       map[string]bool
 	roles        map[string][]RoleFact // by person
 	appointments map[string][]AppointmentFact
 	begun        map[string]*BegunFact
@@ -26,6 +27,8 @@ type State struct {
 	voids        int
 	voided       map[[3]string]bool // question, lesson, edition
 	jobs         map[string]bool
+	cases        map[string]bool            // open ones
+	caseOf       map[string]string          // by the return that closed it
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
 	disputes     map[string][]DisputeFact // by disputed entry
@@ -35,9 +38,9 @@ type State struct {
 func NewState() *State {
 	return &State{
 		windows: map[string]int{},
-		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
+		persons: map[string]bool{}, erased: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
-		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string]bool{}, caseOf: map[string]string{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 	}
 }
@@ -61,6 +64,7 @@ func (s *State) BackdatingDays() (int, error) {
 }
 
 func (s *State) Person(id string) (bool, error)          { return s.persons[id], nil }
+func (s *State) Erased(person string) (bool, error)      { return s.erased[person], nil }
 func (s *State) Roles(person string) ([]RoleFact, error) { return s.roles[person], nil }
 func (s *State) Begun(entry string) (*BegunFact, error)  { return s.begun[entry], nil }
 func (s *State) Key(id string) (*KeyFact, error)         { return s.keys[id], nil }
@@ -77,6 +81,7 @@ func (s *State) Voided(question, lesson, edition string) (bool, error) {
 	return s.voided[[3]string{question, lesson, edition}], nil
 }
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
+func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry], nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
 func (s *State) Appointments(person string) ([]AppointmentFact, error) {
 	return s.appointments[person], nil
@@ -141,6 +146,13 @@ func (s *State) Apply(p *Parsed) {
 		s.end(b.Subject, x)
 	case *KeyAddedPayload:
 		s.addKey(x.Key, b.Subject, p.RecordedAt)
+	case *ErasurePayload:
+		s.erased[b.Subject] = true
+		for _, k := range s.keys {
+			if k.Person == b.Subject && k.EndedAt == 0 {
+				k.EndedAt = max(p.RecordedAt, 1)
+			}
+		}
 	case *KeyEndedPayload:
 		s.keys[x.Key].EndedAt = max(x.From, 1)
 	case *TestIssuedPayload:
@@ -153,6 +165,18 @@ func (s *State) Apply(p *Parsed) {
 		s.voided[[3]string{x.Question, x.Lesson, x.Edition}] = !x.Restores
 	case *SignOffPayload:
 		s.jobs[x.Job] = true
+	case *CaseOpenedPayload:
+		s.cases[b.ID] = true
+	case *ReturnPayload:
+		if x.Case != "" {
+			delete(s.cases, x.Case)
+			s.caseOf[b.ID] = x.Case
+		}
+	case *CorrectionPayload:
+		if c := s.caseOf[b.Corrects]; c != "" { // a finding withdrawn opens its case again
+			s.cases[c] = true
+			delete(s.caseOf, b.Corrects)
+		}
 	case *StandDownPayload:
 		s.standDowns[b.Subject] = append(s.standDowns[b.Subject], StandDownFact{Index: index, Entry: b.ID, Task: x.Task, By: b.Actor, Signed: len(p.Signatures) > 0})
 	case *StandDownSignedPayload:

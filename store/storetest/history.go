@@ -72,7 +72,9 @@ func (w *World) FullHistory() Past {
 	day(2)
 	do("unwatched", w.Make(pat.ID, ledger.UnwatchedJob, pat.ID, ledger.UnwatchedJobPayload{Task: bleed, Date: w.Today()}, map[string]string{"work_order": "WO-77", "notes": "alone"}, nil))
 	do("spot check", w.Make(sue.ID, ledger.SpotCheck, pat.ID, ledger.SpotCheckPayload{Task: bleed, Finding: "flaw"}, map[string]string{"notes": "bleeder cap missing"}, nil, sue.Signer))
-	do("return", w.Make(cora.ID, ledger.Return, pat.ID, ledger.ReturnPayload{Task: bleed, Finding: "our_work"}, map[string]string{"car": "blue wagon", "what_happened": "soft pedal"}, nil, cora.Signer))
+	do("case", w.Make(cora.ID, ledger.CaseOpened, pat.ID, ledger.CaseOpenedPayload{Task: bleed, Jobs: []string{past["job"], past["unwatched"]}, People: []string{pat.ID, sam.ID, cora.ID}}, map[string]string{"work_order": "WO-77", "what_happened": "soft pedal"}, nil))
+	do("open case", w.Make(sue.ID, ledger.CaseOpened, pia.ID, ledger.CaseOpenedPayload{Task: bleed, Jobs: []string{}, People: []string{pia.ID}}, map[string]string{"what_happened": "pulls to one side"}, nil))
+	do("return", w.Make(cora.ID, ledger.Return, pat.ID, ledger.ReturnPayload{Task: bleed, Finding: "our_work", Case: past["case"]}, map[string]string{"car": "blue wagon", "what_happened": "soft pedal"}, nil, cora.Signer))
 	do("stand-down", w.Make(sam.ID, ledger.StandDownOrdered, pat.ID, ledger.StandDownPayload{Task: bleed}, why, nil))
 	do("stand-down signed", w.Make(sam.ID, ledger.StandDownSigned, pat.ID, ledger.StandDownSignedPayload{StandDown: past["stand-down"]}, nil, nil, sam.Signer))
 	do("stand-down of all", w.Make(sid.ID, ledger.StandDownOrdered, pim.ID, ledger.StandDownPayload{}, why, nil))
@@ -104,6 +106,17 @@ func (w *World) FullHistory() Past {
 	}
 	do("appointment ended", w.Make(cora.ID, ledger.AppointmentEnded, sid.ID, ledger.EndPayload{Ends: p.Appointments[0].Entry, Date: w.Today()}, why, nil, cora.Signer))
 	do("key ended", w.Make(sid.ID, ledger.KeyEnded, sid.ID, ledger.KeyEndedPayload{Key: sid.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, why, nil))
+
+	// Somebody who comes, goes and is erased; and an older copy put back, as if it had been.
+	var come []*ledger.Submission
+	gil := w.join(func(s *ledger.Submission) { come = append(come, s) }, "Gil Gone", "gil", true)
+	for _, s := range come {
+		do("gil comes", s)
+	}
+	do("gil renamed", w.Make(gil.ID, ledger.PersonRenamed, gil.ID, ledger.PersonPayload{}, map[string]string{"name": "Gil Going"}, nil))
+	do("erasure", w.Make(cora.ID, ledger.Erased, gil.ID, ledger.ErasurePayload{}, nil, nil, cora.Signer))
+	do("put back", w.Make(ledger.KeyHolder, ledger.PutBack, "", ledger.PutBackPayload{Entries: 5, KnownSize: 9, KnownRoot: ledger.EmptyRoot.String()}, nil, nil))
+	past["gil"] = gil.ID
 	return past
 }
 
