@@ -125,6 +125,8 @@ var apiRoutes = []apiRoute{
 	{"POST", "/people/{person}/agreements", apiMakeAgreement, false},
 	{"POST", "/people/{person}/agreements/{entry}/end", apiEndAgreement, false},
 	{"POST", "/people/{person}/leaves", apiTakeLeave, false},
+	{"POST", "/people/{person}/erase", apiErase, false},
+	{"GET", "/erasures/due", apiDueForErasure, false},
 	{"GET", "/sites", apiSites, false},
 	{"POST", "/sites", apiAddSite, false},
 	{"GET", "/cohorts", apiCohorts, false},
