@@ -22,6 +22,7 @@ type entryLine struct {
 	By       string   // who made it, "" where it is the subject
 	About    string   // whom it concerns
 	SignedBy []string
+	ByLine   string // who made and signed it, in words
 	Site     string
 	JobPath  string // of a sign-off
 	TestPath string // of a theory test
@@ -344,6 +345,9 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	for _, id := range x.Supervisors {
 		watched = append(watched, name(id))
 	}
+	if len(x.Supervisors) == 1 && x.Supervisors[0] == e.Entry.Body.Actor {
+		return out // who signed alone watched alone: the line below says it
+	}
 	return append(out, "Watched by "+strings.Join(watched, ", "))
 }
 
@@ -422,6 +426,7 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 	if err != nil {
 		return l, err
 	}
+	l.ByLine = byLine(l, b.Type)
 	switch x := payloadOf(e).(type) {
 	case *ledger.SignOffPayload:
 		l.JobPath, l.Readings = "/jobs/"+x.Job, w.readingsOf(x)
@@ -429,6 +434,21 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 		l.TestPath = "/tests/" + x.Test
 	}
 	return l, failed
+}
+
+// byLine names each person once: who made an entry and alone signed it is said to have signed it.
+func byLine(l entryLine, t ledger.Type) string {
+	verb := "Signed by "
+	if t == ledger.SignOff {
+		verb = "Watched and signed by "
+	}
+	switch {
+	case len(l.SignedBy) == 0:
+		return "By " + l.By
+	case len(l.SignedBy) == 1 && l.SignedBy[0] == l.By:
+		return verb + l.By
+	}
+	return "By " + l.By + ". Signed by " + strings.Join(l.SignedBy, " and ")
 }
 
 func wordOrType(t ledger.Type) string {

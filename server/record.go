@@ -79,6 +79,7 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request, person, path str
 		if err != nil {
 			return err
 		}
+		l.About = "" // the page says whose record it is
 		page.Entries = append(page.Entries, l)
 	}
 	return s.render(w, r, http.StatusOK, page)

@@ -224,6 +224,11 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 		view := sheetLessonView{Title: l.Lesson.Title, Path: lessonPath(l.Lesson.ID, j.Vehicle, "")}
 		for i, st := range l.Steps {
 			v := newStepView(sh.Vehicle, st, i+1)
+			if len(j.Car) == 0 { // a sheet's own figures need no source beside each
+				for k := range v.Measures {
+					v.Measures[k].Source = ""
+				}
+			}
 			v.Path, v.Nonce, v.By = "/jobs/"+j.ID+"/tap", nonce, b.Person.ID
 			v.Watching, v.DecidesHolds = rights.watching && !sh.Paused, (rights.decidesHolds || rights.watching) && !sh.Paused
 			page.PhotoSteps = append(page.PhotoSteps, choice{st.Key, v.label()})

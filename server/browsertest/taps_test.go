@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"brakewright/server/acts/actstest"
 )
@@ -65,5 +66,42 @@ func TestTapsOfTwentySteps(t *testing.T) {
 	t.Logf("a good job of 20 steps, 6 of them single, takes %d taps and one passphrase", w.taps)
 	if w.taps != 10 { // watch, six single ones, the rest, the outcome, sign
 		t.Errorf("%d taps, want 10", w.taps)
+	}
+}
+
+// TestATapOutlivesItsSession: a tap after half an hour at the car waits in the browser, and is saved once its own supervisor
+// has logged in again.
+func TestATapOutlivesItsSession(t *testing.T) {
+	s := newSiteOf(t, actstest.Config{Files: twentySteps()})
+	super := s.Supervisors[0]
+	s.askForJobAs(s.Apprentices[0], "induction", car)
+	w := s.visitAs(super, phone)
+	w.press("Watch this job")
+	step := "#" + steps(w)[4].ID
+	s.Clock.Add(31 * time.Minute)
+	w.expect("401")
+	w.pressIn(step, "Prompted")
+	w.at(`/login\?.*tap_kept.*`)
+	w.says("The tap is kept in this browser")
+	w.fill("#login", super.Login)
+	w.fill("#password", super.Password)
+	w.press("Log in")
+	w.at(`/jobs/[0-9a-f-]{36}.*`)
+	w.says("1 of 20")
+	if got := mustEval[bool](w, fmt.Sprintf(`document.querySelector("%s button[value=prompted]").getAttribute("aria-pressed") === "true"`, step)); !got {
+		t.Error("the tap is lost")
+	}
+}
+
+// TestTargetsOfTheSheet: what a gloved thumb presses on a sheet is at least 48 pixels high and wide.
+func TestTargetsOfTheSheet(t *testing.T) {
+	s := newSiteOf(t, actstest.Config{Files: twentySteps()})
+	s.askForJobAs(s.Apprentices[0], "induction", car)
+	w := s.visitAs(s.Supervisors[0], phone)
+	w.press("Watch this job")
+	small := mustEval[[]string](w, `[...document.querySelectorAll("main button, main summary, main a.button, main select, main .option, main input:not([type=hidden], [type=radio], [type=checkbox])")]
+		.filter((e) => e.offsetParent).map((e) => [e, e.getBoundingClientRect()]).filter(([e, r]) => r.height < 47.5 || r.width < 47.5).map(([e, r]) => e.outerHTML.slice(0, 80) + " " + r.width + "×" + r.height)`)
+	for _, x := range small {
+		t.Errorf("smaller than a glove: %s", x)
 	}
 }

@@ -335,7 +335,10 @@ func (b *builder) day(d int) error {
 			if err := b.watch(d); err != nil {
 				return err
 			}
-			b.clock.set(b.at(d, 17, 0))
+			if err := b.workshop(d); err != nil {
+				return fmt.Errorf("in the workshop: %w", err)
+			}
+			b.clock.set(b.at(d, 17, 30))
 			continue
 		}
 		for _, w := range b.ways {
@@ -502,6 +505,8 @@ type session struct {
 	job  *store.Job
 	by   *supervisor
 	from time.Time
+
+	planned time.Time // zero: at once
 }
 
 func (b *builder) watch(d int) error {
@@ -575,7 +580,7 @@ func (b *builder) ask(d int, s *session) error {
 	}
 	s.job, err = b.acts.AskJob(b.ctx, p, acts.JobRequest{
 		Apprentice: p.ID, Task: s.way.plan.task, Vehicle: b.prog.Vehicles[n%len(b.prog.Vehicles)].ID,
-		Site: b.site[s.way.who.place], Bay: fmt.Sprint(1 + (n+d)%6),
+		Site: b.site[s.way.who.place], Bay: fmt.Sprint(1 + (n+d)%6), Planned: s.planned,
 	})
 	return err
 }
@@ -824,6 +829,8 @@ func (b *builder) today() error {
 		{"freya", plan{task: caliper}, "watching"},
 		{"bryony", plan{task: master}, "finished"},
 		{"caspar", plan{task: bleeding}, "waiting"},
+		{"anselm", plan{task: master}, "paused"},
+		{"gideon", plan{task: bleeding}, "planned"},
 	}
 	for i, x := range live {
 		w := b.wayOf(x.login, x.plan.task)
@@ -831,10 +838,22 @@ func (b *builder) today() error {
 			return fmt.Errorf("no story of %s with %s", x.login, x.plan.task)
 		}
 		s := &session{way: w, by: &supervisors[i%2]}
+		if x.state == "planned" {
+			s.planned = b.at(days+1, 10, 30)
+		}
 		if err := b.ask(days, s); err != nil {
 			return err
 		}
-		if x.state == "waiting" {
+		if x.state == "planned" {
+			sup, err := b.person(s.by.login)
+			if err != nil {
+				return err
+			}
+			if err := b.acts.AcceptJob(b.ctx, sup, s.job.ID); err != nil {
+				return err
+			}
+		}
+		if x.state == "waiting" || x.state == "planned" {
 			continue
 		}
 		sup, err := b.person(s.by.login)
@@ -861,7 +880,16 @@ func (b *builder) today() error {
 		if err != nil {
 			return err
 		}
-		if _, err := b.acts.Tap(b.ctx, sup, s.job.ID, taps[:len(taps)/3]); err != nil {
+		taps = taps[:len(taps)/3]
+		if x.state == "paused" {
+			pause, err := b.newTap(b.clock.now())
+			if err != nil {
+				return err
+			}
+			pause.Event = "paused"
+			taps = append(taps, pause)
+		}
+		if _, err := b.acts.Tap(b.ctx, sup, s.job.ID, taps); err != nil {
 			return err
 		}
 	}

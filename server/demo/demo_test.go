@@ -4,12 +4,14 @@ import (
 	"context"
 	"crypto/rand"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
 	"brakewright/readiness"
 	"brakewright/server/acts"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 // TestBuild makes the whole history and looks for what the demo is to show: every standing, somebody who left, a
@@ -65,6 +67,41 @@ func TestBuild(t *testing.T) {
 		if standings[want] == 0 {
 			t.Errorf("nobody is %s", want)
 		}
+	}
+	rightly, back, photos := 0, 0, 0
+	entries, err := s.Entries(ctx, store.EntryFilter{Types: []ledger.Type{ledger.SignOff}, Limit: 10_000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		p, err := ledger.PayloadOf[ledger.SignOffPayload](e.Entry.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.Outcome == "rightly_stopped" && p.Setting == "customers_car" {
+			rightly++
+		}
+		photos += len(p.Photos)
+		for _, h := range p.Holds {
+			if !h.Accepted {
+				back++
+			}
+		}
+	}
+	open, err := s.Cases(ctx, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := s.Cases(ctx, false)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if rightly == 0 || back == 0 || photos == 0 || len(open) != 1 || len(all) != 2 {
+		t.Errorf("%d jobs on customers' cars rightly stopped, %d hold points sent back, %d photographs, %d of %d cases open", rightly, back, photos, len(open), len(all))
+	}
+	watching, err := s.Jobs(ctx, store.JobFilter{Status: []store.JobStatus{store.JobWatching}})
+	if err != nil || !slices.ContainsFunc(watching, func(j *store.Job) bool { return !j.PausedAt.IsZero() }) {
+		t.Errorf("no job is paused: %v", err)
 	}
 	if left != 1 || waived == 0 || limited == 0 {
 		t.Errorf("got %d leavers, %d waived and %d limited clearances; want 1, some, some", left, waived, limited)
