@@ -364,7 +364,8 @@ func TestOlderTables(t *testing.T) {
 	w.FullHistory()
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
-	for _, table := range []string{"taps", "jobs", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts"} {
+	for _, table := range []string{"taps", "jobs", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
+		"corrections", "signed_entries", "words_on", "assignments"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}
 	mustExec(t, db, `DELETE FROM goose_db_version WHERE version_id >= 3`)

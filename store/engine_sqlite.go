@@ -161,7 +161,8 @@ func migrator(db *sql.DB) (*goose.Provider, error) {
 	if err != nil {
 		return nil, err
 	}
-	return goose.NewProvider(goose.DialectSQLite3, db, files, goose.WithDisableGlobalRegistry(true))
+	// Numbers have gaps, and a lower one may come to a database after a higher one.
+	return goose.NewProvider(goose.DialectSQLite3, db, files, goose.WithDisableGlobalRegistry(true), goose.WithAllowOutofOrder(true))
 }
 
 // migrate brings a database's tables up to this program's. Another process may be doing the same at the same time: a
@@ -180,8 +181,13 @@ func migrate(ctx context.Context, path string, db *sql.DB) error {
 			continue
 		case current > target:
 			return fmt.Errorf("database %s was made by a newer version of this program (its tables are number %d, this program knows %d): %w", path, current, target, ErrNewer)
-		case current == target:
-			return nil
+		}
+		if pending, err := p.HasPending(ctx); err != nil || !pending {
+			if err == nil {
+				return nil
+			}
+			last = err
+			continue
 		}
 		if _, err := p.Up(ctx); err != nil {
 			last = err
@@ -198,8 +204,11 @@ func versions(q querier) (current, target int64, err error) {
 	if err != nil {
 		return 0, 0, err
 	}
+	if target, err = strconv.ParseInt(files[len(files)-1].Name()[:4], 10, 64); err != nil {
+		return 0, 0, err
+	}
 	err = q.row(`SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied = 1`).Scan(&current)
-	return current, int64(len(files)), err
+	return current, target, err
 }
 
 // escapePath escapes a file's path for a connection string: a '?' or '#' in it would else begin the parameters.

@@ -9,7 +9,7 @@ import (
 
 // projectionVersion says what the projection tables hold. Raise it when the code below or in project_*.go changes what
 // it writes: Open then makes them anew.
-const projectionVersion = "1"
+const projectionVersion = "2"
 
 // projectionTables are all tables that follow from the ledger alone, with the columns of their key. Rebuild empties and
 // fills exactly these, and Verify compares them row by row.
@@ -33,7 +33,11 @@ var projectionTables = []struct{ name, key string }{
 	{"signed_jobs", "job_id"},
 	{"stand_downs", "entry_id"},
 	{"restores", "entry_id"},
-	{"disputes", "entry_id"},
+	{"disputes", "entry_id, disputed"},
+	{"corrections", "entry_id"},
+	{"signed_entries", "key_id, idx"},
+	{"words_on", "named, idx"},
+	{"assignments", "matter"},
 }
 
 // projection is one entry on its way into the projection tables.
@@ -49,6 +53,9 @@ type projection struct {
 func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger.Parsed, leaf []byte) error {
 	p := &projection{Parsed: e, t: t, content: content, index: index, body: &e.Body}
 	if err := p.entryIndex(leaf); err != nil {
+		return err
+	}
+	if err := p.wordsOn(); err != nil {
 		return err
 	}
 	var err error
@@ -113,6 +120,9 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.dispute(x)
 	case *ledger.SettlementPayload:
 		err = p.settlement(x)
+	case *ledger.CountersignedPayload, *ledger.ReplyPayload, *ledger.StandDownReviewPayload: // words_on says all
+	case *ledger.AssignedPayload:
+		err = p.assigned(x)
 	default:
 		err = fmt.Errorf("no projection of %s", p.body.Type)
 	}
@@ -124,8 +134,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 
 func (p *projection) entryIndex(leaf []byte) error {
 	task := ledger.TaskOf(p.Payload)
-	if p.body.Corrects != "" && task == "" {
-		if err := p.t.row(`SELECT task FROM entry_index WHERE id = $1`, p.body.Corrects).Scan(&task); err != nil {
+	if named := ledger.Names(p.body, p.Payload); named != "" && task == "" {
+		if err := optional(p.t.row(`SELECT task FROM entry_index WHERE id = $1`, named).Scan(&task)); err != nil {
 			return err
 		}
 	}

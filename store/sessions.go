@@ -145,7 +145,8 @@ func (s *Store) cachedVerdicts(ctx context.Context, apprentice, date, parameters
 			return struct{}{}, err
 		}, `SELECT task, verdict FROM verdict_cache
 			WHERE apprentice = $1 AND as_of = $2 AND parameters = $3 AND policy = $4
-			AND seen > (SELECT COALESCE(MAX(idx), -1) FROM entry_index WHERE subject = $1)`, apprentice, date, parameters, policy)
+			AND seen > (SELECT COALESCE(MAX(idx), -1) FROM entry_index WHERE subject = $1)
+			AND seen > (SELECT COALESCE(MAX(idx), -1) FROM evidence WHERE apprentice = $1)`, apprentice, date, parameters, policy)
 		return err
 	})
 	return all, seen, err
