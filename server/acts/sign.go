@@ -292,7 +292,7 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 				return nil, nil, err
 			}
 			if !r.Decision.StandDown {
-				reasons = append(reasons, "The clearance is kept: "+why)
+				reasons = append(reasons, keptBecause(why))
 			}
 		}
 		sub, err := s.signOff(actor, g, strings.Join(reasons, "\n"))
