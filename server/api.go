@@ -28,6 +28,7 @@ import (
 //	api.go          routes, who asks, reading requests, writing answers and errors
 //	api_study.go    lessons, practice, theory tests
 //	api_jobs.go     watched jobs and their signatures
+//	api_contest.go  what follows an entry, what waits, how keys end
 //	api_decide.go   standings, board, floor, clearances, stand-downs
 //	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger
 
@@ -53,6 +54,7 @@ var apiRoutes = []apiRoute{
 	{"GET", "/me", apiMe, false},
 	{"POST", "/me/password", apiSetPassword, false},
 	{"POST", "/me/key", apiRequestKey, false},
+	{"POST", "/me/key/end", apiEndOwnKey, false},
 	{"POST", "/me/sessions/end", apiEndSessions, false},
 
 	{"GET", "/lessons", apiLessons, false},
@@ -88,7 +90,21 @@ var apiRoutes = []apiRoute{
 	{"POST", "/clearances", apiClear, false},
 	{"POST", "/stand-downs", apiStandDown, false},
 	{"POST", "/stand-downs/{standDown}/sign", apiSignStandDown, false},
+	{"POST", "/stand-downs/{standDown}/review", apiReviewStandDown, false},
 	{"POST", "/restores", apiRestore, false},
+	{"GET", "/waivers", apiWaivers, false},
+	{"POST", "/recognitions", apiRecognise, false},
+
+	{"GET", "/entries/{entry}", apiEntry, false},
+	{"POST", "/entries/{entry}/countersign", apiCountersign, false},
+	{"POST", "/entries/{entry}/reply", apiReply, false},
+	{"POST", "/entries/{entry}/dispute", apiDispute, false},
+	{"POST", "/entries/{entry}/settle", apiSettle, false},
+	{"POST", "/entries/{entry}/correct", apiCorrect, false},
+	{"GET", "/matters", apiMatters, false},
+	{"GET", "/pairs", apiPairs, false},
+	{"GET", "/left-behind", apiLeftBehind, false},
+	{"POST", "/assignments", apiAssign, false},
 
 	{"GET", "/people", apiPeople, false},
 	{"POST", "/people", apiAddPeople, false},
@@ -105,6 +121,8 @@ var apiRoutes = []apiRoute{
 	{"POST", "/people/{person}/agreements", apiMakeAgreement, false},
 	{"POST", "/people/{person}/agreements/{entry}/end", apiEndAgreement, false},
 	{"POST", "/people/{person}/leaves", apiTakeLeave, false},
+	{"GET", "/people/{person}/keys", apiKeysOf, false},
+	{"POST", "/people/{person}/key/end", apiEndKey, false},
 	{"GET", "/sites", apiSites, false},
 	{"POST", "/sites", apiAddSite, false},
 	{"GET", "/cohorts", apiCohorts, false},

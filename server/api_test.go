@@ -775,25 +775,25 @@ func TestAPIRoster(t *testing.T) {
 	if keys := a.list("/keys"); len(keys) != 1 {
 		t.Errorf("waiting keys: %v", keys)
 	}
-	a.must(204, "POST", "/keys/confirm", object{"people": []any{id}, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/appointments", object{"task": "caliper", "from": today, "qualification": "brake technician", "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/roles", object{"role": "coordinator", "from": today, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/name", object{"name": "Second Glance"})
+	a.must(201, "POST", "/keys/confirm", object{"people": []any{id}, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/appointments", object{"task": "caliper", "from": today, "qualification": "brake technician", "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/roles", object{"role": "coordinator", "from": today, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/name", object{"name": "Second Glance"})
 	full := a.must(200, "GET", "/people/"+id, nil)
 	if full["name"] != "Second Glance" || full["key"] != true || len(full["appointments"].([]any)) != 1 || len(full["roles"].([]any)) != 2 {
 		t.Errorf("the person is %v", full)
 	}
-	a.must(204, "POST", "/people/"+id+"/appointments/"+full["appointments"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/roles/"+full["roles"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today})
+	a.must(201, "POST", "/people/"+id+"/appointments/"+full["appointments"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/roles/"+full["roles"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today})
 	a.must(201, "POST", "/people/"+id+"/code", nil)
 
 	hand := (&apiClient{w: w}).must(200, "POST", "/login", object{"login": "newhand", "code": codes["newhand"]})["person"].(object)["id"].(string)
-	a.must(204, "POST", "/people/"+hand+"/cohorts", object{"cohort": cohort, "date": today})
-	a.must(204, "POST", "/people/"+hand+"/cohorts/"+cohort+"/leave", object{"date": today})
-	a.must(204, "POST", "/people/"+hand+"/leaves", object{"from": today, "to": today})
+	a.must(201, "POST", "/people/"+hand+"/cohorts", object{"cohort": cohort, "date": today})
+	a.must(201, "POST", "/people/"+hand+"/cohorts/"+cohort+"/leave", object{"date": today})
+	a.must(201, "POST", "/people/"+hand+"/leaves", object{"from": today, "to": today})
 	agreement := a.must(200, "GET", "/people/"+hand, nil)["agreements"].([]any)[0].(object)
-	a.must(204, "POST", "/people/"+hand+"/agreements/"+agreement["entry"].(string)+"/end", object{"date": today})
-	a.must(204, "POST", "/people/"+hand+"/agreements", object{"employer": "North shop", "from": today})
+	a.must(201, "POST", "/people/"+hand+"/agreements/"+agreement["entry"].(string)+"/end", object{"date": today})
+	a.must(201, "POST", "/people/"+hand+"/agreements", object{"employer": "North shop", "from": today})
 	if people := a.list("/people"); len(people) != 2+3+4+2 {
 		t.Errorf("%d people", len(people))
 	}

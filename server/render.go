@@ -20,6 +20,7 @@ var pages = []page{
 	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{},
 	nextPage{}, peoplePage{}, personPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},
+	correctPage{}, recognisePage{}, mattersPage{}, waiversPage{},
 }
 
 // views are the parsed templates, one tree a page: layout, partials and the page itself.

@@ -312,3 +312,20 @@ func (s *Service) signTwice(ctx context.Context, sub *ledger.Submission, actor *
 	}
 	return sub.Sign(also)
 }
+
+// Entry is one entry: for whoever sees the ledger, or the record of the person whom it is about.
+func (s *Service) Entry(ctx context.Context, actor *store.Person, id string) (*store.EntryView, error) {
+	e, err := s.Store.Entry(ctx, id)
+	if err != nil {
+		return nil, missing(err, "entry")
+	}
+	err = s.May(ctx, actor, SeeLedger, Target{})
+	if err == nil || e.Entry.Body.Subject == "" {
+		return e, err
+	}
+	who, err := s.person(ctx, e.Entry.Body.Subject)
+	if err != nil {
+		return nil, err
+	}
+	return e, s.May(ctx, actor, SeeRecord, Target{Person: who})
+}

@@ -32,6 +32,11 @@ type RecordChanges struct {
 	Notes               *string
 }
 
+// Empty says whether nothing is changed.
+func (c RecordChanges) Empty() bool {
+	return c.Outcome == nil && c.Difficulty == nil && c.NearMiss == nil && c.Notes == nil && len(c.Steps)+len(c.Readings) == 0
+}
+
 // StepChange is how a step was really done.
 type StepChange struct {
 	Step, Result  string
@@ -69,6 +74,9 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 		}
 		p, personal := ledger.CorrectionPayload{Withdraw: true}, map[string]string{}
 		decide := false
+		if !r.Withdraw && r.Changes.Empty() {
+			return none, wrong("record", "nothing_changed")
+		}
 		if !r.Withdraw {
 			if p, personal, decide, err = s.newRecord(ctx, c, r.Changes); err != nil {
 				return none, err

@@ -142,13 +142,13 @@ func (s *Service) WaitingKeys(ctx context.Context, actor *store.Person) ([]*stor
 
 // confirmKeys signs waiting keys. A person's older key ends with the same transaction: changed. Nobody confirms their
 // own, but a coordinator who is alone may sign a new key of their own with the old one.
-func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) error {
+func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) ([]store.Receipt, error) {
 	if len(persons) == 0 {
-		return wrong("persons", "nothing_chosen")
+		return nil, wrong("persons", "nothing_chosen")
 	}
 	requests, err := s.Store.KeyRequests(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	waiting := map[string]store.KeyRequest{}
 	for _, r := range requests {
@@ -156,25 +156,25 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 	}
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var subs []*ledger.Submission
 	var sign []*ledger.Submission
 	for _, id := range persons {
 		p, err := s.person(ctx, id)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if err := s.May(ctx, actor, ManageKeys, Target{Person: p}); err != nil {
-			return err
+			return nil, err
 		}
 		r, ok := waiting[id]
 		if !ok {
-			return conflict("no_key_waiting", "person", p.Name)
+			return nil, conflict("no_key_waiting", "person", p.Name)
 		}
 		if p.ID == actor.ID {
 			if err := s.onlyCoordinator(ctx, actor, at.date); err != nil {
-				return err
+				return nil, err
 			}
 		}
 		added := *r.Submission
@@ -184,7 +184,7 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 			ended, err := s.entry(s.head("", ledger.KeyEnded, actor.ID, p.ID, at),
 				ledger.KeyEndedPayload{Key: p.Key.ID, Why: "changed", From: s.ms() + 1}, nil, nil)
 			if err != nil {
-				return err
+				return nil, err
 			}
 			subs = append(subs, &added, ended)
 			continue
@@ -193,22 +193,23 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 	}
 	signer, err := s.unlock(ctx, actor, passphrase, "passphrase")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, x := range sign {
 		if err := x.Sign(signer); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	if _, err := s.submitAll(ctx, subs...); err != nil {
-		return err
+	receipts, err := s.submitAll(ctx, subs...)
+	if err != nil {
+		return nil, err
 	}
 	for _, id := range persons {
 		if err := s.Store.DropKeyRequest(ctx, id); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	return nil
+	return receipts, nil
 }
 
 // onlyCoordinator refuses unless no other coordinator with a key could sign instead.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"slices"
 
+	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
 )
@@ -361,4 +362,56 @@ func (s *Service) noteHandover(ctx context.Context, job, from string, to *store.
 	}
 	return s.Store.AddTaps(ctx, job, []store.Tap{{ID: id, By: to.ID, At: s.ms(),
 		Note: "Given to " + to.Name + " by a coordinator. What was tapped before was watched by " + old.Name + "."}})
+}
+
+// Deciders are the people who may clear an apprentice for a task today.
+func (s *Service) Deciders(ctx context.Context, apprentice *store.Person, task string) ([]*store.Person, error) {
+	today, err := s.today(ctx)
+	if err != nil {
+		return nil, err
+	}
+	people, err := s.Store.People(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return slices.DeleteFunc(people, func(p *store.Person) bool {
+		return May(p, GiveClearance, Target{Person: apprentice, Task: task, Site: homeSite(apprentice, Apprentice, today), Date: today}) != nil
+	}), nil
+}
+
+// Due is an apprentice of whom a task waits for a decision.
+type Due struct {
+	Apprentice *store.Person
+	Verdict    readiness.Verdict
+}
+
+// DueDecisions are the apprentices who are ready for a decision that the actor may take.
+func (s *Service) DueDecisions(ctx context.Context, actor *store.Person) ([]Due, error) {
+	today, err := s.today(ctx)
+	if err != nil {
+		return nil, err
+	}
+	f, err := s.frame(ctx)
+	if err != nil {
+		return nil, err
+	}
+	people, err := s.apprentices(ctx, actor, GiveClearance, "", today)
+	if err != nil {
+		return nil, err
+	}
+	people = slices.DeleteFunc(people, func(p *store.Person) bool { return Left(p, today) })
+	all, err := s.verdictsOfAll(ctx, f, people, today)
+	if err != nil {
+		return nil, err
+	}
+	var out []Due
+	for i, p := range people {
+		for _, v := range all[i] {
+			t := Target{Person: p, Task: v.Task, Site: homeSite(p, Apprentice, today), Date: today}
+			if v.Standing == readiness.ReadyForDecision && May(actor, GiveClearance, t) == nil {
+				out = append(out, Due{p, v})
+			}
+		}
+	}
+	return out, nil
 }

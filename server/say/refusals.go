@@ -194,6 +194,7 @@ var refusalWords = map[string]string{
 
 	"dispute_too_late":    "The time to dispute this ended on {date}, and silence counts as agreement. A supervisor or coordinator can still dispute or correct it: ask one.",
 	"corrected_already":   "This was corrected already. Correct that correction. If you stand by yours all the same, say so: the two then contradict each other, and somebody else settles which stands.",
+	"nothing_changed":     "Nothing is changed, so there is nothing to correct.",
 	"only_withdrawn":      "An entry of this kind can only be withdrawn. Then enter it anew.",
 	"text_needed":         "Write your side of it.",
 	"lifts_needed":        "Write what must happen before the stand-down is lifted.",
@@ -207,6 +208,7 @@ var refusalWords = map[string]string{
 	"people_problems":        "Some rows cannot be added, so nobody was. Each place is marked.",
 	"people_count":           "Add between one and {most} people at a time.",
 	"name_needed":            "Write the name.",
+	"name_as_it_is":          "The name and the log-in name are that already. Change one of them.",
 	"bad_name":               "The name is too long or holds signs that cannot be stored. Type it again by hand.",
 	"name_taken":             "There is already a “{name}”. Choose another name.",
 	"bad_login":              "“{login}” cannot be a log-in name. Use 2 to 64 letters, digits and . _ - @ +.",
