@@ -364,3 +364,22 @@ func TestPairsAreReportedToTheCoordinator(t *testing.T) {
 	_, err := w.Pairs(w.ctx, w.sam(1))
 	wants(t, err, "not_allowed")
 }
+
+// A decision that is due stands with everybody who may take it; the apprentice is told who they are.
+func TestDueDecisions(t *testing.T) {
+	w, p := ready(t)
+	due := must[[]Due](t)(w.DueDecisions(w.ctx, w.sam(0)))
+	if len(due) != 1 || due[0].Apprentice.ID != p.ID || due[0].Verdict.Task != "induction" {
+		t.Fatalf("got %+v", due)
+	}
+	if who := must[[]*store.Person](t)(w.Deciders(w.ctx, p, "induction")); len(who) != len(w.Supervisors) {
+		t.Errorf("%d may decide", len(who))
+	}
+	if other := must[[]Due](t)(w.DueDecisions(w.ctx, p)); len(other) != 0 {
+		t.Errorf("an apprentice decides: %+v", other)
+	}
+	must[store.Receipt](t)(w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "induction", Passphrase: pass(w.Supervisors[0])}))
+	if due = must[[]Due](t)(w.DueDecisions(w.ctx, w.sam(1))); len(due) != 0 {
+		t.Errorf("decided, and still due: %+v", due)
+	}
+}
