@@ -72,3 +72,9 @@ lint: check build
 # The README's screenshots, made anew in real Chromium.
 pictures: tools
 	go test -count=1 -run TestPictures ./cmd/brakewright -pictures "$(CURDIR)/testdata/pictures"
+
+# Every lesson, vehicle sheet and drawing as people see them, for eyes: phone and desk, light, dark and printed, into bin/look.
+.PHONY: look
+look: tools
+	mkdir -p bin/look
+	go test -count=1 -timeout 20m -run 'TestLessonsLook|TestDrawingsLook' ./server/browsertest -look "$(CURDIR)/bin/look"

@@ -4,11 +4,13 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 )
 
 // exampleFiles are the Markdown files of the example with their front matter taken off.
@@ -36,6 +38,42 @@ func BenchmarkLoad(b *testing.B) {
 		if p, problems := Load(fsys); p == nil {
 			b.Fatal(shows(problems))
 		}
+	}
+}
+
+// BenchmarkLoadRatio loads folders and, turn by turn, gives the same Markdown to goldmark alone; it reports the one time over the
+// other. The bound is 2.
+func BenchmarkLoadRatio(b *testing.B) {
+	for _, dir := range []string{"../testdata/format", "brakes"} {
+		b.Run(filepath.Base(dir), func(b *testing.B) {
+			fsys := fstest.MapFS{}
+			p, problems := Load(os.DirFS(dir))
+			if p == nil {
+				b.Fatal(shows(problems))
+			}
+			var markdown [][]byte
+			for _, f := range p.Files {
+				fsys[f.Path] = &fstest.MapFile{Data: f.Bytes}
+				if strings.HasSuffix(f.Path, ".md") {
+					markdown = append(markdown, f.Bytes)
+				}
+			}
+			var ours, plain time.Duration
+			for b.Loop() {
+				start := time.Now()
+				if p, problems := Load(fsys); p == nil {
+					b.Fatal(shows(problems))
+				}
+				between := time.Now()
+				for _, f := range markdown {
+					if err := plainMarkdown.Convert(f, io.Discard); err != nil {
+						b.Fatal(err)
+					}
+				}
+				ours, plain = ours+between.Sub(start), plain+time.Since(between)
+			}
+			b.ReportMetric(float64(ours)/float64(plain), "x-goldmark")
+		})
 	}
 }
 

@@ -37,22 +37,6 @@ func (f *folder) allLessons() []*lessonReader {
 	return all
 }
 
-func (f *folder) taskIDs() []string {
-	var ids []string
-	for _, t := range f.out.Tasks {
-		ids = append(ids, t.ID)
-	}
-	return ids
-}
-
-func (f *folder) lessonIDs() []string {
-	var ids []string
-	for _, l := range f.lessons {
-		ids = append(ids, l.l.ID)
-	}
-	return ids
-}
-
 func (r *report) errorItem(i item, code string, kv ...string) {
 	r.errorLine(i.line, i.column, code, kv...)
 }
@@ -65,8 +49,16 @@ func (r *report) known(i item, code string, list []string) bool {
 	if contains(list, i.text) {
 		return true
 	}
-	r.errorItem(i, code, "id", i.text, "nearest", orNone(nearest(i.text, list)))
+	r.errorItem(i, code, "id", i.text, "nearest", nearestOf(i.text, list))
 	return false
+}
+
+// knownLesson reports an id that no lesson has; not while there is a lesson whose id could not be read, for it may be that one.
+func (f *folder) knownLesson(r *report, i item) bool {
+	if f.unnamed && !contains(f.lessonIDs, i.text) {
+		return false
+	}
+	return r.known(i, "unknown_lesson", f.lessonIDs)
 }
 
 // checkTasks checks tasks against one another and against the lessons.
@@ -80,12 +72,12 @@ func (f *folder) checkTasks() {
 		}
 		seen[t.ID] = true
 		for _, pre := range t.prerequisitesAt {
-			if p.known(pre, "unknown_task", f.taskIDs()) {
+			if p.known(pre, "unknown_task", f.taskIDs) {
 				next[t.ID] = append(next[t.ID], pre)
 			}
 		}
 		for _, l := range t.lessonsAt {
-			if !p.known(l, "unknown_lesson", f.lessonIDs()) {
+			if !f.knownLesson(p.report, l) {
 				continue
 			}
 			if lesson := f.out.Lesson(l.text, ""); !contains(lesson.Tasks, t.ID) {
@@ -93,7 +85,7 @@ func (f *folder) checkTasks() {
 			}
 		}
 	}
-	prerequisiteCycles(f.taskIDs(), next, func(i item, chain string) { p.errorItem(i, "prerequisite_cycle", "chain", chain) })
+	prerequisiteCycles(f.taskIDs, next, func(i item, chain string) { p.errorItem(i, "prerequisite_cycle", "chain", chain) })
 }
 
 // prerequisiteCycles reports each cycle once, at the entry that closes it.
@@ -144,7 +136,7 @@ func (f *folder) checkLessonFronts() {
 				lr.errorItem(got, "wrong_language", "language", got.text, "expected", language)
 			}
 			for _, t := range lr.front.tasks {
-				if f.programme == nil || !lr.known(t, "unknown_task", f.taskIDs()) {
+				if f.programme == nil || !lr.known(t, "unknown_task", f.taskIDs) {
 					continue
 				}
 				if task := f.out.Task(t.text); !contains(task.Lessons, lr.l.ID) {
@@ -152,7 +144,7 @@ func (f *folder) checkLessonFronts() {
 				}
 			}
 			for _, p := range lr.front.prerequisites {
-				if lr.known(p, "unknown_lesson", f.lessonIDs()) {
+				if f.knownLesson(lr.report, p) {
 					next[lr.l.ID] = append(next[lr.l.ID], p)
 				}
 			}
@@ -172,7 +164,7 @@ func (f *folder) checkLessonFronts() {
 			}
 			return ls[0]
 		}
-		prerequisiteCycles(f.lessonIDs(), next, func(i item, chain string) {
+		prerequisiteCycles(f.lessonIDs, next, func(i item, chain string) {
 			where(i).errorItem(i, "prerequisite_cycle", "chain", chain)
 		})
 	}
@@ -226,7 +218,7 @@ func (f *folder) checkPolicy() {
 		return
 	}
 	if p.policy.Induction != "" {
-		p.known(p.policyItem("induction"), "unknown_task", f.taskIDs())
+		p.known(p.policyItem("induction"), "unknown_task", f.taskIDs)
 	}
 	_, tasks := below(p.policyNode, "tasks")
 	if tasks == nil || tasks.Kind != yaml.MappingNode {
@@ -237,7 +229,7 @@ func (f *folder) checkPolicy() {
 		id := k.Value
 		every := id == readiness.EveryTask
 		if !every {
-			p.known(item{id, k.Line, k.Column}, "unknown_task", f.taskIDs())
+			p.known(item{id, k.Line, k.Column}, "unknown_task", f.taskIDs)
 		}
 		_, blueprint := below(tasks.Content[i+1], "theory_test", "blueprint")
 		if blueprint == nil || blueprint.Kind != yaml.ScalarNode {
@@ -266,13 +258,13 @@ func (f *folder) checkBlueprints() {
 		}
 		seen[b.ID] = true
 		var task *Task
-		if b.Task != "" && p.known(b.taskAt, "unknown_task", f.taskIDs()) {
+		if b.Task != "" && p.known(b.taskAt, "unknown_task", f.taskIDs) {
 			task = f.out.Task(b.Task)
 		}
 		sum := 0
 		for _, l := range b.lessonsAt {
 			sum += b.Lessons[l.text]
-			if p.known(l, "unknown_lesson", f.lessonIDs()) && task != nil && !contains(task.Lessons, l.text) {
+			if f.knownLesson(p.report, l) && task != nil && !contains(task.Lessons, l.text) {
 				p.warnItem(l, "blueprint_lesson_outside", "lesson", l.text, "task", b.Task)
 			}
 		}
@@ -367,17 +359,17 @@ func (f *folder) checkDocument(r *report, d *document) {
 		return
 	}
 	d.checkImages(r, f.out.Pictures)
-	_ = ast.Walk(d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if !entering {
-			return ast.WalkContinue, nil
+	for _, l := range d.links {
+		if key, ok := vehicleKey(l); ok {
+			f.checkLink(r, d, l, key)
+		} else if !safeLink(destination(l)) {
+			r.errorAt(d.linkStart(l), "link_refused", "link", string(l.Destination))
+		} else {
+			f.checkPlace(r, d, l)
 		}
+	}
+	for _, n := range d.html {
 		switch n := n.(type) {
-		case *ast.Link:
-			if key, ok := vehicleKey(n); ok {
-				f.checkLink(r, d, n, key)
-			} else if !safeLink(string(n.Destination)) {
-				r.errorAt(d.linkStart(n), "link_refused", "link", string(n.Destination))
-			}
 		case *ast.RawHTML:
 			at := n.Segments.At(0)
 			warnHTML(r, at.Start, at.Value(d.body))
@@ -387,8 +379,7 @@ func (f *folder) checkDocument(r *report, d *document) {
 				warnHTML(r, at.Start, at.Value(d.body))
 			}
 		}
-		return ast.WalkContinue, nil
-	})
+	}
 }
 
 // warnHTML says that HTML is not shown; a comment is meant not to be.
@@ -504,7 +495,7 @@ func (f *folder) checkLesson(lr *lessonReader) {
 	known := f.features
 	for _, w := range lr.features {
 		if isID(w.text) && !contains(known, w.text) {
-			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", orNone(nearest(w.text, known)))
+			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", nearestOf(w.text, known))
 		}
 	}
 	for _, s := range lr.steps {
@@ -531,7 +522,7 @@ func (f *folder) checkLesson(lr *lessonReader) {
 func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 	if s.ownEach && s.EachOrder != "" {
 		if !contains(f.orders, s.EachOrder) {
-			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", orNone(nearest(s.EachOrder, f.orders)))
+			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", nearestOf(s.EachOrder, f.orders))
 		} else {
 			f.checkOrder(lr, s)
 		}
@@ -547,12 +538,12 @@ func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 				lr.errorAt(at, "axle_without_wheel", "key", m.Key, "step", s.ID)
 			}
 		default:
-			if _, ok := lr.l.figureNamed(m.FigureName); !ok {
+			if !contains(lr.quantity, collapse(m.FigureName)) { // one in a row with a fault is not missing
 				var names []string
 				for _, f := range lr.l.Figures {
 					names = append(names, f.Quantity.Plain())
 				}
-				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", orNone(nearest(m.FigureName, names)))
+				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", nearestOf(m.FigureName, names))
 			}
 		}
 	}
@@ -610,7 +601,7 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 		}
 		at := src.givenAt[g.Name]
 		if !f.sheetsHave(g.VehicleKey) {
-			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", orNone(nearest(g.VehicleKey, f.keys)))
+			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", nearestOf(g.VehicleKey, f.keys))
 			continue
 		}
 		if strings.Contains(g.VehicleKey, "{axle}") {

@@ -89,7 +89,7 @@ var codes = []CodeInfo{
 	{"faults_share_check", Warning, []string{"line", "text"}, "two causes of one symptom, told apart by the same check"},
 	{"duplicate_figure", Warning, []string{"line", "text"}, "one Quantity in two rows (an error if a step measures it)"},
 	{"no_source", Warning, []string{"quantity"}, "a figure whose Source is empty"},
-	{"range_dash", Error, []string{"value"}, "`0.1-0.4` with a hyphen"},
+	{"range_dash", Error, []string{"range", "value"}, "`0.1-0.4` with a hyphen"},
 	{"range_reversed", Error, []string{"value"}, "`0.4–0.1`"},
 	{"unknown_unit", Error, []string{"nearest", "unit"}, "`Nm`"},
 	{"unknown_limit", Error, []string{"limit"}, "`at least`"},
@@ -99,6 +99,7 @@ var codes = []CodeInfo{
 	{"misbelief_shape", Error, nil, "a bullet without **Said:** or **In fact:**"},
 	{"long_sentence", Warning, []string{"limit", "text", "words"}, "a sentence of more than 25 words"},
 	{"raw_html", Warning, []string{"text"}, "`<br>` or `<b>`"},
+	{"link_to_nowhere", Warning, []string{"link", "nearest"}, "`[bleeding](blead.md)`, `[the step](#procedure/tork)`"},
 	{"link_refused", Error, []string{"link"}, "`[x](javascript:alert(1))`"},
 
 	// Pictures.
@@ -180,6 +181,8 @@ var codes = []CodeInfo{
 	{"sum_root_of_negative", Error, []string{"values"}, "`sqrt(a - b)` where b may be larger"},
 	{"sum_bad_exponent", Error, []string{"values"}, "`a ^ 0.5`"},
 	{"sum_out_of_range", Error, []string{"values"}, "a result beyond 1e30"},
+	{"sum_unit", Warning, []string{"comes", "unit"}, "`find: T * L` with `unit: N`, where T is a torque and L a length"},
+	{"sum_unit_size", Warning, []string{"times", "unit"}, "`find: T / L` with `unit: N`, where L is in mm"},
 	{"slip_is_right", Error, []string{"slip"}, "a slip that always gives the right answer"},
 	{"slip_sometimes_right", Warning, []string{"count", "slip", "total", "values"}, "a slip that gives the right answer for some values"},
 	{"slips_coincide", Warning, []string{"other", "slip", "values"}, "two slips that give the same number for some values"},

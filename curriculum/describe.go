@@ -73,7 +73,7 @@ func (c *carChecker) bad(field, code string, kv ...string) {
 
 func (c *carChecker) known(field, code, name, value string, known []string) {
 	if !contains(known, value) {
-		c.bad(field, code, name, value, "nearest", orNone(nearest(value, known)))
+		c.bad(field, code, name, value, "nearest", nearestOf(value, known))
 	}
 }
 
@@ -134,7 +134,7 @@ func carVehicle(c Car, p *Programme) (*Vehicle, []Problem) {
 		seen := map[string]bool{}
 		for _, w := range c.Orders[name] {
 			if !contains(v.wheelNames(), w) {
-				ch.bad(field, "unknown_wheel", "wheel", w, "nearest", orNone(nearest(w, v.wheelNames())))
+				ch.bad(field, "unknown_wheel", "wheel", w, "nearest", nearestOf(w, v.wheelNames()))
 			} else if seen[w] {
 				ch.bad(field, "duplicate_entry", "key", field, "value", w)
 			}
@@ -166,7 +166,7 @@ func (ch *carChecker) figure(field string, f CarFigure, p *Programme) (Figure, b
 	before := len(ch.problems)
 	like, known := p.sheetFigure(f.Key)
 	if !known {
-		ch.bad(field+".key", "unknown_vehicle_key", "key", f.Key, "nearest", orNone(nearest(f.Key, p.keys())))
+		ch.bad(field+".key", "unknown_vehicle_key", "key", f.Key, "nearest", nearestOf(f.Key, p.keys()))
 		return Figure{}, false
 	}
 	low, ok := normalDecimal(f.Value)

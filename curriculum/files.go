@@ -89,7 +89,9 @@ func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 			bad(p, "folder_too_large", "limit", itoa(maxTotalBytes>>20))
 			return nil, problems
 		}
-		b = bytes.ReplaceAll(b, []byte("\r\n"), []byte("\n"))
+		if bytes.Contains(b, []byte("\r\n")) {
+			b = bytes.ReplaceAll(b, []byte("\r\n"), []byte("\n"))
+		}
 		files = append(files, File{Path: p, Edition: hexSHA256(b), Bytes: b})
 	}
 	return files, problems
@@ -129,18 +131,23 @@ func readCapped(fsys fs.FS, name string) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err != nil {
+	info, err := f.Stat()
+	if err != nil {
 		return nil, err
 	} else if !info.Mode().IsRegular() {
 		return nil, fs.ErrInvalid
 	} else if info.Size() > int64(sizeLimit(name)) {
 		return nil, errTooLarge
 	}
-	b, err := io.ReadAll(io.LimitReader(f, int64(sizeLimit(name))+1))
-	if err == nil && len(b) > sizeLimit(name) {
-		err = errTooLarge
+	var b bytes.Buffer
+	b.Grow(int(info.Size()) + bytes.MinRead) // the file may still grow: the limit is asked of what was read
+	if _, err := b.ReadFrom(io.LimitReader(f, int64(sizeLimit(name))+1)); err != nil {
+		return nil, err
 	}
-	return b, err
+	if b.Len() > sizeLimit(name) {
+		return nil, errTooLarge
+	}
+	return b.Bytes(), nil
 }
 
 // plainError leaves paths of the machine out of what an author reads.

@@ -4,44 +4,63 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // plainType makes a text comparable without its typography: quotation marks, commas and the like go, dashes are one,
 // white space is one space. Case, decimal points and minus signs stay: they change what is said.
 func plainType(s string) string {
-	rs := []rune(s)
-	var b strings.Builder
-	digit := func(i int) bool { return i >= 0 && i < len(rs) && unicode.IsDigit(rs[i]) }
-	for i, r := range rs {
+	out := make([]byte, 0, len(s))
+	space := false
+	put := func(r rune) {
+		if space && len(out) > 0 {
+			out = append(out, ' ')
+		}
+		space = false
+		out = utf8.AppendRune(out, r)
+	}
+	before := rune(-1)
+	for i, r := range s {
+		_, size := utf8.DecodeRuneInString(s[i:])
+		digitNext := func() bool {
+			next, n := utf8.DecodeRuneInString(s[i+size:])
+			return n > 0 && unicode.IsDigit(next)
+		}
 		switch {
 		case r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9': // most of any text
-			b.WriteByte(byte(r))
+			put(r)
+		case r == ' ':
+			space = true
 		case strings.ContainsRune("'\"‘’‚‛“”„‟«»‹›`´¡¿", r):
 		case r == '.' || r == ',':
-			if digit(i-1) && digit(i+1) {
-				b.WriteRune(r)
+			if unicode.IsDigit(before) && digitNext() {
+				put(r)
 			} else {
-				b.WriteByte(' ')
+				space = true
 			}
-		case strings.ContainsRune(";:!?…·•()[]", r) && !(r == '·' && i > 0 && unicode.IsLetter(rs[i-1])):
-			b.WriteByte(' ')
+		case strings.ContainsRune(";:!?…·•()[]", r) && !(r == '·' && unicode.IsLetter(before)):
+			space = true
 		case strings.ContainsRune("-\u2010\u2011\u2012–—―\u2212", r):
-			if digit(i + 1) {
-				b.WriteByte('-')
+			if digitNext() {
+				put('-')
 			} else {
-				b.WriteByte(' ')
+				space = true
 			}
 		case unicode.IsSpace(r):
-			b.WriteByte(' ')
+			space = true
 		default:
-			b.WriteRune(r)
+			put(r)
 		}
+		before = r
 	}
-	return strings.Join(strings.Fields(b.String()), " ")
+	return string(out)
 }
 
 // textType is a text's fingerprint matter: words and the keys of its links.
 func textType(t Text) string {
+	if len(t.Parts) == 1 && t.Parts[0].Key == "" {
+		return plainType(t.Parts[0].Text)
+	}
 	var b strings.Builder
 	for _, p := range t.Parts {
 		b.WriteString(p.Text)

@@ -28,7 +28,7 @@ type Lesson struct {
 type SectionInfo struct {
 	Class  string // "" for reading matter
 	Title  string
-	Anchor string
+	Anchor string // "" for reading matter to which the author gave no id
 	Line   int
 }
 

@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"slices"
 	"strings"
 
 	"github.com/yuin/goldmark/ast"
@@ -15,6 +16,8 @@ type lessonReader struct {
 	front     lessonFront
 	steps     []*stepSource
 	rowIDs    map[string]bool // "class/id"
+	rows      map[string]int  // how many rows or blocks of a class there were so far, those with faults too
+	quantity  []string        // of every row of figures, those with faults too
 	sums      []sumSource
 	pictureAt []int // where each picture's image stands
 	partAt    []partPlace
@@ -28,17 +31,17 @@ func readLesson(f File, r *report) *lessonReader {
 		return nil
 	}
 	n, y, body := frontMatter(r)
-	if n == nil {
-		return nil
+	front := lessonFront{}
+	if n != nil {
+		front = readLessonFront(n, y)
 	}
-	front := readLessonFront(n, y)
 	if !readable(r, body) {
 		return nil
 	}
 	d := parseMarkdown(r.src, body)
 	l := &Lesson{ID: front.id.text, Title: front.title.text, Language: front.language.text, Tasks: texts(front.tasks),
 		Prerequisites: texts(front.prerequisites), Minutes: front.minutes, File: f.Path, Edition: f.Edition, source: f.Bytes, doc: d}
-	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}}
+	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}, rows: map[string]int{}}
 	d.findSections(r)
 	for _, s := range d.sections {
 		l.Sections = append(l.Sections, SectionInfo{Class: s.class, Title: s.title, Anchor: s.anchor, Line: d.lineOf(s.heading)})
@@ -79,12 +82,37 @@ func (lr *lessonReader) tables(s *section) (n int) {
 	return n
 }
 
-// tableRow is one row as read: cells by column name, with their nodes.
+// tableRow is one row as read.
 type tableRow struct {
-	node  ast.Node
-	cells map[string]ast.Node
-	id    string
-	first ast.Node
+	node    ast.Node
+	columns []string // names
+	cells   []ast.Node
+	texts   []Text // of cells
+	id      string
+}
+
+func (tr *tableRow) at(column string) int {
+	i := slices.Index(tr.columns, column)
+	if i >= len(tr.cells) {
+		return -1
+	}
+	return i
+}
+
+// cell is the cell of a column, nil where the row or its table lacks it.
+func (tr *tableRow) cell(column string) ast.Node {
+	if i := tr.at(column); i >= 0 {
+		return tr.cells[i]
+	}
+	return nil
+}
+
+// text is what the cell of a column says; what there is not stands on the row's line.
+func (tr *tableRow) text(d *document, column string) Text {
+	if i := tr.at(column); i >= 0 {
+		return tr.texts[i]
+	}
+	return Text{Line: d.lineOf(tr.node)}
 }
 
 // readTable matches a table's columns with those of its class; rows come back nil where the columns are wrong.
@@ -97,14 +125,8 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 	last, good := -1, true
 	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
 		name := d.text(c).Plain()
-		at := -1
-		for i, w := range want {
-			for _, word := range w.words {
-				if plainKey(word) == plainKey(name) {
-					at = i
-				}
-			}
-		}
+		key := plainKey(name)
+		at := slices.IndexFunc(want, func(w column) bool { return slices.Contains(w.keys, key) })
 		switch {
 		case at < 0:
 			good = false
@@ -131,16 +153,35 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		return nil, nil
 	}
 	for n := head.NextSibling(); n != nil; n = n.NextSibling() {
-		row := tableRow{node: n, cells: map[string]ast.Node{}, first: n.FirstChild()}
-		i := 0
-		for c := n.FirstChild(); c != nil && i < len(columns); c = c.NextSibling() {
-			row.cells[columns[i]] = c
-			i++
+		row := tableRow{node: n, columns: columns, id: d.takeID(r, n.FirstChild()),
+			cells: make([]ast.Node, 0, len(columns)), texts: make([]Text, 0, len(columns))}
+		for c := n.FirstChild(); c != nil && len(row.cells) < len(columns); c = c.NextSibling() {
+			row.cells = append(row.cells, c)
+			row.texts = append(row.texts, d.text(c))
 		}
-		row.id = d.takeID(r, row.first)
 		rows = append(rows, row)
 	}
+	d.dress(class, t, head, rows, columns)
 	return rows, columns
+}
+
+// dress notes what rendering does with a table of ours. Its class says what it holds. Features and keys are for authors: a
+// row that not every car has says so in its first cell. Each other cell knows its column, for screens too narrow for a table.
+func (d *document) dress(class string, t *extast.Table, head *extast.TableHeader, rows []tableRow, columns []string) {
+	t.SetAttributeString("class", []byte("of-"+class))
+	t.SetAttributeString("role", []byte("table")) // which style sheets that stack the rows would take away
+	hide := func(name string) bool { return name == "if" || name == "key" }
+	named := slices.IndexFunc(columns, func(name string) bool { return !hide(name) })
+	words := make([]string, 0, len(columns))
+	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+		d.marks[c] = mark{hide: hide(columns[len(words)])}
+		words = append(words, d.text(c).Plain())
+	}
+	for _, row := range rows {
+		for i, c := range row.cells {
+			d.marks[c] = mark{hide: hide(columns[i]), column: words[i], first: i == named}
+		}
+	}
 }
 
 func nearestColumn(name string, want []column) string {
@@ -212,12 +253,13 @@ func (d *document) takeID(r *report, cell ast.Node) string {
 }
 
 // rowAt gives a row its place and element and reports a double id.
-func (lr *lessonReader) rowAt(class string, n int, id string, node ast.Node) Row {
+func (lr *lessonReader) rowAt(class, id string, node ast.Node) Row {
+	lr.rows[class]++
 	off := lr.d.start(node)
 	row := Row{ID: id, Line: lr.d.src.line(off)}
 	name := id
 	if id == "" {
-		name = itoa(n)
+		name = itoa(lr.rows[class])
 	}
 	row.Element = class + "/" + name
 	if lr.rowIDs[row.Element] {
@@ -230,13 +272,7 @@ func (lr *lessonReader) rowAt(class string, n int, id string, node ast.Node) Row
 func (lr *lessonReader) table(class string, t *extast.Table) {
 	rows, _ := lr.d.readTable(lr.report, class, t, false)
 	for _, tr := range rows {
-		cell := func(name string) Text {
-			c := tr.cells[name]
-			if c == nil {
-				return Text{Line: lr.d.lineOf(tr.node)}
-			}
-			return lr.d.text(c)
-		}
+		cell := func(name string) Text { return tr.text(lr.d, name) }
 		need := func(names ...string) bool {
 			ok := true
 			for _, n := range names {
@@ -247,20 +283,21 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 			}
 			return ok
 		}
-		row := lr.rowAt(class, lr.count(class)+1, tr.id, tr.node)
-		row.If = lr.rowFeatures(tr.cells["if"])
+		row := lr.rowAt(class, tr.id, tr.node)
+		row.If = lr.rowFeatures(tr.cell("if"))
 		switch class {
 		case classCautions:
 			need("hazard", "consequence", "control")
 			lr.l.Cautions = append(lr.l.Cautions, Caution{row, cell("hazard"), cell("consequence"), cell("control")})
 		case classTools:
 			need("item", "use")
-			thing, harm := lr.wrongChoice(tr.cells["wrong"], cell("wrong"))
+			thing, harm := lr.wrongChoice(tr.cell("wrong"), cell("wrong"))
 			lr.l.Tools = append(lr.l.Tools, Tool{row, cell("item"), cell("use"), thing, harm})
 		case classFaults:
 			need("symptom", "cause", "check")
 			lr.l.Faults = append(lr.l.Faults, Fault{row, cell("symptom"), cell("cause"), cell("check")})
 		case classFigures:
+			lr.quantity = append(lr.quantity, collapse(cell("quantity").Plain()))
 			if f, ok := lr.d.figure(lr.report, tr, row, false); ok {
 				lr.l.Figures = append(lr.l.Figures, f)
 			}
@@ -271,7 +308,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 
 func (lr *lessonReader) emptyCell(tr tableRow, class, name string) {
 	off := lr.d.start(tr.node)
-	if c := tr.cells[name]; c != nil {
+	if c := tr.cell(name); c != nil {
 		off = lr.d.cellStart(c)
 	}
 	for _, c := range tableColumns[class] {
@@ -280,29 +317,6 @@ func (lr *lessonReader) emptyCell(tr tableRow, class, name string) {
 		}
 	}
 	lr.errorAt(off, "empty_cell", "column", name)
-}
-
-// count is how many rows or blocks of a class were read so far.
-func (lr *lessonReader) count(class string) int {
-	switch class {
-	case classCautions:
-		return len(lr.l.Cautions)
-	case classTools:
-		return len(lr.l.Tools)
-	case classFaults:
-		return len(lr.l.Faults)
-	case classFigures:
-		return len(lr.l.Figures)
-	case classTerms:
-		return len(lr.l.Terms)
-	case classMisbeliefs:
-		return len(lr.l.Misbeliefs)
-	case classPictures:
-		return len(lr.l.Pictures)
-	case classArithmetic:
-		return len(lr.l.Sums)
-	}
-	return 0
 }
 
 // rowFeatures reads the If column: names of features with spaces or commas between.
@@ -370,24 +384,14 @@ func trimParts(parts []TextPart) (out []TextPart) {
 
 // figure reads a row of a figures table.
 func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure, bool) {
-	cell := func(name string) string {
-		if c := tr.cells[name]; c != nil {
-			return d.text(c).Plain()
-		}
-		return ""
-	}
+	cell := func(name string) string { return tr.text(d, name).Plain() }
 	place := func(name string) int {
-		if c := tr.cells[name]; c != nil {
+		if c := tr.cell(name); c != nil {
 			return d.cellStart(c)
 		}
 		return d.start(tr.node)
 	}
-	f := Figure{Row: row, Key: cell("key")}
-	for name, to := range map[string]*Text{"quantity": &f.Quantity, "source": &f.Source} {
-		if c := tr.cells[name]; c != nil {
-			*to = d.text(c)
-		}
-	}
+	f := Figure{Row: row, Key: cell("key"), Quantity: tr.text(d, "quantity"), Source: tr.text(d, "source")}
 	ok := true
 	if f.Key == "" && needKey {
 		r.errorAt(place("key"), "empty_cell", "column", "Key")
@@ -424,6 +428,15 @@ func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure
 	return f, ok
 }
 
+// nearestOf is a hint for an unknown word: the nearest known one, else all known ones if they are few, else orNone.
+func nearestOf(s string, known []string) string {
+	near := nearest(s, known)
+	if near == "" && len(known) <= 8 {
+		near = strings.Join(known, ", ")
+	}
+	return orNone(near)
+}
+
 // orNone is for a hint where nothing is near.
 func orNone(s string) string {
 	if s == "" {
@@ -446,7 +459,7 @@ func readValue(r *report, off int, s string, ok bool) (low, high string, good bo
 				_, okx := normalDecimal(x)
 				_, oky := normalDecimal(y)
 				if okx && oky {
-					r.errorAt(off, "range_dash", "value", s)
+					r.errorAt(off, "range_dash", "value", s, "range", s[:len(s)-len(y)-1]+"–"+y)
 					return "", "", false
 				}
 			}
@@ -483,7 +496,7 @@ func (lr *lessonReader) terms(s *section) {
 				return
 			}
 			id := lr.d.takeID(lr.report, names[0])
-			row := lr.rowAt(classTerms, len(lr.l.Terms)+1, id, names[0])
+			row := lr.rowAt(classTerms, id, names[0])
 			t := Term{Row: row}
 			for _, n := range names {
 				name := lr.d.text(n).Plain()
@@ -585,7 +598,7 @@ func (lr *lessonReader) misbelief(li ast.Node) {
 			open.add(" ")
 		}
 	}
-	row := lr.rowAt(classMisbeliefs, len(lr.l.Misbeliefs)+1, id, li)
+	row := lr.rowAt(classMisbeliefs, id, li)
 	lr.d.marks[li] = mark{anchor: row.Element}
 	m := Misbelief{Row: row}
 	for which, to := range map[string]*Text{"said": &m.Said, "in-fact": &m.InFact} {

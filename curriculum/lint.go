@@ -223,6 +223,12 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	if s.Find == nil || s.Rounding == "" || s.Tolerance == "" || mustDecimal(s.Rounding).Sign() <= 0 {
 		return
 	}
+	switch comes, times := formulaUnit(s); {
+	case comes != "":
+		lr.warnItem(src.unitOr(src.findAt), "sum_unit", "comes", comes, "unit", orCount(s.Unit))
+	case times != nil:
+		lr.warnItem(src.unitOr(src.findAt), "sum_unit_size", "times", times.RatString(), "unit", orCount(s.Unit))
+	}
 	rounding, tolerance := mustDecimal(s.Rounding), mustDecimal(s.Tolerance)
 	equal := make([]int, len(s.Slips))
 	equalWords := make([]string, len(s.Slips))

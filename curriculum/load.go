@@ -3,8 +3,11 @@ package curriculum
 import (
 	"io/fs"
 	"path"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
+	"sync/atomic"
 )
 
 // folder is everything read from one folder, before and while its files are checked against one another.
@@ -20,6 +23,8 @@ type folder struct {
 
 	// What the sheets have between them, sorted.
 	keys, features, orders []string
+	taskIDs, lessonIDs     []string // in their order
+	unnamed                bool     // there is a lesson without a readable id
 	hasKey                 map[string]bool
 
 	effort int // what was spent on checks so far; see spend
@@ -66,6 +71,7 @@ func read(fsys fs.FS) *folder {
 		f.programme = readProgramme(files[at], f.report(files[at]))
 	}
 	languages := f.languages()
+	var jobs []*fileRead
 	for _, file := range files {
 		if file.Path == programmeFile {
 			f.out.Files = append(f.out.Files, file)
@@ -82,7 +88,11 @@ func read(fsys fs.FS) *folder {
 			continue
 		}
 		f.out.Files = append(f.out.Files, file)
-		f.file(file, top, language)
+		jobs = append(jobs, &fileRead{file: file, top: top, language: language})
+	}
+	readFiles(jobs)
+	for _, j := range jobs {
+		f.keep(j)
 	}
 	f.out.Edition = programmeEdition(f.out.Files)
 	f.assemble()
@@ -97,35 +107,74 @@ func (f *folder) languages() []string {
 	return texts(f.programme.languages)
 }
 
-// file reads one file by its folder and ending.
-func (f *folder) file(file File, top, language string) {
-	r := f.report(file)
+// fileRead is one file with what reading it gave.
+type fileRead struct {
+	file          File
+	top, language string
+
+	report  *report
+	picture *Picture
+	lesson  *lessonReader
+	vehicle *vehicleReader
+	failure any // what a panic left; see readFiles
+}
+
+// readFiles reads files side by side: none needs another, and each has a report of its own. The outcome does not depend on
+// how many there are at a time.
+func readFiles(jobs []*fileRead) {
+	var next atomic.Int64
+	var done sync.WaitGroup
+	for range min(len(jobs), runtime.GOMAXPROCS(0)) {
+		done.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(jobs)); i = next.Add(1) - 1 {
+				jobs[i].read()
+			}
+		})
+	}
+	done.Wait()
+	for _, j := range jobs {
+		if j.failure != nil {
+			panic(j.failure) // where the caller can catch it
+		}
+	}
+}
+
+// read reads one file by its folder and ending.
+func (j *fileRead) read() {
+	defer func() { j.failure = recover() }()
+	r := &report{src: newSource(j.file.Path, j.file.Bytes)}
+	j.report = r
 	switch {
-	case strings.HasSuffix(file.Path, ".svg"):
-		if p := readPicture(file, r); p != nil {
-			f.out.Pictures[p.Path] = p
-		} else {
-			// The file is there; what is wrong with it is said once.
-			f.out.Pictures[file.Path] = &Picture{Path: file.Path, Edition: file.Edition, Bytes: nil}
-		}
-	case top == "lessons":
-		if l := readLesson(file, r); l != nil {
-			if language == "" {
-				f.lessons = append(f.lessons, l)
-			} else {
-				f.translated[language] = append(f.translated[language], l)
-			}
-		}
-	case top == "vehicles":
-		if v := readVehicle(file, r); v != nil {
-			if language == "" {
-				f.vehicles = append(f.vehicles, v)
-			} else {
-				f.sheets[language] = append(f.sheets[language], v)
-			}
-		}
+	case strings.HasSuffix(j.file.Path, ".svg"):
+		j.picture = readPicture(j.file, r)
+	case j.top == "lessons":
+		j.lesson = readLesson(j.file, r)
+	case j.top == "vehicles":
+		j.vehicle = readVehicle(j.file, r)
 	default:
 		r.warnAt(0, "file_unused")
+	}
+}
+
+// keep takes what a file gave into the folder.
+func (f *folder) keep(j *fileRead) {
+	f.reports = append(f.reports, j.report)
+	switch {
+	case j.picture != nil:
+		f.out.Pictures[j.picture.Path] = j.picture
+	case strings.HasSuffix(j.file.Path, ".svg"):
+		// The file is there; what is wrong with it is said once.
+		f.out.Pictures[j.file.Path] = &Picture{Path: j.file.Path, Edition: j.file.Edition, Bytes: nil}
+	case j.lesson == nil && j.top == "lessons":
+		f.unnamed = true
+	case j.lesson != nil && j.language == "":
+		f.lessons = append(f.lessons, j.lesson)
+	case j.lesson != nil:
+		f.translated[j.language] = append(f.translated[j.language], j.lesson)
+	case j.vehicle != nil && j.language == "":
+		f.vehicles = append(f.vehicles, j.vehicle)
+	case j.vehicle != nil:
+		f.sheets[j.language] = append(f.sheets[j.language], j.vehicle)
 	}
 }
 
@@ -141,8 +190,13 @@ func (f *folder) assemble() {
 			f.out.Blueprints = append(f.out.Blueprints, b.Blueprint)
 		}
 	}
+	for _, t := range f.out.Tasks {
+		f.taskIDs = append(f.taskIDs, t.ID)
+	}
 	for _, l := range f.lessons {
 		f.out.Lessons = append(f.out.Lessons, l.l)
+		f.lessonIDs = append(f.lessonIDs, l.l.ID)
+		f.unnamed = f.unnamed || l.l.ID == ""
 	}
 	for language, ls := range f.translated {
 		for _, l := range ls {

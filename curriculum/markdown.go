@@ -21,6 +21,14 @@ type document struct {
 	sections []*section
 	attrs    map[ast.Node]span // attribute blocks taken off the first lines of list items
 
+	// What checks look at, in the order of the file.
+	images []*ast.Image
+	links  []*ast.Link
+	fences []*ast.FencedCodeBlock
+	html   []ast.Node // inline and block
+
+	places map[string]bool // see anchors
+
 	// What rendering needs to know of a node, filled while the structure is read.
 	marks map[ast.Node]mark
 }
@@ -28,12 +36,15 @@ type document struct {
 // mark is what rendering does at a node.
 type mark struct {
 	anchor string   // id attribute
+	href   string   // where a link into the programme leads
 	step   *Step    // the step a list item is, or nil
 	each   *Step    // step at hand for {axle} below this node, or nil
 	needs  []string // features a row needs
-	hide   bool     // nothing of it is shown (a sum's formulas)
+	hide   bool     // nothing of it is shown (a sum's formulas, a column for authors)
 	sum    *Sum
 	figure *Figure // the value cell of a vehicle sheet's figures
+	column string  // of a cell of our tables: its column's heading, "" in the heading itself
+	first  bool    // the cell that names its row
 }
 
 // section is a level-2 heading with the blocks up to the next heading of level 1 or 2.
@@ -62,7 +73,27 @@ func parseMarkdown(src *source, body []byte) *document {
 	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
 	pc.Set(attrsKey, d.attrs)
 	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
+	d.gather(d.root)
 	return d
+}
+
+// gather lists the nodes that checks look at. Its depth is bounded as the parser's own is.
+func (d *document) gather(n ast.Node) {
+	for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+		switch c := c.(type) {
+		case *ast.Image:
+			d.images = append(d.images, c)
+		case *ast.Link:
+			d.links = append(d.links, c)
+		case *ast.FencedCodeBlock:
+			d.fences = append(d.fences, c)
+		case *ast.RawHTML, *ast.HTMLBlock:
+			d.html = append(d.html, c)
+		case *ast.Text:
+			continue
+		}
+		d.gather(c)
+	}
 }
 
 // tooDeep finds a line that nests more containers than any lesson needs; parsers of Markdown recurse on them.
@@ -273,24 +304,26 @@ func (d *document) findSections(r *report) {
 		}
 		open = &section{class: class, title: title, heading: h}
 		count[class]++
-		open.anchor = anchorOf(h, class, title, count[class], used)
+		open.anchor = anchorOf(h, class, count[class], used)
 		used[open.anchor]++
-		d.marks[h] = mark{anchor: open.anchor}
+		if class != "" {
+			d.marks[h] = mark{anchor: open.anchor}
+		}
 		d.sections = append(d.sections, open)
 	}
 }
 
-// anchorOf gives a heading its id: the author's, else the class, else one made of its words.
-func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int) string {
+// anchorOf gives a heading its id: the author's, else the class; reading matter has none of its own.
+func anchorOf(h *ast.Heading, class string, nth int, used map[string]int) string {
 	if v, ok := h.AttributeString("id"); ok {
 		if b, ok := v.([]byte); ok && len(b) > 0 {
 			return string(b)
 		}
 	}
-	base := class
-	if base == "" {
-		base = slug(title)
+	if class == "" {
+		return ""
 	}
+	base := class
 	if class != "" && nth > 1 {
 		base += "-" + itoa(nth)
 	}
@@ -300,25 +333,6 @@ func anchorOf(h *ast.Heading, class, title string, nth int, used map[string]int)
 		a = base + "-" + itoa(used[base])
 	}
 	return a
-}
-
-func slug(s string) string {
-	var b strings.Builder
-	for _, r := range strings.ToLower(s) {
-		switch {
-		case isWordRune(r) || r > 0x7f && !strings.ContainsRune("–—“”‘’…«»", r):
-			b.WriteRune(r)
-		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
-			b.WriteByte('-')
-		}
-		if b.Len() > 80 {
-			break
-		}
-	}
-	if out := strings.Trim(b.String(), "-"); out != "" {
-		return out
-	}
-	return "section"
 }
 
 // start is the offset of a node's first character in the file.
@@ -444,14 +458,15 @@ func (b *textBuilder) done(line int) Text {
 	if b.line != 0 {
 		line = b.line
 	}
-	var out []TextPart
+	last := len(b.parts) - 1
+	out := b.parts[:0] // no part comes to stand behind where it was
 	for i, p := range b.parts {
 		if p.Key == "" {
 			s := collapse(p.Text)
 			if i == 0 {
 				s = strings.TrimLeft(s, " ")
 			}
-			if i == len(b.parts)-1 {
+			if i == last {
 				s = strings.TrimRight(s, " ")
 			}
 			if s == "" {
@@ -466,6 +481,9 @@ func (b *textBuilder) done(line int) Text {
 
 // collapse makes each run of white space one space.
 func collapse(s string) string {
+	if !strings.ContainsAny(s, "\t\n") && !strings.Contains(s, "  ") {
+		return s
+	}
 	var b strings.Builder
 	space := false
 	for _, r := range s {
@@ -515,6 +533,9 @@ func vehicleKey(l *ast.Link) (string, bool) {
 
 // textFor fills in a car's values.
 func textFor(t Text, v *Vehicle, axle string) string {
+	if len(t.Parts) == 1 && (v == nil || t.Parts[0].Key == "") {
+		return strings.TrimSpace(t.Parts[0].Text)
+	}
 	var b strings.Builder
 	for _, p := range t.Parts {
 		b.WriteString(p.Text)

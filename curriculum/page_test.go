@@ -10,9 +10,12 @@ import (
 )
 
 // plainMarkdown is goldmark with the same extensions and nothing of ours.
-var plainMarkdown = goldmark.New(
-	goldmark.WithExtensions(extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote),
-	goldmark.WithParserOptions(parser.WithHeadingAttribute()))
+var plainMarkdown = goldmark.New(goldmark.WithExtensions(plainExtensions...), goldmark.WithParserOptions(plainOptions...))
+
+var (
+	plainExtensions = []goldmark.Extender{extension.Table, extension.Strikethrough, extension.Linkify, extension.DefinitionList, extension.Footnote}
+	plainOptions    = []parser.Option{parser.WithHeadingAttribute()}
+)
 
 func pageOf(t *testing.T, body string, v string, units string) string {
 	t.Helper()
@@ -38,12 +41,14 @@ func TestPages(t *testing.T) {
 		{name: "the axle at hand", body: "## Procedure\n1. Keep [it](vehicle:rotor.{axle}.minimum) {#a each=\"wheel\" if=\"drum\"}\n", car: "v", units: "si",
 			want: []string{`<span class="figure">8.5 mm</span>`, "At each wheel: LR, RR"}},
 		{name: "what the car lacks is hidden", body: "## Procedure\n1. One {#a if=\"abs\"}\n2. Two {#b each=\"wheel\" if=\"disc drum\"}\n3. Three {#c}\n", car: "v", want: []string{"One", "Three"}, not: []string{"Two"}},
-		{name: "without a car all is shown, with what it needs", body: "## Procedure\n1. One {#a if=\"abs\"}\n", want: []string{`<span class="mark only">Only with abs</span>`}},
-		{name: "rows", body: "## Cautions\n" + table(cautionHead, "| a {#first} | b | c |"), want: []string{`<tr id="cautions/first">`, "<td>a</td>"}},
+		{name: "without a car all is shown, with what it needs", body: "## Procedure\n1. One {#a if=\"abs\"}\n", want: []string{`<span class="mark only">Only with ABS</span>`}},
+		{name: "rows", body: "## Cautions\n" + table(cautionHead, "| a {#first} | b | c |"), want: []string{`<table class="of-cautions" role="table">`, `<tr id="cautions/first" role="row">`, `<th role="rowheader" scope="row">a</th>`, `<td role="cell" data-head="Control">c</td>`}},
+		{name: "what a row needs stands in its first cell", body: "## Cautions\n| Hazard | Consequence | Control | If |\n|-|-|-|-|\n| a | b | c | abs |\n| d | e | f | |\n",
+			want: []string{`>a <span class="mark only">Only with ABS</span></th>`, `>d</th>`}, not: []string{">If<", "<td></td>"}},
 		{name: "a sum hides its formulas", body: "## Arithmetic\n```sum\nask: How <much>?\ngiven: {a: {what: Force, unit: N, values: [12, 13]}}\nfind: a * 7\nrounding: 1\ntolerance: 0\n```\n",
 			want: []string{`<aside class="sum" id="arithmetic/1">`, "How &lt;much&gt;?", "Force: 12 N"}, not: []string{"a * 7", "find"}},
 		{name: "ordinary code stays", body: "```go\na < b\n```\n", want: []string{`<pre><code class="language-go">a &lt; b`}},
-		{name: "headings have anchors", body: "## For *the* curious\n\n## Faults {#fs}\n\n## Faults\n", want: []string{`<h2 id="for-the-curious">`, `<h2 id="fs">`, `<h2 id="faults-2">`}},
+		{name: "sections have anchors, reading matter those of its author", body: "## For *the* curious\n\n## More {#more}\n\n## Faults {#fs}\n\n## Faults\n", want: []string{`<h2>For <em>the</em> curious</h2>`, `<h2 id="more">More</h2>`, `<h2 id="fs">`, `<h2 id="faults-2">`}},
 		{name: "footnotes, definitions, tables", body: "a[^1]\n\n[^1]: b\n\nc\n: d\n\n|e|\n|:-:|\n|f|\n", want: []string{"footnote", "<dd>d</dd>", `<td style="text-align:center">f</td>`}},
 		{name: "addresses", body: "www.example.org and <mail@example.org>\n", want: []string{`<a href="http://www.example.org">`, `<a href="mailto:mail@example.org">`}},
 	}

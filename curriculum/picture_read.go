@@ -29,17 +29,6 @@ func picturePath(file, dest string) (string, bool) {
 	return p, true
 }
 
-// images lists all images of a document in order.
-func (d *document) images() (out []pictureRef) {
-	_ = ast.Walk(d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if im, ok := n.(*ast.Image); ok && entering {
-			out = append(out, d.image(im))
-		}
-		return ast.WalkContinue, nil
-	})
-	return out
-}
-
 func (d *document) image(im *ast.Image) pictureRef {
 	b := textBuilder{d: d}
 	b.children(im)
@@ -81,7 +70,7 @@ func (lr *lessonReader) pictures(s *section) {
 				lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
 			}
 			ref := lr.d.image(im)
-			row := lr.rowAt(classPictures, len(lr.l.Pictures)+1, lr.d.takeID(lr.report, im.Parent()), b)
+			row := lr.rowAt(classPictures, lr.d.takeID(lr.report, im.Parent()), b)
 			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
 			lr.pictureAt = append(lr.pictureAt, ref.at)
 			lr.d.marks[im] = mark{anchor: row.Element}
@@ -103,8 +92,8 @@ func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 	rows, _ := lr.d.readTable(lr.report, classPictures, t, false)
 	numbers, names := map[string]bool{}, map[string]bool{}
 	for _, tr := range rows {
-		number := lr.d.text(tr.cells["number"]).Plain()
-		part := lr.d.text(tr.cells["part"])
+		number := tr.text(lr.d, "number").Plain()
+		part := tr.text(lr.d, "part")
 		if number == "" {
 			lr.emptyCell(tr, classPictures, "number")
 		}
@@ -115,15 +104,15 @@ func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 			continue
 		}
 		if numbers[number] {
-			lr.errorAt(lr.d.cellStart(tr.cells["number"]), "duplicate_number", "number", number)
+			lr.errorAt(lr.d.cellStart(tr.cell("number")), "duplicate_number", "number", number)
 		}
 		if name := plainKey(part.Plain()); names[name] {
-			lr.warnAt(lr.d.cellStart(tr.cells["part"]), "duplicate_part", "part", part.Plain())
+			lr.warnAt(lr.d.cellStart(tr.cell("part")), "duplicate_part", "part", part.Plain())
 		}
 		numbers[number], names[plainKey(part.Plain())] = true, true
 		p.Parts = append(p.Parts, PicturePart{Number: number, Part: part, Line: lr.d.lineOf(tr.node)})
 		lr.d.marks[tr.node] = mark{anchor: p.Element + "/" + number}
-		lr.partAt = append(lr.partAt, partPlace{n, number, lr.d.cellStart(tr.cells["number"])})
+		lr.partAt = append(lr.partAt, partPlace{n, number, lr.d.cellStart(tr.cell("number"))})
 	}
 }
 
@@ -136,7 +125,8 @@ type partPlace struct {
 
 // checkImages checks every image of a document against the programme's pictures.
 func (d *document) checkImages(r *report, pictures map[string]*Picture) {
-	for _, ref := range d.images() {
+	for _, im := range d.images {
+		ref := d.image(im)
 		if ref.alt == "" {
 			r.errorAt(ref.at, "picture_without_words", "path", ref.dest)
 		}
@@ -154,10 +144,12 @@ func (d *document) checkImages(r *report, pictures map[string]*Picture) {
 // checkCallouts compares each picture's table with the callouts of its drawing.
 func (lr *lessonReader) checkCallouts(pictures map[string]*Picture) {
 	drawn := map[string]map[string]bool{} // path → its callouts
-	for path, p := range pictures {
-		drawn[path] = map[string]bool{}
-		for _, n := range p.Numbers {
-			drawn[path][n] = true
+	for _, shown := range lr.l.Pictures {
+		if p, ok := pictures[shown.Path]; ok {
+			drawn[shown.Path] = map[string]bool{}
+			for _, n := range p.Numbers {
+				drawn[shown.Path][n] = true
+			}
 		}
 	}
 	for _, place := range lr.partAt {

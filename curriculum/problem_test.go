@@ -262,6 +262,10 @@ func problemCases() []problemCase {
 		{"bidi_control", lessonFolder("one §&#x202E;two\n")},
 		{"bidi_control", lessonFolder("one §&rlm;two\n")},
 		{"bidi_control", programmeWith("title: Test", "title: §\"a\\u202Eb\"")},
+		{"link_to_nowhere", lessonFolder("See §[this](other.md).\n")},
+		{"link_to_nowhere", lessonFolder("See §[this](../vehicles/w.md).\n")},
+		{"link_to_nowhere", lessonFolder("See §[this](#procedure/b).\n\n## Procedure\n1. One {#a}\n")},
+		{"link_to_nowhere", lessonFolder("See §[this](l.md#procedure/b).\n\n## Procedure\n1. One {#a}\n")},
 		{"link_refused", lessonFolder("See §[this](javascript:alert).\n")},
 
 		// Pictures.
@@ -359,6 +363,8 @@ func problemCases() []problemCase {
 		{"sum_root_of_negative", sumLesson(sumHead + "given: {a: {what: x, values: [1, -1]}}\nfind: §sqrt(a)\n" + sumTail)},
 		{"sum_bad_exponent", sumLesson(sumHead + "given: {a: {what: x, values: [0.5]}}\nfind: §2 ^ a\n" + sumTail)},
 		{"sum_out_of_range", sumLesson(sumHead + "given: {a: {what: x, values: [64]}}\nfind: §10 ^ a\n" + sumTail)},
+		{"sum_unit", sumLesson(sumHead + "given: {T: {what: x, unit: N·m, values: [1]}, L: {what: y, unit: m, values: [2]}}\nfind: T * L\nunit: §N\n" + sumTail)},
+		{"sum_unit_size", sumLesson(sumHead + "given: {T: {what: x, unit: N·m, values: [1]}, L: {what: y, unit: mm, values: [2]}}\nfind: T / L\nunit: §N\n" + sumTail)},
 		{"slip_is_right", sumLesson(sumHead + "given: {a: {what: x, values: [1, 2]}}\nfind: a + a\n" + sumTail + "slips: [{formula: §2 * a, means: y}]\n")},
 		{"slip_sometimes_right", sumLesson(sumHead + "given: {a: {what: x, values: [1, 2, 3]}}\nfind: a + a\n" + sumTail + "slips: [{formula: §a * a, means: y}]\n")},
 		{"slips_coincide", sumLesson(sumHead + "given: {a: {what: x, values: [1, 2]}}\nfind: a\n" + sumTail + "slips: [{formula: a + 10, means: y}, {formula: §11 * a, means: z}]\n")},

@@ -70,6 +70,24 @@ func (p *page) RegisterFuncs(reg renderer.NodeRendererFuncRegisterer) {
 	reg.Register(extast.KindDefinitionTerm, p.term)
 }
 
+// stock holds goldmark's own way of rendering each kind of node, for all that is not ours.
+var stock = func() stockRenderers {
+	s := stockRenderers{}
+	for _, r := range []renderer.NodeRenderer{html.NewRenderer(), extension.NewTableHTMLRenderer()} {
+		r.RegisterFuncs(s)
+	}
+	return s
+}()
+
+type stockRenderers map[ast.NodeKind]renderer.NodeRendererFunc
+
+// Register implements renderer.NodeRendererFuncRegisterer.
+func (s stockRenderers) Register(kind ast.NodeKind, f renderer.NodeRendererFunc) { s[kind] = f }
+
+func (p *page) stock(w util.BufWriter, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	return stock[n.Kind()](w, p.d.body, n, entering)
+}
+
 func esc(s string) string { return template.HTMLEscapeString(s) }
 
 // id writes a node's id attribute.
@@ -80,6 +98,10 @@ func (p *page) id(w util.BufWriter, n ast.Node) {
 }
 
 func (p *page) heading(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	m := p.d.marks[n]
+	if m.anchor == "" {
+		return p.stock(w, n, entering)
+	}
 	h := n.(*ast.Heading)
 	tag := "h" + itoa(h.Level)
 	if !entering {
@@ -87,11 +109,7 @@ func (p *page) heading(w util.BufWriter, _ []byte, n ast.Node, entering bool) (a
 		return ast.WalkContinue, nil
 	}
 	_, _ = w.WriteString("<" + tag)
-	if m, ok := p.d.marks[n]; ok && m.anchor != "" {
-		p.id(w, n)
-	} else {
-		p.attribute(w, n, "id")
-	}
+	p.id(w, n)
 	p.attribute(w, n, "class")
 	_ = w.WriteByte('>')
 	return ast.WalkContinue, nil
@@ -150,7 +168,6 @@ func (p *page) wheels(s *Step) (out []string) {
 }
 
 func (p *page) list(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
-	l := n.(*ast.List)
 	empty := true
 	for c := n.FirstChild(); c != nil && empty; c = c.NextSibling() {
 		empty = p.hidden(c)
@@ -158,29 +175,15 @@ func (p *page) list(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 	if empty {
 		return ast.WalkSkipChildren, nil
 	}
-	tag := "ul"
-	if l.IsOrdered() {
-		tag = "ol"
-	}
-	if !entering {
-		_, _ = w.WriteString("</" + tag + ">\n")
-		return ast.WalkContinue, nil
-	}
-	_, _ = w.WriteString("<" + tag)
-	if l.IsOrdered() && l.Start != 1 {
-		_, _ = w.WriteString(` start="` + itoa(l.Start) + `"`)
-	}
-	_, _ = w.WriteString(">\n")
-	return ast.WalkContinue, nil
+	return p.stock(w, n, entering)
 }
 
 func (p *page) listItem(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	if p.hidden(n) {
 		return ast.WalkSkipChildren, nil
 	}
-	if !entering {
-		_, _ = w.WriteString("</li>\n")
-		return ast.WalkContinue, nil
+	if m, ok := p.d.marks[n]; !entering || !ok || m.anchor == "" {
+		return p.stock(w, n, entering)
 	}
 	_, _ = w.WriteString("<li")
 	p.id(w, n)
@@ -192,22 +195,19 @@ func (p *page) listItem(w util.BufWriter, _ []byte, n ast.Node, entering bool) (
 }
 
 func (p *page) paragraph(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	status, err := p.stock(w, n, entering)
 	if entering {
-		_, _ = w.WriteString("<p>")
 		p.badges(w, n)
-	} else {
-		_, _ = w.WriteString("</p>\n")
 	}
-	return ast.WalkContinue, nil
+	return status, err
 }
 
 func (p *page) textBlock(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	status, err := p.stock(w, n, entering)
 	if entering {
 		p.badges(w, n)
-	} else if n.NextSibling() != nil && n.FirstChild() != nil {
-		_ = w.WriteByte('\n')
 	}
-	return ast.WalkContinue, nil
+	return status, err
 }
 
 // badges writes a step's marks, in words, before its first line.
@@ -248,29 +248,56 @@ func (p *page) badges(w util.BufWriter, n ast.Node) {
 			}
 		}
 		if len(own) > 0 {
-			badge("only", p.say.onlyWith+" "+strings.Join(own, ", "))
+			badge("only", p.onlyWith(own))
 		}
 	}
 }
 
 // safeLink says whether a page may lead there: an ordinary address, or a place in the programme.
 func safeLink(dest string) bool {
-	dest = strings.TrimSpace(dest)
-	for _, r := range dest {
-		if r < ' ' || r == 0x7f {
-			return false
-		}
-	}
-	scheme, _, has := strings.Cut(dest, ":")
-	if !has || strings.ContainsAny(scheme, "/?#") {
-		return !strings.HasPrefix(dest, "//") && !strings.HasPrefix(dest, `\`) && !strings.HasPrefix(dest, `/\`)
-	}
-	switch strings.ToLower(scheme) {
+	scheme, local := linkScheme(dest)
+	switch scheme {
+	case "":
+		return local
 	case "http", "https", "mailto", "tel":
 		return true
 	}
 	return false
 }
+
+// linkScheme is the scheme of an address in small letters; "" for one without, which is local unless it leads to another host.
+// What a browser could read otherwise than we do has a scheme that nothing knows.
+func linkScheme(dest string) (scheme string, local bool) {
+	dest = strings.TrimSpace(dest)
+	for _, r := range dest {
+		if r < ' ' || r == 0x7f {
+			return "?", false
+		}
+	}
+	scheme, _, has := strings.Cut(dest, ":")
+	for i, r := range scheme {
+		letter := r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z'
+		if !letter && (i == 0 || !(r >= '0' && r <= '9' || strings.ContainsRune("+-.", r))) {
+			has = false
+		}
+	}
+	if !has || scheme == "" {
+		return "", !strings.HasPrefix(dest, "//") && !strings.HasPrefix(dest, `\`) && !strings.HasPrefix(dest, `/\`)
+	}
+	return strings.ToLower(scheme), false
+}
+
+// runs says whether an address runs or holds something instead of leading somewhere.
+func runs(dest string) bool {
+	switch scheme, _ := linkScheme(dest); scheme {
+	case "?", "javascript", "vbscript", "data", "file", "blob", "filesystem", "intent", "view-source", "about":
+		return true
+	}
+	return html.IsDangerousURL([]byte(dest))
+}
+
+// destination is where a link leads, its escapes resolved.
+func destination(l *ast.Link) string { return string(util.URLEscape(l.Destination, true)) }
 
 func (p *page) link(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	l := n.(*ast.Link)
@@ -280,19 +307,15 @@ func (p *page) link(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 		}
 		return ast.WalkContinue, nil
 	}
-	if !safeLink(string(l.Destination)) {
+	if !safeLink(destination(l)) {
 		return ast.WalkContinue, nil
 	}
-	if !entering {
-		_, _ = w.WriteString("</a>")
-		return ast.WalkContinue, nil
+	if m, ok := p.d.marks[n]; ok && m.href != "" {
+		led := *l // the tree is shared
+		led.Destination = []byte(m.href)
+		return stock[ast.KindLink](w, p.d.body, &led, entering)
 	}
-	_, _ = w.WriteString(`<a href="` + string(util.EscapeHTML(util.URLEscape(l.Destination, true))) + `"`)
-	if l.Title != nil {
-		_, _ = w.WriteString(` title="` + esc(unescape(l.Title)) + `"`)
-	}
-	_ = w.WriteByte('>')
-	return ast.WalkContinue, nil
+	return p.stock(w, n, entering)
 }
 
 // figure says a vehicle's figure where n stands, or where to look for it.
@@ -359,17 +382,11 @@ func (p *page) autoLink(w util.BufWriter, _ []byte, n ast.Node, entering bool) (
 		return ast.WalkContinue, nil
 	}
 	l := n.(*ast.AutoLink)
-	url := string(l.URL(p.d.body))
-	label := esc(string(l.Label(p.d.body)))
-	if l.AutoLinkType == ast.AutoLinkEmail && !strings.HasPrefix(strings.ToLower(url), "mailto:") {
-		url = "mailto:" + url
-	}
-	if !safeLink(url) {
-		_, _ = w.WriteString(label)
+	if url := string(l.URL(p.d.body)); l.AutoLinkType != ast.AutoLinkEmail && runs(url) {
+		_, _ = w.WriteString(esc(string(l.Label(p.d.body))))
 		return ast.WalkContinue, nil
 	}
-	_, _ = w.WriteString(`<a href="` + string(util.EscapeHTML(util.URLEscape([]byte(url), false))) + `">` + label + `</a>`)
-	return ast.WalkContinue, nil
+	return p.stock(w, n, entering) // an address that is shown as it is may lead anywhere
 }
 
 func (p *page) image(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
@@ -384,13 +401,17 @@ func (p *page) image(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast
 		return ast.WalkSkipChildren, nil
 	}
 	_, _ = w.WriteString(`<img src="` + esc(p.pictureURL(ref.path)) + `" alt="` + esc(ref.alt) + `"`)
+	if im := n.(*ast.Image); im.Title != nil {
+		_, _ = w.WriteString(` title="`)
+		html.DefaultWriter.Write(w, im.Title)
+		_ = w.WriteByte('"')
+	}
 	p.id(w, n)
 	_ = w.WriteByte('>')
 	return ast.WalkSkipChildren, nil
 }
 
-func (p *page) fenced(w util.BufWriter, source []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
-	f := n.(*ast.FencedCodeBlock)
+func (p *page) fenced(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	m, ours := p.d.marks[n]
 	if ours && (m.sum != nil || m.hide) {
 		if entering && m.sum != nil {
@@ -398,20 +419,7 @@ func (p *page) fenced(w util.BufWriter, source []byte, n ast.Node, entering bool
 		}
 		return ast.WalkSkipChildren, nil
 	}
-	if !entering {
-		_, _ = w.WriteString("</code></pre>\n")
-		return ast.WalkContinue, nil
-	}
-	_, _ = w.WriteString("<pre><code")
-	if language := f.Language(source); language != nil {
-		_, _ = w.WriteString(` class="language-` + esc(string(language)) + `"`)
-	}
-	_ = w.WriteByte('>')
-	for i := range f.Lines().Len() {
-		l := f.Lines().At(i)
-		_, _ = w.WriteString(string(util.EscapeHTML(l.Value(source))))
-	}
-	return ast.WalkContinue, nil
+	return p.stock(w, n, entering)
 }
 
 // sum shows a worked question: what is asked, and one value of each thing given. The formulas stay hidden.
@@ -445,6 +453,9 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 	case entering:
 		_, _ = w.WriteString("<tr")
 		p.id(w, n)
+		if _, ours := p.d.marks[n.FirstChild()]; ours {
+			_, _ = w.WriteString(` role="row"`)
+		}
 		_, _ = w.WriteString(">\n")
 		return ast.WalkContinue, nil
 	default:
@@ -458,12 +469,22 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 
 func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	c := n.(*extast.TableCell)
-	tag := "td"
-	if c.Parent().Kind() == extast.KindTableHeader {
-		tag = "th"
+	m, ours := p.d.marks[n]
+	if m.hide {
+		return ast.WalkSkipChildren, nil
+	}
+	tag, role := "td", "cell"
+	switch {
+	case c.Parent().Kind() == extast.KindTableHeader:
+		tag, role = "th", `columnheader" scope="col`
+	case m.first:
+		tag, role = "th", `rowheader" scope="row`
 	}
 	if !entering {
-		if m, ok := p.d.marks[n]; ok && m.figure != nil {
+		if m.first {
+			p.rowOnlyWith(w, n)
+		}
+		if m.figure != nil {
 			if words := m.figure.converted(p.units); words != "" {
 				_, _ = w.WriteString(` (<span class="figure">` + esc(words) + `</span>)`)
 			}
@@ -472,11 +493,32 @@ func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 		return ast.WalkContinue, nil
 	}
 	_, _ = w.WriteString("<" + tag)
+	if ours {
+		_, _ = w.WriteString(` role="` + role + `"`)
+		if m.column != "" && !m.first {
+			_, _ = w.WriteString(` data-head="` + esc(m.column) + `"`)
+		}
+	}
 	if c.Alignment != extast.AlignNone {
 		_, _ = w.WriteString(` style="text-align:` + c.Alignment.String() + `"`)
 	}
 	_ = w.WriteByte('>')
 	return ast.WalkContinue, nil
+}
+
+// rowOnlyWith says in the cell that names a row which cars have it, where no car is chosen.
+func (p *page) rowOnlyWith(w util.BufWriter, cell ast.Node) {
+	if needs := p.d.marks[cell.Parent()].needs; p.v == nil && len(needs) > 0 {
+		_, _ = w.WriteString(` <span class="mark only">` + esc(p.onlyWith(needs)) + `</span>`)
+	}
+}
+
+func (p *page) onlyWith(features []string) string {
+	var names []string
+	for _, f := range features {
+		names = append(names, FeatureName(f))
+	}
+	return p.say.onlyWith + " " + strings.Join(names, ", ")
 }
 
 func (p *page) term(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {

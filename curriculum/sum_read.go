@@ -33,15 +33,12 @@ func (lr *lessonReader) arithmetic(s *section) {
 
 // sumsOutside warns of sum blocks that stand where none is read.
 func (lr *lessonReader) sumsOutside() {
-	_ = ast.Walk(lr.d.root, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
-		if f, ok := n.(*ast.FencedCodeBlock); ok && entering && lr.d.sumInfo(f) {
-			if _, read := lr.d.marks[n]; !read {
-				lr.warnAt(lr.d.fenceStart(f), "sum_outside")
-				lr.d.marks[n] = mark{hide: true}
-			}
+	for _, f := range lr.d.fences {
+		if _, read := lr.d.marks[f]; !read && lr.d.sumInfo(f) {
+			lr.warnAt(lr.d.fenceStart(f), "sum_outside")
+			lr.d.marks[f] = mark{hide: true}
 		}
-		return ast.WalkContinue, nil
-	})
+	}
 }
 
 // fenceStart is where a fenced block's first line is.
@@ -59,6 +56,22 @@ type sumSource struct {
 	slipAt  []item
 	givenAt map[string]item
 	unitAt  item
+}
+
+// unitOr is where the sum's unit stands, or another place where it has none.
+func (s sumSource) unitOr(other item) item {
+	if s.unitAt.line > 0 {
+		return s.unitAt
+	}
+	return other
+}
+
+// orCount is a unit for a sentence.
+func orCount(u Unit) string {
+	if u == "" {
+		return "a count"
+	}
+	return string(u)
 }
 
 func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
@@ -83,7 +96,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	var find, unit item
 	n := y.parse(block)
 	if n == nil {
-		s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, "", f)
+		s.Row = lr.rowAt(classArithmetic, "", f)
 		lr.d.marks[f] = mark{anchor: s.Element, hide: true}
 		return
 	}
@@ -101,7 +114,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		y.errorLine(id.line, id.column, "bad_id", "id", id.text)
 		id.text = ""
 	}
-	s.Row = lr.rowAt(classArithmetic, len(lr.l.Sums)+1, id.text, f)
+	s.Row = lr.rowAt(classArithmetic, id.text, f)
 	s.Unit = y.unit(unit)
 	for _, c := range []struct {
 		key, value string
@@ -286,7 +299,7 @@ func (y *yamlReader) formula(at item, names []string) *Formula {
 	}
 	kv := []string{"what", fault.what}
 	if fault.code == "formula_unknown_name" {
-		kv = append(kv, "nearest", orNone(nearest(fault.what, names)))
+		kv = append(kv, "nearest", nearestOf(fault.what, names))
 	}
 	y.errorLine(at.line, column, fault.code, kv...)
 	return nil

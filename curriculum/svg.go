@@ -195,6 +195,9 @@ func plainNamespace(ns string) bool {
 // badStyle says whether a style or attribute value fetches something: url() of anything but a fragment, @import, an
 // expression, or a scheme that runs.
 func badStyle(s string) bool {
+	if !strings.ContainsAny(s, "(@:\\*") { // each that is bad has one of these
+		return false
+	}
 	s = strings.ToLower(strings.Map(func(r rune) rune {
 		if r <= ' ' || r == 0x7f {
 			return -1

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/big"
 	"slices"
+	"strings"
 )
 
 // unitDef is a unit as base = value·factor + offset, in the base unit of its dimension. Factors are exact by definition:
@@ -117,12 +118,15 @@ func unitNames() []string {
 	return names
 }
 
-// nearestUnit is what an author may have meant.
+// nearestUnit is what an author may have meant; all units where none is near.
 func nearestUnit(s string) string {
 	if u, ok := unitAliases[s]; ok {
 		return string(u)
 	}
-	return nearest(s, unitNames())
+	if u := nearest(s, unitNames()); u != "" {
+		return u
+	}
+	return strings.Join(unitNames(), " ")
 }
 
 func dimensionOf(u Unit) (string, bool) {

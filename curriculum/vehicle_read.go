@@ -132,7 +132,7 @@ func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 	y.list("orders", &wheels)(n)
 	for _, w := range wheels {
 		if !slices.Contains(vr.v.wheelNames(), w.text) {
-			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", orNone(nearest(w.text, vr.v.wheelNames())))
+			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", nearestOf(w.text, vr.v.wheelNames()))
 			continue
 		}
 		vr.v.Orders[k.Value] = append(vr.v.Orders[k.Value], w.text)
@@ -156,15 +156,17 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		}
 		f.Element = "vehicle/" + f.Key
 		if _, double := vr.keyAt[f.Key]; double {
-			vr.errorAt(vr.d.cellStart(tr.cells["key"]), "duplicate_id", "id", f.Key)
+			vr.errorAt(vr.d.cellStart(tr.cell("key")), "duplicate_id", "id", f.Key)
 			continue
 		}
 		vr.keyAt[f.Key] = off
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
 		vr.d.marks[tr.node] = mark{anchor: f.Element}
-		if c := tr.cells["value"]; c != nil {
-			vr.d.marks[c] = mark{figure: &copied}
+		if c := tr.cell("value"); c != nil {
+			m := vr.d.marks[c]
+			m.figure = &copied
+			vr.d.marks[c] = m
 		}
 	}
 }

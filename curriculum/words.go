@@ -82,19 +82,30 @@ type column struct {
 	name     string   // key in our code
 	words    []string // English, Spanish
 	optional bool
+	keys     []string // the words as [plainKey] makes them
+}
+
+func init() {
+	for _, columns := range tableColumns {
+		for i := range columns {
+			for _, w := range columns[i].words {
+				columns[i].keys = append(columns[i].keys, plainKey(w))
+			}
+		}
+	}
 }
 
 var tableColumns = map[string][]column{
-	classCautions: {{"hazard", []string{"Hazard", "Peligro"}, false}, {"consequence", []string{"Consequence", "Consecuencia"}, false},
-		{"control", []string{"Control", "Control"}, false}, {"if", []string{"If", "Si"}, true}},
-	classTools: {{"item", []string{"Item", "Artículo"}, false}, {"use", []string{"Use", "Uso"}, false},
-		{"wrong", []string{"Wrong choice", "Elección equivocada"}, false}, {"if", []string{"If", "Si"}, true}},
-	classFaults: {{"symptom", []string{"Symptom", "Síntoma"}, false}, {"cause", []string{"Cause", "Causa"}, false},
-		{"check", []string{"Check that tells", "Comprobación que distingue"}, false}, {"if", []string{"If", "Si"}, true}},
-	classFigures: {{"key", []string{"Key", "Clave"}, true}, {"quantity", []string{"Quantity", "Magnitud"}, false},
-		{"value", []string{"Value", "Valor"}, false}, {"unit", []string{"Unit", "Unidad"}, false},
-		{"limit", []string{"Limit", "Límite"}, false}, {"source", []string{"Source", "Fuente"}, false}},
-	classPictures: {{"number", []string{"Number", "Número"}, false}, {"part", []string{"Part", "Pieza"}, false}},
+	classCautions: {{"hazard", []string{"Hazard", "Peligro"}, false, nil}, {"consequence", []string{"Consequence", "Consecuencia"}, false, nil},
+		{"control", []string{"Control", "Control"}, false, nil}, {"if", []string{"If", "Si"}, true, nil}},
+	classTools: {{"item", []string{"Item", "Artículo"}, false, nil}, {"use", []string{"Use", "Uso"}, false, nil},
+		{"wrong", []string{"Wrong choice", "Elección equivocada"}, false, nil}, {"if", []string{"If", "Si"}, true, nil}},
+	classFaults: {{"symptom", []string{"Symptom", "Síntoma"}, false, nil}, {"cause", []string{"Cause", "Causa"}, false, nil},
+		{"check", []string{"Check that tells", "Comprobación que distingue"}, false, nil}, {"if", []string{"If", "Si"}, true, nil}},
+	classFigures: {{"key", []string{"Key", "Clave"}, true, nil}, {"quantity", []string{"Quantity", "Magnitud"}, false, nil},
+		{"value", []string{"Value", "Valor"}, false, nil}, {"unit", []string{"Unit", "Unidad"}, false, nil},
+		{"limit", []string{"Limit", "Límite"}, false, nil}, {"source", []string{"Source", "Fuente"}, false, nil}},
+	classPictures: {{"number", []string{"Number", "Número"}, false, nil}, {"part", []string{"Part", "Pieza"}, false, nil}},
 }
 
 // pageWords are what the page of a lesson says beside the author's own words.
@@ -113,6 +124,20 @@ func pageWordsFor(language string) pageWords {
 		return w
 	}
 	return wordsOf["en"]
+}
+
+// Readable makes an id such as "front-disc" into words.
+func Readable(id string) string {
+	words := strings.NewReplacer("-", " ", "_", " ").Replace(id)
+	return strings.ReplaceAll(words, "by wire", "by-wire") // the trade writes it so, and "with by wire" reads wrong
+}
+
+// FeatureName is what a page calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
+func FeatureName(id string) string {
+	if len(id) <= 3 {
+		return strings.ToUpper(id)
+	}
+	return Readable(id)
 }
 
 // plainKey makes words comparable: one space between words, no case, no trailing colon.

@@ -167,4 +167,5 @@ type QuestionMark struct {
 	Diagnosis   *string     `json:"diagnosis"`
 	AskBack     bool        `json:"ask_back"`
 	BrokenPairs [][2]string `json:"broken_pairs"`
+	Voided      bool        `json:"voided,omitempty"` // counts as right for everybody: the question was at fault
 }

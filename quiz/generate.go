@@ -9,6 +9,9 @@ type Request struct {
 	Lessons   []string // ids
 	Families  []string // ids
 	Questions int      // 10 if 0; fewer come back where the lessons yield fewer
+	// Without, if not nil, names questions that must not be asked: those that were voided. It does not belong to the draw:
+	// a form that holds none of them is the same with and without it.
+	Without func(q *Question) bool
 }
 
 // Generate makes the form of a draw. It errors, saying what and why, on an unknown blueprint, task, lesson, family,
@@ -53,4 +56,11 @@ func AnswersJSON(a *Answers) []byte { return answersJSON(a) }
 
 // Mark marks. locale ("en", "es", …) settles the decimal separator of typed figures; "" settles nothing. Unanswered
 // questions get no points. A question whose answer is ambiguous has AskBack set and no points.
-func Mark(f *Form, a *Answers, locale string) *Marks { return mark(f, a, locale) }
+func Mark(f *Form, a *Answers, locale string) *Marks { return mark(f, a, locale, nil) }
+
+// MarkVoided is Mark where some questions were voided after they were asked. A voided question counts as right for
+// everybody who had it, answered or not, and no critical one fails anybody: so no mark falls and nobody who had passed
+// fails through it. It stays in the marks, as voided.
+func MarkVoided(f *Form, a *Answers, locale string, voided func(q *Question) bool) *Marks {
+	return mark(f, a, locale, voided)
+}

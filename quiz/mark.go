@@ -9,13 +9,16 @@ import (
 )
 
 // mark marks a form. Every question counts one point, all or nothing: a list, an order or a set of pairs is right as a
-// whole or not at all. What was missed in an order stands in BrokenPairs.
-func mark(f *Form, a *Answers, locale string) *Marks {
+// whole or not at all. What was missed in an order stands in BrokenPairs. A question that is voided is right, whatever
+// was answered.
+func mark(f *Form, a *Answers, locale string, voided func(q *Question) bool) *Marks {
 	m := &Marks{Format: marksFormat, Questions: []QuestionMark{}, CriticalFailed: []string{}}
 	for i := range f.Questions {
 		q := &f.Questions[i]
 		qm := QuestionMark{ID: q.ID, Max: 1, BrokenPairs: [][2]string{}}
-		if a != nil {
+		if voided != nil && voided(q) {
+			qm.Voided, qm.Correct = true, true
+		} else if a != nil {
 			if given, ok := a.Answers[q.ID]; ok {
 				markOne(q, given, locale, &qm)
 			}

@@ -183,6 +183,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	}
 	base := keyOf("form", Generator, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
 	s := newSelector(p, pl, d.Vehicle, base)
+	s.without = r.Without
 	chosen := s.form(d.Number)
 	for _, i := range s.formKey(d.Number).sub("place").draws().order(len(chosen)) {
 		f.Questions = append(f.Questions, chosen[i].Question)
@@ -193,6 +194,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 // selector chooses items for the forms of one seed.
 type selector struct {
 	plan     *plan
+	without  func(*Question) bool
 	base     key
 	lessons  []*lessonPool
 	families []*family
@@ -283,7 +285,7 @@ func (s *selector) realise(number int, it *item) *realised {
 	var first *realised
 	for try := range 4 {
 		r, _ := it.realise(drawn.sub(strconv.Itoa(try)))
-		if r == nil {
+		if r == nil || s.without != nil && s.without(&r.Question) {
 			continue
 		}
 		if first == nil {

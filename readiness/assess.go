@@ -15,8 +15,9 @@ func Assess(c *Catalogue, evidence []Record, policy Policy, parameters Parameter
 	verdicts := make([]Verdict, 0, len(everybody)*len(c.Tasks))
 	for _, apprentice := range slices.Sorted(maps.Keys(everybody)) {
 		p := gather(everybody[apprentice])
+		k := a.ability(p)
 		for _, t := range c.Tasks {
-			verdicts = append(verdicts, a.judge(p, apprentice, t.Task))
+			verdicts = append(verdicts, a.judge(p, k, apprentice, t.Task))
 		}
 	}
 	return verdicts
@@ -27,7 +28,8 @@ func Assess(c *Catalogue, evidence []Record, policy Policy, parameters Parameter
 // nothing is known, or a task that the catalogue does not have, is judged, too.
 func AssessOne(c *Catalogue, evidence []Record, policy Policy, parameters Parameters, apprentice, task, asOf string, o Options) Verdict {
 	p := gather(resolve(evidence, asOf)[apprentice])
-	return newAssessor(c, policy, parameters, asOf, o).judge(p, apprentice, task)
+	a := newAssessor(c, policy, parameters, asOf, o)
+	return a.judge(p, a.ability(p), apprentice, task)
 }
 
 // ValidDate says whether s is a date YYYY-MM-DD that exists.
@@ -35,31 +37,31 @@ func ValidDate(s string) bool { return validDate(s) }
 
 // assessor holds what does not change from one apprentice to the next.
 type assessor struct {
-	catalogue  *Catalogue
-	facts      map[string]*taskFacts
-	policy     Policy
-	asks       map[string]TaskPolicy
-	parameters Parameters
-	hash       string
-	asOf       string
-	today      day
-	options    Options
-	estimates  map[estimateKey]estimate
-}
-
-// estimateKey is all that an estimate depends on, the prior apart.
-type estimateKey struct {
-	counts counts
-	target float64
+	catalogue *Catalogue
+	facts     map[string]*taskFacts
+	policy    Policy
+	asks      map[string]TaskPolicy
+	model     *model
+	tasks     []*taskModel // of the catalogue, in its order
+	others    map[string]*taskModel
+	hash      string
+	asOf      string
+	today     day
+	options   Options
 }
 
 func newAssessor(c *Catalogue, policy Policy, parameters Parameters, asOf string, o Options) *assessor {
-	return &assessor{
-		catalogue: c, facts: map[string]*taskFacts{}, policy: policy, asks: map[string]TaskPolicy{},
-		parameters: parameters, hash: parameters.Hash(), asOf: asOf, today: toDay(asOf), options: o,
-		estimates: map[estimateKey]estimate{},
+	a := &assessor{catalogue: c, facts: map[string]*taskFacts{}, policy: policy, asks: map[string]TaskPolicy{},
+		model: newModel(parameters), others: map[string]*taskModel{}, hash: parameters.Hash(), options: o}
+	for _, t := range c.Tasks {
+		a.tasks = append(a.tasks, a.model.task(a.task(t.Task), policy.JobMix))
 	}
+	a.on(asOf)
+	return a
 }
+
+// on moves to another date.
+func (a *assessor) on(asOf string) { a.asOf, a.today = asOf, toDay(asOf) }
 
 func (a *assessor) task(task string) *taskFacts {
 	f := a.facts[task]
@@ -70,20 +72,71 @@ func (a *assessor) task(task string) *taskFacts {
 	return f
 }
 
-func (a *assessor) estimate(n counts, target float64) estimate {
-	key := estimateKey{n, target}
-	e, ok := a.estimates[key]
-	if !ok {
-		e = judge(a.parameters.Prior, n, target)
-		a.estimates[key] = e
-	}
-	return e
+// ability is what the model knows of one apprentice: for each task of the catalogue the evidence and its likelihood.
+type ability struct {
+	evidence    []*evidence
+	likelihoods [][]float64 // nil where there is no evidence
 }
 
-func (a *assessor) judge(p *person, apprentice, task string) Verdict {
+func (a *assessor) ability(p *person) *ability {
+	k := &ability{evidence: make([]*evidence, len(a.tasks)), likelihoods: make([][]float64, len(a.tasks))}
+	for i, t := range a.tasks {
+		h := p.tasks[t.facts.Task]
+		if h == nil {
+			h = &history{}
+		}
+		k.evidence[i] = t.gatherEvidence(h)
+		if len(k.evidence[i].events) > 0 || h.right+h.wrong > 0 || k.evidence[i].right+k.evidence[i].wrong > 0 {
+			k.likelihoods[i] = t.likelihood(k.evidence[i])
+		}
+	}
+	return k
+}
+
+// view is one task in the light of all.
+type view struct {
+	task     *taskModel
+	evidence *evidence
+	general  []float64 // density of the general part, from the other tasks
+	density  []float64 // of ability in practice
+}
+
+func (a *assessor) view(p *person, k *ability, task string) *view {
+	v := &view{}
+	at := slices.IndexFunc(a.tasks, func(t *taskModel) bool { return t.facts.Task == task })
+	v.general = a.model.generalFrom(a.tasks, k.likelihoods, at)
+	var likelihood []float64
+	if at >= 0 {
+		v.task, v.evidence, likelihood = a.tasks[at], k.evidence[at], k.likelihoods[at]
+	} else {
+		v.task = a.others[task]
+		if v.task == nil {
+			v.task = a.model.task(a.task(task), a.policy.JobMix)
+			a.others[task] = v.task
+		}
+		v.evidence = v.task.gatherEvidence(p.task(task))
+	}
+	if likelihood == nil {
+		likelihood = v.task.likelihood(v.evidence)
+	}
+	v.density = v.task.density(v.general, likelihood)
+	return v
+}
+
+func (v *view) estimate(target float64, today day) estimate {
+	return v.task.judge(v.density, v.task.deficit(v.evidence.practice, today), target)
+}
+
+// after is the same after one more clean job on a day.
+func (v *view) after(on day) *view {
+	more := v.evidence.with(v.task.cleanJob(on))
+	return &view{task: v.task, evidence: more, general: v.general, density: v.task.density(v.general, v.task.likelihood(more))}
+}
+
+func (a *assessor) judge(p *person, k *ability, apprentice, task string) Verdict {
 	in := &inputs{facts: a.task(task), all: a.task, policy: a.policy, asks: a.policy.Task(task), person: p, asOf: a.asOf, today: a.today}
-	seen := in.observe(a.parameters.Window)
-	e := a.estimate(seen, *in.asks.Target)
+	view := a.view(p, k, task)
+	e := view.estimate(*in.asks.Target, a.today)
 	gates := judgeGates(in)
 	ready := e.confidence >= *in.asks.Confidence
 	if a.options.NoGates {
@@ -100,8 +153,8 @@ func (a *assessor) judge(p *person, apprentice, task string) Verdict {
 	}
 	v.Notes = in.notes(d, v.Standing, e.confidence)
 	if a.options.Explain {
-		v.Reasons = in.reasons(v, seen, d)
-		v.Next = a.next(in, v)
+		v.Reasons = in.reasons(v, in.count(), d)
+		v.Next = a.next(in, v, view)
 	}
 	return v
 }

@@ -73,7 +73,7 @@ func clearedReason(c *Record) Reason {
 }
 
 // next is the shortest way to a decision, the nearest act first, if everything goes well. Nothing for somebody cleared.
-func (a *assessor) next(in *inputs, v Verdict) []Reason {
+func (a *assessor) next(in *inputs, v Verdict, now *view) []Reason {
 	var acts []Reason
 	switch v.Standing {
 	case Cleared:
@@ -113,7 +113,7 @@ func (a *assessor) next(in *inputs, v Verdict) []Reason {
 		}
 		acts = append(acts, reason(code))
 	}
-	acts = append(acts, a.nextJobs(in, shut)...)
+	acts = append(acts, a.nextJobs(in, shut, now)...)
 	if v.Ready && v.Standing != StoodDown {
 		acts = append(acts, reason("ask_for_decision"))
 	}
@@ -122,7 +122,7 @@ func (a *assessor) next(in *inputs, v Verdict) []Reason {
 
 // nextJobs finds the smallest number of clean watched jobs that opens the gates that jobs can open and makes the
 // estimate sure enough: each of them may serve every purpose at once.
-func (a *assessor) nextJobs(in *inputs, shut map[string]Gate) []Reason {
+func (a *assessor) nextJobs(in *inputs, shut map[string]Gate, now *view) []Reason {
 	jobs := 0
 	var with []Reason
 	if _, is := shut["jobs"]; is {
@@ -158,7 +158,7 @@ func (a *assessor) nextJobs(in *inputs, shut map[string]Gate) []Reason {
 	if len(steps) > 0 {
 		with = append(with, reason("steps_unaided", "steps", list(steps)))
 	}
-	more, enough := a.jobsUntilSure(in)
+	more, enough := a.jobsUntilSure(in, now, jobs)
 	jobs = max(jobs, more)
 	var acts []Reason
 	if jobs > 0 {
@@ -166,19 +166,39 @@ func (a *assessor) nextJobs(in *inputs, shut map[string]Gate) []Reason {
 	}
 	acts = append(acts, with...)
 	if !enough {
-		acts = append(acts, reason("jobs_cannot_show", "jobs", decimal(a.parameters.Window)))
+		acts = append(acts, reason("jobs_cannot_show", "jobs", decimal(maxMore)))
 	}
 	return acts
 }
 
-// jobsUntilSure is the smallest number of further clean jobs after which the estimate is sure enough; with none in the
-// window but clean jobs it can get no surer, and then there is no such number.
-func (a *assessor) jobsUntilSure(in *inputs) (int, bool) {
-	for more := 0; more <= a.parameters.Window; more++ {
-		n := in.observeMore(a.parameters.Window, more)
-		if a.estimate(n, *in.asks.Target).confidence >= *in.asks.Confidence {
+// maxMore is how many more jobs the shortest way supposes at most.
+const maxMore = 30
+
+// jobsUntilSure is the smallest number of further clean jobs, at least so many, after which the estimate is sure enough,
+// if one is done each day from tomorrow; and whether there is such a number up to [maxMore].
+func (a *assessor) jobsUntilSure(in *inputs, now *view, atLeast int) (int, bool) {
+	for more := 0; more <= maxMore; more++ {
+		on := a.today + day(more)
+		if more > 0 {
+			now = now.after(on)
+		}
+		if more >= atLeast && now.estimate(*in.asks.Target, on).confidence >= *in.asks.Confidence {
 			return more, true
 		}
 	}
 	return 0, false
+}
+
+// counts are what the estimate rests on first of all: how many jobs showed the task done alone, and how many critical
+// failures there were.
+type counts struct{ clean, failed int }
+
+func (in *inputs) count() counts {
+	n := counts{failed: len(in.facts.failures(in.history()))}
+	for _, job := range in.history().jobs {
+		if in.facts.clean(job) {
+			n.clean++
+		}
+	}
+	return n
 }

@@ -129,7 +129,7 @@ func TestSchemas(t *testing.T) {
 		"evidence-1":   strings.Split(strings.TrimSpace(string(mustRead(t, "testdata/evidence.jsonl"))), "\n"),
 		"verdict-1":    strings.Split(strings.TrimSpace(string(f.lines(Options{Explain: true}))+string(f.lines(Options{}))), "\n"),
 		"policy-1":     {"{}", string(DefaultPolicy().Filled([]string{"a"}).JSON()), string(f.policy.JSON())},
-		"parameters-1": {string(DefaultParameters().JSON())},
+		"parameters-2": {string(DefaultParameters().JSON())},
 	}
 	for name, texts := range valid {
 		s := schema(name)
@@ -145,9 +145,10 @@ func TestSchemas(t *testing.T) {
 			`{"type":"job","apprentice":"a","task":"t","date":"2026-01-01","supervisor":"s","steps":[{"step":"x","result":"not_reached","critical_error":true}]}`,
 			`{"type":"correction","corrects":"x","date":"2026-01-01","record":{"type":"correction","corrects":"y","date":"2026-01-01","record":null}}`,
 			`{"type":"recognition","apprentice":"a","task":"t","date":"2026-01-01","by":["x"],"stands_for":[]}`},
-		"policy-1":     {`{"taget":0.9}`, `{"target":1}`, `{"tasks":{"a":{"lapse_days":0}}}`, `{"tasks":{"a":{"theory_test":{}}}}`},
-		"parameters-1": {`{}`, `{"format":"brakewright-parameters/1","window":0,"prior":[]}`},
-		"verdict-1":    {`{}`, strings.Replace(string(f.lines(Options{})[:bytes.IndexByte(f.lines(Options{}), '\n')]), `"ready"`, `"redy"`, 1)},
+		"policy-1": {`{"taget":0.9}`, `{"target":1}`, `{"tasks":{"a":{"lapse_days":0}}}`, `{"tasks":{"a":{"theory_test":{}}}}`},
+		"parameters-2": {`{}`, `{"format":"brakewright-parameters/2","population":{},"tasks":[],"steps":[],"supervisors":[]}`,
+			strings.Replace(string(DefaultParameters().JSON()), `"bulk":0.3`, `"bulk":1.5`, 1)},
+		"verdict-1": {`{}`, strings.Replace(string(f.lines(Options{})[:bytes.IndexByte(f.lines(Options{}), '\n')]), `"ready"`, `"redy"`, 1)},
 	}
 	for name, texts := range invalid {
 		s := schema(name)
@@ -169,7 +170,7 @@ func TestSchemas(t *testing.T) {
 				if _, faults := ReadPolicy([]byte(text)); len(faults) == 0 {
 					t.Errorf("read: %s", text)
 				}
-			case "parameters-1":
+			case "parameters-2":
 				if _, err := ReadParameters([]byte(text)); err == nil {
 					t.Errorf("read: %s", text)
 				}

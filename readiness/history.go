@@ -27,7 +27,7 @@ type history struct {
 	downs        []*Record // stand-downs of this task
 	restores     []*Record
 	disputed     []*Record
-	answered     bool // an assessed answer to a question of this task
+	right, wrong int // assessed answers to questions of this task
 }
 
 // span is days from and to, both included.
@@ -48,7 +48,11 @@ func gather(h *held) *person {
 			p.readings[rec.Lesson] = append(p.readings[rec.Lesson], rec)
 		case "answers":
 			for _, a := range rec.Answers {
-				p.task(a.Task).answered = true
+				if a.Correct {
+					p.task(a.Task).right++
+				} else {
+					p.task(a.Task).wrong++
+				}
 			}
 		case "stand_down":
 			if rec.Task == "" {
@@ -285,5 +289,5 @@ func (p *person) tried(f *taskFacts) bool {
 		}
 	}
 	t := p.task(f.Task)
-	return t.answered || len(t.jobs)+len(t.unwatched)+len(t.spotChecks)+len(t.returns)+len(t.tests)+len(t.recognitions) > 0
+	return t.right+t.wrong > 0 || len(t.jobs)+len(t.unwatched)+len(t.spotChecks)+len(t.returns)+len(t.tests)+len(t.recognitions) > 0
 }

@@ -2,45 +2,118 @@ package readiness
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 )
 
 // ParametersFormat is the format of the snapshots read and written here.
-const ParametersFormat = "brakewright-parameters/1"
+const ParametersFormat = "brakewright-parameters/2"
 
-// Parameters is a versioned snapshot of population values. It names the moment up to which evidence went into it.
-// What the values mean is said in the package documentation, "The probability".
+// Parameters is a versioned snapshot: population values, and what is known of tasks, steps and supervisors. It names the
+// moment up to which evidence went into it. What the values mean is said in the package documentation, "The model".
 type Parameters struct {
-	Format string  `json:"format"`          // "brakewright-parameters/1"
-	UpTo   string  `json:"up_to,omitempty"` // date, or "" for the documented priors
-	Window int     `json:"window"`          // how many of the latest jobs count
-	Prior  []Class `json:"prior"`           // what is believed before the first job
+	Format      string            `json:"format"`          // "brakewright-parameters/2"
+	UpTo        string            `json:"up_to,omitempty"` // date, or "" for the documented priors
+	Population  Population        `json:"population"`
+	Tasks       []TaskValue       `json:"tasks"`       // by task; absent: 0
+	Steps       []StepValue       `json:"steps"`       // by step; absent: 0
+	Supervisors []SupervisorValue `json:"supervisors"` // by supervisor; absent: severity 0 with the population's spread
 }
 
-// Class is a part of the prior: so many percent of those who are trained have a chance of a job without a critical error
-// that is spread as Beta(Alpha, Beta). Whole numbers.
-type Class struct {
-	Percent int `json:"percent"`
-	Alpha   int `json:"alpha"`
-	Beta    int `json:"beta"`
+// Population are the values that hold for everybody. Logits, unless said otherwise.
+type Population struct {
+	Ability   float64 `json:"ability"`    // mean ability of those in practice
+	GeneralSD float64 `json:"general_sd"` // spread of the part of ability that an apprentice has at every task
+	TaskSD    float64 `json:"task_sd"`    // spread of the part that belongs to one task
+
+	Routine float64 `json:"routine"` // difficulty of a routine job; a usual one has 0
+	Awkward float64 `json:"awkward"` // difficulty of an awkward job
+	HaloSD  float64 `json:"halo_sd"` // spread of the shock common to all steps of one job
+	DaySD   float64 `json:"day_sd"`  // spread of the shock common to all jobs of one day
+
+	HelpSlope    float64 `json:"help_slope"`    // how much of ability shows in steps done without help
+	HelpCritical float64 `json:"help_critical"` // how easily a critical step is done without help, at ability 0
+	HelpOrdinary float64 `json:"help_ordinary"` // the same for other steps
+
+	Deficit    float64 `json:"deficit"`     // what is missing before the first practice
+	Practice   float64 `json:"practice"`    // factor by which each practice shrinks what is missing, from 0 to 1
+	Retained   float64 `json:"retained"`    // share of what was learned that is never forgotten, from 0 to 1
+	ForgetDays float64 `json:"forget_days"` // days without practice after which 63 % of the rest is forgotten
+	CatchUp    float64 `json:"catch_up"`    // how much is learned, at most, after a job that is looked back on
+	CatchRate  float64 `json:"catch_rate"`  // factor by which each clean job shrinks what is still to be caught up
+	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
+	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
+
+	SeveritySD float64 `json:"severity_sd"` // spread of the severity of supervisors
+	Unseen     float64 `json:"unseen"`      // chance that a perfect record was signed unseen, from 0 to 1
+	Bulk       float64 `json:"bulk"`        // weight of a step ticked in bulk, from 0 to 1
+	SpotCheck  float64 `json:"spot_check"`  // weight of a look at finished work, from 0 to 1
+
+	KnowledgeMean  float64 `json:"knowledge_mean"`  // mean ability to answer
+	KnowledgeSlope float64 `json:"knowledge_slope"` // how much of practical ability shows in it
+	KnowledgeSD    float64 `json:"knowledge_sd"`    // spread of the rest
 }
 
-// Bounds: a prior worth more jobs than anybody does would drown all evidence.
-const (
-	maxPrior   = 1000
-	maxWindow  = 1000
-	maxClasses = 10
-)
+// TaskValue is how much easier a task is than the usual: added to the mean ability.
+type TaskValue struct {
+	Task string  `json:"task"`
+	Ease float64 `json:"ease"`
+}
+
+// StepValue is how much harder a step is than the usual step of its task.
+type StepValue struct {
+	Step       string  `json:"step"`
+	Difficulty float64 `json:"difficulty"`
+}
+
+// SupervisorValue is what is known of a supervisor: positive severity is stricter; Unseen is the chance that a perfect
+// record of theirs was signed unseen.
+type SupervisorValue struct {
+	Supervisor string  `json:"supervisor"`
+	Severity   float64 `json:"severity"`
+	SE         float64 `json:"se"`
+	Unseen     float64 `json:"unseen"`
+}
 
 // DefaultParameters are the documented priors.
 func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
-		Window: 15,
-		Prior:  []Class{{Percent: 40, Alpha: 99, Beta: 1}, {Percent: 60, Alpha: 3, Beta: 2}},
+		Population: Population{
+			Ability: 2.6, GeneralSD: 0.8, TaskSD: 1.1,
+			Routine: -0.5, Awkward: 0.7, HaloSD: 0.8, DaySD: 0.4,
+			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
+			Deficit: 1.5, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
+			CatchUp: 0.6, CatchRate: 0.85, Error: 0.7, Fade: 0.8,
+			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
+			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
+		},
+		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
+	}
+}
+
+// bound is a population value with its name and range.
+type bound struct {
+	name     string
+	value    *float64
+	from, to float64
+}
+
+// bounds are all population values with the ranges in which the model is sound. The order is that of the format.
+func (p *Population) bounds() []bound {
+	return []bound{
+		{"ability", &p.Ability, -3, 6}, {"general_sd", &p.GeneralSD, 0.1, 3}, {"task_sd", &p.TaskSD, 0.2, 3},
+		{"routine", &p.Routine, -3, 0}, {"awkward", &p.Awkward, 0, 3}, {"halo_sd", &p.HaloSD, 0.2, 3}, {"day_sd", &p.DaySD, 0.2, 3},
+		{"help_slope", &p.HelpSlope, 0.05, 2}, {"help_critical", &p.HelpCritical, -6, 9}, {"help_ordinary", &p.HelpOrdinary, -6, 9},
+		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
+		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"error", &p.Error, 0.2, 1}, {"fade", &p.Fade, 0.1, 1},
+		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
+		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
 	}
 }
 
@@ -48,7 +121,7 @@ func DefaultParameters() Parameters {
 func (p Parameters) JSON() []byte {
 	b, err := json.Marshal(p)
 	if err != nil {
-		panic("readiness: parameters to JSON: " + err.Error()) // strings and whole numbers only: cannot fail
+		panic("readiness: parameters to JSON: " + err.Error()) // NaN or infinite: made in code only
 	}
 	return b
 }
@@ -56,11 +129,29 @@ func (p Parameters) JSON() []byte {
 // Hash is the SHA-256 (hex) of JSON.
 func (p Parameters) Hash() string { return hashHex(p.JSON()) }
 
-// ReadParameters reads a snapshot strictly: one JSON object, no unknown field, values within their ranges.
+// maxLogit bounds what may be said of a task, a step or a supervisor.
+const maxLogit = 4
+
+// firstFormat is the format of the first model, a mixture of classes. Only its documented priors were ever adopted.
+const firstFormat = "brakewright-parameters/1"
+
+// ReadParameters reads a snapshot strictly: one JSON object, no unknown field, every population value given and within
+// its range, no name twice. A snapshot of the first format says nothing that this model could use: the documented priors
+// hold in its place.
 func ReadParameters(b []byte) (Parameters, error) {
+	var first struct {
+		Format string `json:"format"`
+	}
+	if json.Unmarshal(b, &first) == nil && first.Format == firstFormat {
+		return DefaultParameters(), nil
+	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()
+	missing := math.MaxFloat64
 	var p Parameters
+	for _, v := range p.Population.bounds() {
+		*v.value = missing
+	}
 	if err := d.Decode(&p); err != nil {
 		return Parameters{}, fmt.Errorf("parameters: %w", err)
 	}
@@ -72,20 +163,64 @@ func ReadParameters(b []byte) (Parameters, error) {
 		return Parameters{}, fmt.Errorf("parameters: format is %q, not %q", p.Format, ParametersFormat)
 	case p.UpTo != "" && !validDate(p.UpTo):
 		return Parameters{}, fmt.Errorf("parameters: up_to is %q, not a date", p.UpTo)
-	case p.Window < 1 || p.Window > maxWindow:
-		return Parameters{}, fmt.Errorf("parameters: window must be from 1 to %d", maxWindow)
-	case len(p.Prior) < 1 || len(p.Prior) > maxClasses:
-		return Parameters{}, fmt.Errorf("parameters: prior must have from 1 to %d classes", maxClasses)
 	}
-	sum := 0
-	for i, c := range p.Prior {
-		if c.Percent < 1 || c.Alpha < 1 || c.Alpha > maxPrior || c.Beta < 1 || c.Beta > maxPrior {
-			return Parameters{}, fmt.Errorf("parameters: prior[%d]: percent must be at least 1, alpha and beta from 1 to %d", i, maxPrior)
+	for _, v := range p.Population.bounds() {
+		switch {
+		case *v.value == missing:
+			return Parameters{}, fmt.Errorf("parameters: population.%s must be given", v.name)
+		case *v.value < v.from || *v.value > v.to:
+			return Parameters{}, fmt.Errorf("parameters: population.%s is %v; it must lie between %v and %v", v.name, *v.value, v.from, v.to)
 		}
-		sum += c.Percent
 	}
-	if sum != 100 {
-		return Parameters{}, fmt.Errorf("parameters: the percentages of prior sum to %d, not 100", sum)
+	if err := p.checkLists(); err != nil {
+		return Parameters{}, err
 	}
+	p.sort()
 	return p, nil
+}
+
+func (p *Parameters) checkLists() error {
+	seen := map[[2]string]bool{}
+	check := func(list, name string, i int, logits ...float64) error {
+		switch {
+		case name == "":
+			return fmt.Errorf("parameters: %s[%d] has no name", list, i)
+		case seen[[2]string{list, name}]:
+			return fmt.Errorf("parameters: %s[%d]: %q stands twice", list, i, name)
+		}
+		seen[[2]string{list, name}] = true
+		for _, x := range logits {
+			if math.Abs(x) > maxLogit {
+				return fmt.Errorf("parameters: %s[%d]: %v is beyond %d", list, i, x, maxLogit)
+			}
+		}
+		return nil
+	}
+	for i, t := range p.Tasks {
+		if err := check("tasks", t.Task, i, t.Ease); err != nil {
+			return err
+		}
+	}
+	for i, s := range p.Steps {
+		if err := check("steps", s.Step, i, s.Difficulty); err != nil {
+			return err
+		}
+	}
+	for i, s := range p.Supervisors {
+		if err := check("supervisors", s.Supervisor, i, s.Severity, s.SE); err != nil {
+			return err
+		}
+		if s.SE < 0 || s.Unseen < 0 || s.Unseen > 1 {
+			return fmt.Errorf("parameters: supervisors[%d]: se must not be negative, unseen from 0 to 1", i)
+		}
+	}
+	return nil
+}
+
+// sort puts the lists into the order in which they are written, and makes none of them nil.
+func (p *Parameters) sort() {
+	p.Tasks, p.Steps, p.Supervisors = append([]TaskValue{}, p.Tasks...), append([]StepValue{}, p.Steps...), append([]SupervisorValue{}, p.Supervisors...)
+	slices.SortFunc(p.Tasks, func(a, b TaskValue) int { return cmp.Compare(a.Task, b.Task) })
+	slices.SortFunc(p.Steps, func(a, b StepValue) int { return cmp.Compare(a.Step, b.Step) })
+	slices.SortFunc(p.Supervisors, func(a, b SupervisorValue) int { return cmp.Compare(a.Supervisor, b.Supervisor) })
 }

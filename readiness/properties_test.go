@@ -294,7 +294,8 @@ func TestOneMoreCriticalError(t *testing.T) {
 	})
 }
 
-// Time alone never turns not ready into ready, opens no gate and does not move the estimate.
+// Time alone never turns not ready into ready, opens no gate and never raises the estimate; where the estimate is above the
+// target, a year lowers it.
 func TestTimeAlone(t *testing.T) {
 	checkProperty(t, func(t *rapid.T) {
 		d := drawn{t}
@@ -304,7 +305,8 @@ func TestTimeAlone(t *testing.T) {
 		after := byKey(assessAll(evidence, later))
 		for key, before := range byKey(assessAll(evidence, asOf)) {
 			now := after[key]
-			if now.Ready && !before.Ready || now.Probability != before.Probability || now.Confidence != before.Confidence {
+			if now.Ready && !before.Ready || now.Probability > before.Probability || now.Confidence > before.Confidence ||
+				toDay(later)-toDay(asOf) > 300 && before.Probability > 0.95 && now.Probability >= before.Probability {
 				t.Fatalf("%s: %s\nlater\n%s", key, before.JSON(false), now.JSON(false))
 			}
 			for i, g := range now.Gates {
@@ -329,7 +331,7 @@ func TestVerdictsHangTogether(t *testing.T) {
 			t.Fatalf("not every apprentice × every task in order:\n%s", linesOf(vs))
 		}
 		for _, v := range vs {
-			open := v.Confidence >= 0.5
+			open := v.Confidence >= propertyPolicy().Confidence
 			for _, g := range v.Gates {
 				open = open && g.OK
 			}

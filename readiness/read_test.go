@@ -156,19 +156,31 @@ func TestReadParameters(t *testing.T) {
 	if err != nil || !reflect.DeepEqual(again, p) || again.Hash() != p.Hash() {
 		t.Errorf("got %v, %v", again, err)
 	}
-	if want := `{"format":"brakewright-parameters/1","window":15,"prior":[{"percent":40,"alpha":99,"beta":1},{"percent":60,"alpha":3,"beta":2}]}`; string(p.JSON()) != want {
-		t.Errorf("the exact bytes changed: %s", p.JSON())
+	old := `{"format":"brakewright-parameters/1","window":15,"prior":[{"percent":40,"alpha":99,"beta":1},{"percent":60,"alpha":3,"beta":2}]}`
+	if q, err := ReadParameters([]byte(old)); err != nil || q.Hash() != p.Hash() {
+		t.Errorf("the first format: got %v, %v", q, err)
+	}
+	text := string(p.JSON())
+	full := strings.Replace(text, `"supervisors":[]`, `"supervisors":[{"supervisor":"toni","severity":-0.3,"se":0.2,"unseen":0.1},{"supervisor":"sam","severity":0.4,"se":0.1,"unseen":0}]`, 1)
+	full = strings.Replace(full, `"tasks":[],"steps":[]`, `"tasks":[{"task":"a","ease":0.5}],"steps":[{"step":"a/b","difficulty":-0.5}]`, 1)
+	if q, err := ReadParameters([]byte(full)); err != nil || q.Supervisors[0].Supervisor != "sam" || q.Tasks[0].Ease != 0.5 || q.Steps[0].Difficulty != -0.5 {
+		t.Errorf("got %v, %v", q, err)
 	}
 	for _, bad := range []string{
-		``, `{}`, `null`, `{"format":"other"}`, string(p.JSON()) + "{}", string(p.JSON()) + " x",
-		strings.Replace(string(p.JSON()), `"window"`, `"up_to":"2026-02-30","window"`, 1),
-		strings.Replace(string(p.JSON()), `:15`, `:0`, 1),
-		strings.Replace(string(p.JSON()), `:15`, `:1.5`, 1),
-		strings.Replace(string(p.JSON()), `:40`, `:41`, 1),
-		strings.Replace(string(p.JSON()), `"alpha":99`, `"alpha":0`, 1),
-		strings.Replace(string(p.JSON()), `"beta":2`, `"beta":100000`, 1),
-		strings.Replace(string(p.JSON()), `"beta":2`, `"beta":2,"gamma":1`, 1),
-		`{"format":"brakewright-parameters/1","window":15,"prior":[]}`,
+		``, `{}`, `null`, `{"format":"other"}`, text + "{}", text + " x",
+		strings.Replace(text, `"population"`, `"up_to":"2026-02-30","population"`, 1),
+		strings.Replace(text, `"ability":2.6,`, ``, 1),
+		strings.Replace(text, `"ability":2.6`, `"ability":20`, 1),
+		strings.Replace(text, `"ability":2.6`, `"ability":"x"`, 1),
+		strings.Replace(text, `"bulk":0.3`, `"bulk":1.1`, 1),
+		strings.Replace(text, `"tasks":[]`, `"tasks":[],"more":1`, 1),
+		strings.Replace(full, `"sam"`, `"toni"`, 1),
+		strings.Replace(full, `"sam"`, `""`, 1),
+		strings.Replace(full, `"se":0.1`, `"se":-0.1`, 1),
+		strings.Replace(full, `"severity":0.4`, `"severity":5`, 1),
+		strings.Replace(full, `"unseen":0.1}`, `"unseen":2}`, 1),
+		strings.Replace(full, `"difficulty":-0.5`, `"difficulty":-5`, 1),
+		strings.Replace(full, `"ease":0.5`, `"ease":50`, 1),
 	} {
 		if got, err := ReadParameters([]byte(bad)); err == nil || !reflect.DeepEqual(got, Parameters{}) {
 			t.Errorf("%s: got %v, %v", bad, got, err)

@@ -27,10 +27,12 @@ import (
 //
 //	api.go          routes, who asks, reading requests, writing answers and errors
 //	api_study.go    lessons, practice, theory tests
+//	api_questions.go how questions fared, voids
 //	api_jobs.go     watched jobs and their signatures
 //	api_contest.go  what follows an entry, what waits, how keys end
 //	api_decide.go   standings, board, floor, clearances, stand-downs
-//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger
+//	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
+//	api_ledger.go   the ledger's head and its proofs
 
 const apiPrefix = "/api/v1"
 
@@ -69,6 +71,9 @@ var apiRoutes = []apiRoute{
 	{"PUT", "/tests/{test}/answers/{question}", apiAnswerQuestion, false},
 	{"POST", "/tests/{test}/hand-in", apiHandIn, false},
 	{"POST", "/tests/{test}/watch", apiWatchTest, false},
+	{"GET", "/questions", apiQuestions, false},
+	{"POST", "/voids/preview", apiPreviewVoid, false},
+	{"POST", "/voids", apiVoid, false},
 
 	{"GET", "/jobs", apiJobs, false},
 	{"POST", "/jobs", apiAskJob, false},
@@ -133,6 +138,8 @@ var apiRoutes = []apiRoute{
 	{"GET", "/programme/offer", apiOffer, false},
 	{"POST", "/programme/adopt", apiAdopt, false},
 
+	{"GET", "/ledger/head", apiHead, true},
+	{"GET", "/ledger/proof", apiProof, true},
 	{"GET", "/ledger/entries", apiEntries, false},
 	{"GET", "/openapi.yaml", nil, true}, // served as it is
 }

@@ -29,6 +29,8 @@ import (
 	"brakewright/store"
 	"brakewright/store/ledger"
 	"brakewright/store/storetest"
+
+	"golang.org/x/mod/sumdb/tlog"
 )
 
 // apiDescription is openapi.yaml with its schemas compiled.
@@ -636,6 +638,53 @@ func checkEntries(t *testing.T, w *apiWorld, c *apiClient) {
 	if err != nil || int64(n) != info.Entries {
 		t.Errorf("%d entries over the API, %d in the ledger, %v", n, info.Entries, err)
 	}
+	checkProofs(t, w, n)
+}
+
+// checkProofs takes the head and its proofs over the API, without an account, and checks them as an outsider would.
+func checkProofs(t *testing.T, w *apiWorld, entries int) {
+	t.Helper()
+	c := &apiClient{w: w}
+	answer := c.must(200, "GET", "/ledger/head", nil)
+	head, err := ledger.OpenHead(answer["head"].(string), answer["key"].(string))
+	if err != nil || head.Size != int64(entries) || fmt.Sprint(answer["size"]) != fmt.Sprint(entries) || answer["root"] != head.Root.String() {
+		t.Fatalf("%v, %v, %d entries", answer, err, entries)
+	}
+	hashes := func(answer object) (all []tlog.Hash) {
+		for _, x := range answer["hashes"].([]any) {
+			h, err := tlog.ParseHash(x.(string))
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, h)
+		}
+		return all
+	}
+	views, err := w.Store.Entries(context.Background(), store.EntryFilter{Limit: entries})
+	if err != nil || len(views) != entries {
+		t.Fatal(len(views), err)
+	}
+	for _, v := range views {
+		p := c.must(200, "GET", fmt.Sprintf("/ledger/proof?index=%d", v.Index), nil)
+		if err := ledger.CheckInclusion(hashes(p), head.HeadBody, v.Index, ledger.LeafHash(v.Leaf)); err != nil {
+			t.Error(err)
+		}
+	}
+	before := c.must(200, "GET", "/ledger/proof?index=0&size=7", nil)
+	root, err := tlog.ParseHash(before["root"].(string))
+	if err != nil {
+		t.Fatal(err)
+	}
+	older := ledger.HeadBody{Origin: head.Origin, Size: 7, Root: root}
+	if err := ledger.CheckConsistency(hashes(c.must(200, "GET", "/ledger/proof?from=7", nil)), head.HeadBody, older); err != nil {
+		t.Error(err)
+	}
+	for _, query := range []string{"", "?index=1&from=2", "?index=x", "?index=0&size=x"} {
+		c.must(400, "GET", "/ledger/proof"+query, nil)
+	}
+	for _, query := range []string{fmt.Sprintf("?index=%d", entries), fmt.Sprintf("?index=0&size=%d", entries+1), "?from=0", "?from=8&size=7", "?index=7&size=7"} {
+		c.must(404, "GET", "/ledger/proof"+query, nil)
+	}
 }
 
 func TestAPISignsSeveralJobsTogether(t *testing.T) {
@@ -683,6 +732,58 @@ func TestAPIAskedBackAndPractised(t *testing.T) {
 	}
 	if got := w.entries(); got != w.entries() {
 		t.Error("practice was recorded")
+	}
+}
+
+// A question is looked at, its voiding previewed and signed, and put back again.
+func TestAPIVoidsAQuestion(t *testing.T) {
+	w := newAPIWorld(t, "")
+	ada, pat := w.Coordinators[0], w.Apprentices[0]
+	p, c := w.as(pat), w.as(ada)
+	form := p.must(201, "POST", "/tests", object{"task": "induction", "vehicle": "trainer-a"})
+	test := form["id"].(string)
+	p.must(201, "POST", "/tests/"+test+"/hand-in", nil)
+	if got, _, _ := p.send("GET", "/questions", nil); got != 403 {
+		t.Errorf("an apprentice sees the statistics: %d", got)
+	}
+	_, _, out := c.send("GET", "/questions?task=induction", nil)
+	all := out.([]any)
+	if len(all) != len(form["questions"].([]any)) {
+		t.Fatalf("%d lines for %d questions", len(all), len(form["questions"].([]any)))
+	}
+	q := all[0].(object)
+	of := object{"question": q["question"], "lesson": q["lesson"], "edition": q["edition"]}
+	preview := c.must(200, "POST", "/voids/preview", of)
+	r := preview["remarked"].([]any)[0].(object)
+	if r["test"] != test || fmt.Sprint(r["points"]) != "1" || r["passed"] != false {
+		t.Errorf("%v", preview)
+	}
+	of["reason"], of["passphrase"], of["seen"] = "The key is wrong", ada.Passphrase, strings.Repeat("0", 64)
+	if got, _, out := c.send("POST", "/voids", of); got != 409 || out.(object)["code"] != "marks_changed" {
+		t.Errorf("signed something else than was seen: %d %v", got, out)
+	}
+	of["seen"] = preview["seen"]
+	key := w.ID()
+	c.key = key
+	first := c.must(201, "POST", "/voids", of)
+	c.key = key
+	again := c.must(201, "POST", "/voids", of)
+	if first["id"] != key || fmt.Sprint(first) != fmt.Sprint(again) {
+		t.Errorf("first %v, again %v", first, again)
+	}
+	marks := p.must(200, "GET", "/tests/"+test, nil)["marks"].(object)
+	if fmt.Sprint(marks["points"]) != "1" {
+		t.Errorf("marks %v", marks)
+	}
+	delete(of, "seen")
+	if got, _, _ := c.send("POST", "/voids", of); got != 409 {
+		t.Errorf("voided twice: %d", got)
+	}
+	of["restores"] = true
+	c.must(201, "POST", "/voids", of)
+	marks = p.must(200, "GET", "/tests/"+test, nil)["marks"].(object)
+	if fmt.Sprint(marks["points"]) != "0" {
+		t.Errorf("marks %v", marks)
 	}
 }
 

@@ -104,8 +104,8 @@ func TestTwoCorrectionsAreSettledOnPages(t *testing.T) {
 	m, sup, other := w.Apprentices[0], w.Supervisors[0], w.Supervisors[1]
 	b := w.as(sup)
 	id := w.signedJob(b, sup, m)
-	b.get("/ledger/" + id + "/correct").form(`value="finished"`).set("outcome", "finished").set("reason", "Done").set("passphrase", sup.Passphrase).press("Correct").says(200)
-	p := w.as(other).get("/ledger/" + id + "/correct").says(200, "This was corrected already")
+	b.get("/ledger/"+id+"/correct").form(`value="finished"`).set("outcome", "finished").set("reason", "Done").set("passphrase", sup.Passphrase).press("Correct").says(200)
+	p := w.as(other).get("/ledger/"+id+"/correct").says(200, "This was corrected already")
 	f := p.form(`value="finished"`).set("outcome", "rightly_stopped").set("reason", "Stopped").set("passphrase", other.Passphrase)
 	p = f.press("Correct").says(409, "Correct that correction")
 	f = p.form(`value="finished"`)

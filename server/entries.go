@@ -52,6 +52,7 @@ var entryTitles = map[ledger.Type]string{
 	ledger.LessonRead:        "Lesson read",
 	ledger.TestIssued:        "Theory test begun",
 	ledger.TestHandedIn:      "Theory test handed in",
+	ledger.QuestionVoided:    "A question was voided, or counts again",
 	ledger.SignOff:           "Watched job signed",
 	ledger.UnwatchedJob:      "Unwatched job",
 	ledger.SpotCheck:         "Spot check",
@@ -160,6 +161,8 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		if x.WatchedBy != "" {
 			add("Watched by ", name(x.WatchedBy))
 		}
+	case *ledger.QuestionVoidedPayload:
+		out = append(out, voidFacts(w.p, x, name)...)
 	case *ledger.SignOffPayload:
 		out = append(out, w.signOffFacts(e, x, name)...)
 	case *ledger.UnwatchedJobPayload:

@@ -169,7 +169,9 @@ func newLessonPage(b BasePage, p *curriculum.Programme, l *curriculum.Lesson, v 
 		page.Practice += "?vehicle=" + url.QueryEscape(page.Vehicle)
 	}
 	for _, x := range l.Sections {
-		page.Contents = append(page.Contents, contentLine{x.Anchor, x.Title})
+		if x.Anchor != "" {
+			page.Contents = append(page.Contents, contentLine{x.Anchor, x.Title})
+		}
 	}
 	if on := read[[2]string{l.ID, l.Edition}]; on != "" {
 		page.Read = b.clock.day(on)

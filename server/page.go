@@ -154,7 +154,7 @@ func sections(p *store.Person, today, path string) []navSection {
 		{Role: acts.Apprentice, Name: "Apprentice", Links: []navLink{
 			{Path: "/next", Text: "What next"}, {Path: "/lessons", Text: "Lessons"}, {Path: "/standing", Text: "My standing"}, {Path: "/jobs/ask", Text: "Ask for a job"}, {Path: "/record", Text: "My record"}}},
 		{Role: acts.Coordinator, Name: "Coordinator", Links: []navLink{
-			{Path: "/board", Text: "Board"}, {Path: "/matters", Text: "Matters"}, {Path: "/waivers", Text: "Waivers"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
+			{Path: "/board", Text: "Board"}, {Path: "/matters", Text: "Matters"}, {Path: "/waivers", Text: "Waivers"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/questions", Text: "Questions"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
 	}
 	var out []navSection
 	seen := map[string]bool{}

@@ -199,6 +199,9 @@ type feedbackView struct {
 	AskBack     bool
 	Unanswered  bool
 	Critical    bool
+	Voided      bool
+	VoidedWhy   []voidLine // of a test, where it is known
+	StatisticAt string     // how it fared over all; "" for those who may not see it
 	Given       []string
 	Right       []string
 	RightMany   bool // several orders are right; one is shown
@@ -219,7 +222,7 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	if q.Vehicle != nil {
 		vehicle = *q.Vehicle
 	}
-	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: !m.Correct && m.Points > 0, AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical,
+	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: !m.Correct && m.Points > 0, AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical, Voided: m.Voided,
 		Explanation: q.Explanation}
 	if a != nil {
 		v.Given = answerLines(q, *a, text)

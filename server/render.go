@@ -18,7 +18,7 @@ type page interface{ template() string }
 var pages = []page{
 	accountPage{}, askCarPage{}, askPage{}, boardPage{}, codePage{}, decisionPage{}, entryPage{}, errorPage{}, floorPage{},
 	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{},
-	nextPage{}, peoplePage{}, personPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
+	nextPage{}, peoplePage{}, personPage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},
 	correctPage{}, recognisePage{}, mattersPage{}, waiversPage{},
 }

@@ -19,6 +19,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerLessonRoutes(r)
 	s.registerPracticeRoutes(r)
 	s.registerTestRoutes(r)
+	s.registerStatisticsRoutes(r)
 	s.registerAskRoutes(r)
 	s.registerUnwatchedRoutes(r)
 

@@ -436,7 +436,27 @@ func (s *Server) showTest(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	return s.render(w, r, http.StatusOK, newResultPage(b, p, v, apprentice, watched, mine))
+	page := newResultPage(b, p, v, apprentice, watched, mine)
+	seesAll := s.acts.May(r.Context(), personFrom(r.Context()), acts.SeeQuestions, acts.Target{}) == nil
+	for i := range page.Feedback {
+		q := &v.Form.Questions[i]
+		if seesAll {
+			page.Feedback[i].StatisticAt = questionStatisticPath(q.ID, q.Lesson, q.Edition, "")
+		}
+		if !page.Feedback[i].Voided {
+			continue
+		}
+		var own []store.Void
+		for _, x := range v.Voids {
+			if x.Question == q.ID && x.Lesson == q.Lesson && (x.Edition == "" || x.Edition == q.Edition) {
+				own = append(own, x)
+			}
+		}
+		if page.Feedback[i].VoidedWhy, err = s.voidLines(r, b.clock, names, own); err != nil {
+			return err
+		}
+	}
+	return s.render(w, r, http.StatusOK, page)
 }
 
 // programmeOf is an edition, or the one in use for "".

@@ -376,8 +376,8 @@ func TestSections(t *testing.T) {
 	}{
 		{role("apprentice"), "/next", "/next /lessons /standing /jobs/ask /record"},
 		{role("supervisor"), "/waiting", "/waiting /sign /floor /board /lessons"},
-		{role("coordinator"), "/board", "/board /people /keys /programme /ledger /lessons"},
-		{role("coordinator", "supervisor"), "/waiting", "/waiting /sign /floor /board /people /keys /programme /ledger /lessons"},
+		{role("coordinator"), "/board", "/board /people /keys /questions /programme /ledger /lessons"},
+		{role("coordinator", "supervisor"), "/waiting", "/waiting /sign /floor /board /people /keys /questions /programme /ledger /lessons"},
 		{&store.Person{Roles: []store.Role{{Role: "supervisor", From: "2026-02-01"}}}, "/account", ""},
 	} {
 		var paths []string

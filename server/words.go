@@ -32,6 +32,8 @@ var notices = map[string]string{
 	"stand_down_signed": "The stand-down is signed.",
 	"restored":          "Restored and signed.",
 	"unwatched_logged":  "The job was recorded.",
+	"question_voided":   "Voided and signed. All theory tests that had the question are marked anew.",
+	"question_restored": "The question counts again. All theory tests that had it are marked anew.",
 	"test_watched":      "You are noted as watching this test.",
 	"test_unwatched":    "You are no longer noted as watching this test.",
 	"saved":             "Saved.",
@@ -94,16 +96,11 @@ func wordOr(m map[string]string, key string) string {
 	return readable(key)
 }
 
-// readable makes an id such as "front-disc" or "rear_drum" into words.
-func readable(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+// readable makes an id into words.
+func readable(id string) string { return curriculum.Readable(id) }
 
-// featureName is what a form calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.
-func featureName(id string) string {
-	if len(id) <= 3 {
-		return strings.ToUpper(id)
-	}
-	return readable(id)
-}
+// featureName is what a form calls a car's or wheel's feature.
+func featureName(id string) string { return curriculum.FeatureName(id) }
 
 // standingMarks are the shapes of the standings, drawn on a grid of 16: a dash, steps, a pennant, a nut, an hourglass, a
 // barred octagon. Each differs from all others without its colour.

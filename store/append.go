@@ -196,7 +196,7 @@ func (t *tx) append(sub *pending) (Receipt, error) {
 	if err := t.afterEntry(p); err != nil {
 		return Receipt{}, err
 	}
-	t.appended(p, next)
+	t.appended(p, next, leaf)
 	return Receipt{ID: p.Body.ID, Index: next}, nil
 }
 

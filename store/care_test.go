@@ -365,9 +365,10 @@ func TestOlderTables(t *testing.T) {
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
 	for _, table := range []string{"taps", "jobs", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
-		"corrections", "signed_entries", "words_on", "assignments"} {
+		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}
+	mustExec(t, db, `DROP INDEX entry_index_corrects`)
 	mustExec(t, db, `DELETE FROM goose_db_version WHERE version_id >= 3`)
 	db.Close()
 	before := readFile(t, path)

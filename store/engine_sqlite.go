@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 
 	"github.com/mattn/go-sqlite3"
@@ -161,7 +162,7 @@ func migrator(db *sql.DB) (*goose.Provider, error) {
 	if err != nil {
 		return nil, err
 	}
-	// Numbers have gaps, and a lower one may come to a database after a higher one.
+	// A database may lack a number below its highest: features are released in another order than they were begun.
 	return goose.NewProvider(goose.DialectSQLite3, db, files, goose.WithDisableGlobalRegistry(true), goose.WithAllowOutofOrder(true))
 }
 
@@ -182,12 +183,8 @@ func migrate(ctx context.Context, path string, db *sql.DB) error {
 		case current > target:
 			return fmt.Errorf("database %s was made by a newer version of this program (its tables are number %d, this program knows %d): %w", path, current, target, ErrNewer)
 		}
-		if pending, err := p.HasPending(ctx); err != nil || !pending {
-			if err == nil {
-				return nil
-			}
-			last = err
-			continue
+		if waiting, err := p.HasPending(ctx); err == nil && !waiting {
+			return nil
 		}
 		if _, err := p.Up(ctx); err != nil {
 			last = err
@@ -198,17 +195,43 @@ func migrate(ctx context.Context, path string, db *sql.DB) error {
 	return fmt.Errorf("database %s: bringing its tables up to date: %w", path, explain("", last))
 }
 
-// versions says which tables a database has and which this program knows, without changing anything.
-func versions(q querier) (current, target int64, err error) {
+// versions says which tables a database has and which this program knows, without changing anything. Numbers may be
+// missing in between: pending says whether any migration of this program is still to be run.
+func versions(q querier) (current, target int64, pending bool, err error) {
+	known, err := migrationNumbers()
+	if err != nil {
+		return 0, 0, false, err
+	}
+	applied, err := collect(q, func(r *sql.Rows) (n int64, err error) { return n, r.Scan(&n) },
+		`SELECT version_id FROM goose_db_version WHERE is_applied = 1 ORDER BY version_id`)
+	if err != nil {
+		return 0, 0, false, err
+	}
+	for _, n := range applied {
+		current = max(current, n)
+	}
+	for _, n := range known {
+		target = max(target, n)
+		pending = pending || !slices.Contains(applied, n)
+	}
+	return current, target, pending, nil
+}
+
+// migrationNumbers are the numbers of the migrations that this program knows, in order.
+func migrationNumbers() ([]int64, error) {
 	files, err := fs.ReadDir(migrationFiles, "migrations/sqlite")
 	if err != nil {
-		return 0, 0, err
+		return nil, err
 	}
-	if target, err = strconv.ParseInt(files[len(files)-1].Name()[:4], 10, 64); err != nil {
-		return 0, 0, err
+	var all []int64
+	for _, f := range files {
+		n, err := goose.NumericComponent(f.Name())
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, n)
 	}
-	err = q.row(`SELECT COALESCE(MAX(version_id), 0) FROM goose_db_version WHERE is_applied = 1`).Scan(&current)
-	return current, target, err
+	return all, nil
 }
 
 // escapePath escapes a file's path for a connection string: a '?' or '#' in it would else begin the parameters.

@@ -28,4 +28,6 @@ var (
 	ErrDamaged = errors.New("verification found a problem")
 	// ErrOlder: the database to be replaced holds entries that the backup lacks.
 	ErrOlder = errors.New("the database holds entries that the backup lacks")
+	// ErrRolledBack: the database is shorter than, or not consistent with, a head that is known; nothing is signed.
+	ErrRolledBack = errors.New("the database is not the one that the known head was signed for, or an older copy of it")
 )

@@ -35,7 +35,7 @@ func newFacts() facts {
 // keeps says whether an entry of a type leaves all that is remembered as it is.
 func keeps(typ ledger.Type) bool {
 	switch typ {
-	case ledger.LessonRead, ledger.TestIssued, ledger.TestHandedIn, ledger.SignOff, ledger.UnwatchedJob, ledger.SpotCheck, ledger.Return,
+	case ledger.LessonRead, ledger.TestIssued, ledger.TestHandedIn, ledger.QuestionVoided, ledger.SignOff, ledger.UnwatchedJob, ledger.SpotCheck, ledger.Return,
 		ledger.ClearanceGiven, ledger.StandDownOrdered, ledger.StandDownSigned, ledger.Restored, ledger.Recognised, ledger.Corrected,
 		ledger.Disputed, ledger.DisputeSettled, ledger.Countersigned, ledger.Replied, ledger.StandDownReviewed, ledger.Assigned:
 		return true
@@ -52,7 +52,11 @@ func (t *tx) rulesFacts() *batchFacts {
 }
 
 // appended notes that an entry was written.
-func (t *tx) appended(p *ledger.Parsed, index int64) {
+func (t *tx) appended(p *ledger.Parsed, index int64, leaf []byte) {
+	if len(t.leaves) == 0 {
+		t.leavesFrom = index
+	}
+	t.leaves = append(t.leaves, ledger.LeafHash(leaf))
 	t.end = &tail{next: index + 1, last: p.RecordedAt}
 	if !keeps(p.Body.Type) {
 		t.remembered = nil

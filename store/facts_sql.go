@@ -49,6 +49,15 @@ func (f *sqlFacts) Cohort(id string) (bool, error) {
 func (f *sqlFacts) Member(person, cohort string) (bool, error) {
 	return f.exists(`SELECT 1 FROM memberships WHERE person_id = $1 AND cohort_id = $2 AND ended_by = ''`, person, cohort)
 }
+func (f *sqlFacts) HandedIn() (n int, err error) {
+	return n, f.q.row(`SELECT COUNT(*) FROM tests WHERE handed_in <> ''`).Scan(&n)
+}
+func (f *sqlFacts) Voids() (n int, err error) {
+	return n, f.q.row(`SELECT COUNT(*) FROM voids`).Scan(&n)
+}
+func (f *sqlFacts) Voided(question, lesson, edition string) (bool, error) {
+	return f.exists(`SELECT 1 FROM voids WHERE question = $1 AND lesson = $2 AND edition = $3 AND restores = 0 AND restored_by = ''`, question, lesson, edition)
+}
 func (f *sqlFacts) JobSigned(job string) (bool, error) {
 	return f.exists(`SELECT 1 FROM signed_jobs WHERE job_id = $1`, job)
 }

@@ -203,6 +203,9 @@ func (c *chance) submission() *ledger.Submission {
 		actor, payload = subject, ledger.TestIssuedPayload{Task: task, Blueprint: "b", Seed: "7", Number: 1}
 	case ledger.TestHandedIn:
 		p := ledger.TestHandedInPayload{Test: c.of(ledger.TestIssued), Task: task, Programme: ledger.Hash(nil), Questions: []ledger.QuestionDone{}}
+		if p.Voids, _ = c.state.Voids(); c.flip("marked before a void", 10) {
+			p.Voids++
+		}
 		if e, _ := c.state.Entry(p.Test); e != nil && !c.flip("another's test", 8) {
 			subject = &storetest.Member{ID: e.Subject}
 			p.Task = e.Task
@@ -214,6 +217,25 @@ func (c *chance) submission() *ledger.Submission {
 			p.WatchedBy = actor.ID
 		}
 		actor, payload = subject, p
+	case ledger.QuestionVoided:
+		tests, _ := c.state.HandedIn()
+		p := ledger.QuestionVoidedPayload{Question: "q", Lesson: "bleed", Edition: pick(c, "edition", []string{"", ledger.Hash(nil)}), Restores: c.flip("restores", 3), Tests: tests, Remarked: []ledger.TestRemarked{}}
+		if c.flip("too few tests", 10) {
+			p.Tests--
+		}
+		for range c.between(0, 2) {
+			r := ledger.TestRemarked{Test: c.of(ledger.TestIssued), Points: 1, Max: 1, Percent: c.between(0, 100), Passed: c.flip("passed", 2), Questions: []ledger.QuestionDone{}}
+			if e, _ := c.state.Entry(r.Test); e != nil {
+				r.Apprentice = e.Subject
+			}
+			if c.flip("answers", 2) {
+				r.Questions = append(r.Questions, ledger.QuestionDone{Question: "q2", Task: task})
+			}
+			if r.Apprentice != "" && (len(p.Remarked) == 0 || p.Remarked[0].Test != r.Test) {
+				p.Remarked = append(p.Remarked, r)
+			}
+		}
+		actor, payload = any("coordinator"), p
 	case ledger.SignOff:
 		payload = record()
 	case ledger.UnwatchedJob:
@@ -311,7 +333,11 @@ func (c *chance) submission() *ledger.Submission {
 	if kind.About != ledger.AboutNobody {
 		h.Subject = subject.ID
 	}
-	sub, err := ledger.NewSubmission(w.Random, h, payload, h.Subject, personal, content)
+	owner := h.Subject
+	if owner == "" {
+		owner = h.Actor
+	}
+	sub, err := ledger.NewSubmission(w.Random, h, payload, owner, personal, content)
 	var bad *ledger.FormatError
 	if errors.As(err, &bad) {
 		return nil

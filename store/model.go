@@ -271,6 +271,21 @@ type TestFilter struct {
 // Tests returns tests, newest first.
 func (s *Store) Tests(ctx context.Context, f TestFilter) ([]*Test, error) { return s.tests(ctx, f) }
 
+// Void is a question taken out of all tests that had it (or put back), by one entry.
+type Void struct {
+	Entry      string
+	Question   string
+	Lesson     string
+	Edition    string // of the lesson; "" is all editions
+	Restores   bool
+	RestoredBy string // entry, "" while it is in force
+	By         string
+	At         time.Time
+}
+
+// Voids returns all voids in the order of the ledger.
+func (s *Store) Voids(ctx context.Context) ([]Void, error) { return s.voids(ctx) }
+
 // SaveAnswer keeps a draft answer (JSON of quiz.Answer) of an open test; ErrConflict if handed in.
 func (s *Store) SaveAnswer(ctx context.Context, test, question string, answer json.RawMessage) error {
 	return s.saveAnswer(ctx, test, question, answer)
@@ -387,7 +402,7 @@ type Problem struct {
 type Verification struct {
 	OK           bool     `json:"ok"`
 	Entries      int64    `json:"entries"`
-	Head         *string  `json:"head"` // null before there is a tree
+	Head         *string  `json:"head"` // the signed head; null before there is a tree
 	Checks       []Check  `json:"checks"`
 	NotExamined  []string `json:"not_examined"`
 	FirstProblem *Problem `json:"first_problem"`
@@ -398,7 +413,12 @@ type Progress func(what string, done, total int64)
 
 // Verify checks every hash, signature, rule and projection of a database without changing it. ledgerOnly stops after the entries.
 func Verify(ctx context.Context, o Options, ledgerOnly bool, progress Progress) (*Verification, error) {
-	return verify(ctx, o, ledgerOnly, progress)
+	return verify(ctx, o, nil, ledgerOnly, progress)
+}
+
+// VerifyAgainst is Verify with heads that were kept elsewhere: the ledger must extend each of them.
+func VerifyAgainst(ctx context.Context, o Options, heads []*ledger.TreeHead, ledgerOnly bool, progress Progress) (*Verification, error) {
+	return verify(ctx, o, heads, ledgerOnly, progress)
 }
 
 // Rebuild makes the projections anew from the ledger; with check it changes nothing and reports what differs.

@@ -23,6 +23,7 @@ type state struct {
 	writer  *sql.DB // one connection
 	readers *sql.DB
 	opened  openedCache
+	tree    treeState // the writer's alone
 	queue   chan *request
 	stop    chan struct{}
 	stopped chan struct{}
@@ -107,7 +108,7 @@ func (s *Store) ready(ctx context.Context) error {
 	if s.keys == nil {
 		return nil
 	}
-	return s.read(ctx, func(q querier) error {
+	err = s.read(ctx, func(q querier) error {
 		if err := q.row(`SELECT founder FROM founding`).Scan(&founder); err != nil {
 			return err
 		}
@@ -120,6 +121,10 @@ func (s *Store) ready(ctx context.Context) error {
 		}
 		return err
 	})
+	if err != nil {
+		return err
+	}
+	return s.plantTree(ctx)
 }
 
 // Close answers whoever waits for the writer, and closes the database.

@@ -9,7 +9,7 @@ import (
 
 // projectionVersion says what the projection tables hold. Raise it when the code below or in project_*.go changes what
 // it writes: Open then makes them anew.
-const projectionVersion = "2"
+const projectionVersion = "3"
 
 // projectionTables are all tables that follow from the ledger alone, with the columns of their key. Rebuild empties and
 // fills exactly these, and Verify compares them row by row.
@@ -29,6 +29,8 @@ var projectionTables = []struct{ name, key string }{
 	{"adoptions", "entry_id"},
 	{"parameters", "entry_id"},
 	{"tests", "id"},
+	{"voids", "entry_id"},
+	{"remarks", "test_id"},
 	{"evidence", "idx, part"},
 	{"signed_jobs", "job_id"},
 	{"stand_downs", "entry_id"},
@@ -96,6 +98,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.testIssued(x)
 	case *ledger.TestHandedInPayload:
 		err = p.testHandedIn(x)
+	case *ledger.QuestionVoidedPayload:
+		err = p.questionVoided(x)
 	case *ledger.SignOffPayload:
 		err = p.signOff(x)
 	case *ledger.UnwatchedJobPayload:

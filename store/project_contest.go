@@ -11,6 +11,9 @@ import (
 // What follows a signed entry: corrections, disputes and what came into question, settlements, and who is to see to it.
 // ledger.State says the same for the rules.
 
+// ownParts is where evidence that follows from a question or a settlement begins among an entry's, behind that of marking anew.
+const ownParts = 1000
+
 // wordsOn notes what the entry is a word on, and what it is by its signatures.
 func (p *projection) wordsOn() error {
 	if named := ledger.Names(p.body, p.Payload); named != "" {
@@ -63,6 +66,9 @@ func (p *projection) correction(x *ledger.CorrectionPayload) error {
 	if err != nil {
 		return err
 	}
+	if err := p.correctedTest(); err != nil {
+		return err
+	}
 	return p.contradiction(x)
 }
 
@@ -84,7 +90,7 @@ func (p *projection) contradiction(x *ledger.CorrectionPayload) error {
 	if err != nil || live != 1 {
 		return err
 	}
-	return p.question(p.body.Corrects, p.body.Actor, p.body.Subject, 2)
+	return p.question(p.body.Corrects, p.body.Actor, p.body.Subject, ownParts)
 }
 
 // gone: a correction counts no more, so what it had withdrawn counts again.
@@ -127,7 +133,7 @@ func (p *projection) questionAll(query string, args ...any) error {
 		return err
 	}
 	for i, id := range ids {
-		if err := p.question(id, "", p.body.Subject, 2+i); err != nil {
+		if err := p.question(id, "", p.body.Subject, ownParts+i); err != nil {
 			return err
 		}
 	}
@@ -208,7 +214,7 @@ func (p *projection) settlement(x *ledger.SettlementPayload) error {
 		if err := p.gone(id); err != nil {
 			return err
 		}
-		if err := p.record(2+i, readiness.Record{Type: "settlement", Disputes: id, Upheld: true}); err != nil {
+		if err := p.record(ownParts+i, readiness.Record{Type: "settlement", Disputes: id, Upheld: true}); err != nil {
 			return err
 		}
 	}

@@ -29,6 +29,11 @@ func (p *projection) record(part int, r readiness.Record) error {
 	if r.Apprentice == "" {
 		r.Apprentice = p.body.Subject
 	}
+	return p.write(part, r)
+}
+
+// write writes an evidence record that has its id and apprentice.
+func (p *projection) write(part int, r readiness.Record) error {
 	if r.Date == "" && r.Type != "leave" {
 		date, err := p.body.Date()
 		if err != nil {
@@ -100,11 +105,15 @@ func (p *projection) testHandedIn(x *ledger.TestHandedInPayload) error {
 	if err != nil || len(x.Questions) == 0 {
 		return err
 	}
-	answers := make([]readiness.AnswerResult, len(x.Questions))
-	for i, q := range x.Questions {
+	return p.record(1, readiness.Record{Type: "answers", Answers: answerResults(x.Questions)})
+}
+
+func answerResults(questions []ledger.QuestionDone) []readiness.AnswerResult {
+	answers := make([]readiness.AnswerResult, len(questions))
+	for i, q := range questions {
 		answers[i] = readiness.AnswerResult{Question: q.Question, Task: q.Task, Correct: q.Correct}
 	}
-	return p.record(1, readiness.Record{Type: "answers", Answers: answers})
+	return answers
 }
 
 // jobRecord is the evidence of a sign-off. supervisor is who signed.

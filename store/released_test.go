@@ -21,7 +21,7 @@ func TestReleasedDatabases(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	present := filepath.Join(dir, "schema-"+filepath.Base(migrations[len(migrations)-1])[:4]+".sqlite")
+	present := filepath.Join(dir, "schema-"+filepath.Base(migrations[len(migrations)-1])[:4]+".sqlite") // by its highest number
 	if _, err := os.Stat(present); *update && errors.Is(err, fs.ErrNotExist) {
 		keep(t, present)
 	}

@@ -8,6 +8,8 @@ import (
 	"runtime"
 	"sync"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"brakewright/store/ledger"
 )
 
@@ -19,6 +21,7 @@ type replayed struct {
 	index int64
 	id    string
 	leaf  []byte
+	hash  tlog.Hash // in the tree
 	p     *ledger.Parsed
 	err   error // of parsing
 }
@@ -29,6 +32,7 @@ type replay struct {
 	q       querier
 	content func(hash string) ([]byte, error) // checked content
 	each    func(*replayed) error             // after an entry has passed; nil: nothing
+	before  func(*replayed) *Problem          // as an entry is come to; nil: nothing
 	report  func(done int64)
 
 	// results
@@ -58,6 +62,11 @@ func (r *replay) run(ctx context.Context) error {
 			<-b.parsed
 			for i := range b.entries {
 				e := &b.entries[i]
+				if r.before != nil {
+					if r.problem = r.before(e); r.problem != nil {
+						return nil
+					}
+				}
 				if r.problem = r.judge(e, state, last, verifier); r.problem != nil {
 					return nil
 				}
@@ -144,6 +153,7 @@ func (r *replay) read(ctx context.Context) (<-chan *batch, <-chan error) {
 				for i := range b.entries {
 					e := &b.entries[i]
 					e.p, e.err = ledger.Parse(e.leaf)
+					e.hash = ledger.LeafHash(e.leaf)
 				}
 				close(b.parsed)
 			}

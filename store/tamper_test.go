@@ -19,7 +19,7 @@ import (
 
 // What is tampered with: every table but drafts, log-in, throttling, the cache and bookkeeping.
 func coveredTables() []string {
-	return append(store.ProjectionTables(), "entries", "personal", "contents")
+	return append(store.ProjectionTables(), "entries", "personal", "contents", "tree", "tree_head")
 }
 
 // forger edits a database file past all its guards, and puts the guards back.
@@ -233,8 +233,8 @@ func (f *forger) edit() string {
 	return ""
 }
 
-// Random edits of random rows: Verify with the key file notices every one. (It cannot notice, before there are signed tree
-// heads, that the newest entries were cut off together with all that follows from them: see TestWhatVerifyCannotSee.)
+// Random edits of random rows: Verify with the key file and the last head notices every one. (Without the head it cannot
+// notice that the newest entries were cut off together with all that follows from them: see TestWhatVerifyCannotSee.)
 func TestTampering(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	older := filepath.Join(t.TempDir(), "older.db")
@@ -242,6 +242,10 @@ func TestTampering(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.FullHistory()
+	head, err := w.Store.TreeHead(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
 	path := closed(w)
 	for _, table := range coveredTables() {
 		var n int
@@ -264,7 +268,7 @@ func TestTampering(t *testing.T) {
 		f := newForger(t, o.Database, older, uint64(i))
 		what := f.forge()
 		f.db.Close()
-		v, err := store.Verify(ctx, o, false, nil)
+		v, err := store.VerifyAgainst(ctx, o, []*ledger.TreeHead{head}, false, nil)
 		if err != nil {
 			t.Fatalf("edit %d, %s: %v", i, what, err)
 		}
@@ -297,7 +301,7 @@ func TestTamperingByName(t *testing.T) {
 		args  []any
 	}{
 		{"a result made better", "entries", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"result":"taken_over"', '"result":"unaided"') AS BLOB) WHERE id = ?`, []any{past["second job"]}},
-		{"a seed changed, which no projection holds", "entry_index", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '18446744073709551615', '18446744073709551614') AS BLOB) WHERE id = ?`, []any{past["test"]}},
+		{"a seed changed, which no projection holds", "entries", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '18446744073709551615', '18446744073709551614') AS BLOB) WHERE id = ?`, []any{past["test"]}},
 		{"a signature dropped where none is needed", "entries", `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"recorded_at":', '"recorded_at": ') AS BLOB) WHERE idx = 3`, nil},
 		{"evidence made better", "evidence", `UPDATE evidence SET record = replace(record, 'taken_over', 'unaided') WHERE entry_id = ?`, []any{past["second job"]}},
 		{"a stand-down lifted", "evidence", `DELETE FROM evidence WHERE entry_id = ?`, []any{past["stand-down of all"]}},
@@ -463,7 +467,7 @@ func TestVerifyWithoutTheKeyFile(t *testing.T) {
 	o := w.Options
 	o.Keys = nil
 	v := mustVerify(t, o)
-	if !slices.Equal(v.NotExamined, []string{"personal"}) {
+	if !slices.Equal(v.NotExamined, []string{"head_signature", "personal", "rollback"}) {
 		t.Errorf("not examined: %v", v.NotExamined)
 	}
 	o.Database = copyTo(t, path)
@@ -493,10 +497,18 @@ func TestWhatVerifyCannotSee(t *testing.T) {
 		t.Fatal(err)
 	}
 	w.FullHistory()
+	head, err := w.Store.TreeHead(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
 	o := w.Options
 	o.Database = older
-	if v := mustVerify(t, o); v.Head != nil {
-		t.Errorf("there is a head: %s; then this test has had its day", *v.Head)
+	if v := mustVerify(t, o); !slices.Contains(v.NotExamined, "rollback") {
+		t.Errorf("it promises more than it can: %v", v.NotExamined)
+	}
+	v, err := store.VerifyAgainst(ctx, o, []*ledger.TreeHead{head}, false, nil)
+	if err != nil || v.OK || v.FirstProblem.Table != "entries" || v.FirstProblem.Index != v.Entries || slices.Contains(v.NotExamined, "rollback") {
+		t.Errorf("%+v, %v", v, err)
 	}
 }
 
@@ -514,7 +526,7 @@ func TestVerifyOnlyTheLedger(t *testing.T) {
 	for _, c := range v.Checks {
 		names = append(names, c.Name)
 	}
-	if !slices.Equal(names, []string{"entries", "signatures", "rules"}) {
+	if !slices.Equal(names, []string{"entries", "signatures", "rules", "tree"}) {
 		t.Errorf("checks %v", names)
 	}
 	o.Database = copyTo(t, path)
@@ -522,7 +534,7 @@ func TestVerifyOnlyTheLedger(t *testing.T) {
 	mustExec(t, db, `DROP TRIGGER entries_no_update`)
 	mustExec(t, db, `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), '"near_miss":true,', '') AS BLOB) WHERE id = ?`, past["second job"])
 	v, err = store.Verify(ctx, o, true, nil)
-	if err != nil || v.OK || v.FirstProblem.Table != "entries" || !strings.Contains(v.FirstProblem.What, "signature") {
+	if err != nil || v.OK || v.FirstProblem.Table != "entries" || !strings.Contains(v.FirstProblem.What, "not those under the signed head") {
 		t.Errorf("%+v, %v", v.FirstProblem, err)
 	}
 }

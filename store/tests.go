@@ -69,6 +69,30 @@ func (s *Store) tests(ctx context.Context, f TestFilter) ([]*Test, error) {
 	return all, err
 }
 
+func (s *Store) voids(ctx context.Context) ([]Void, error) {
+	var all []Void
+	err := s.read(ctx, func(q querier) (err error) {
+		all, err = collect(q, func(r *sql.Rows) (v Void, err error) {
+			var at int64
+			err = r.Scan(&v.Entry, &v.Question, &v.Lesson, &v.Edition, &v.Restores, &v.RestoredBy, &v.By, &at)
+			v.At = ms(at)
+			return v, err
+		}, `SELECT v.entry_id, v.question, v.lesson, v.edition, v.restores, v.restored_by, i.actor, i.happened_at
+			FROM voids v JOIN entry_index i ON i.idx = v.idx ORDER BY v.idx`)
+		return err
+	})
+	return all, err
+}
+
+// InForce are the questions voided by these voids, given in their order.
+func InForce(voids []Void) VoidedQuestions {
+	now := VoidedQuestions{}
+	for _, v := range voids {
+		now.apply(v.Question, v.Lesson, v.Edition, v.Restores)
+	}
+	return now
+}
+
 // openTest is a test that has not been handed in.
 func openTest(q querier, id string) error {
 	t, err := loadTest(q, id)

@@ -21,9 +21,9 @@ import (
 // What Verify does not look at: drafts (jobs, taps, open_tests, draft_answers, key_requests), log-in (sessions,
 // login_codes), throttling (failures), the cache (verdict_cache) and bookkeeping (bookkeeping, goose_db_version).
 //
-// Without the Merkle tree, which comes with its signed heads, it cannot exclude that the newest entries were cut off together with
-// everything that follows from them, or that the whole database was put back to an earlier state: both are states that
-// the database once had.
+// The tree and its signed head bind all entries together. Whoever has the key file can sign another head; and the newest
+// entries may have been cut off together with everything that follows from them, or the whole put back to an earlier
+// state. Only a head that was kept elsewhere excludes that: without one, "rollback" is among what was not examined.
 
 // examination says what to look at beside the entries themselves.
 type examination struct {
@@ -31,6 +31,7 @@ type examination struct {
 	content     bool
 	personal    bool
 	projections bool
+	heads       []*ledger.TreeHead // kept elsewhere
 }
 
 // fillOptions gives a clock and randomness where only reading or rebuilding is wanted.
@@ -44,12 +45,16 @@ func fillOptions(o Options) Options {
 	return o
 }
 
-func verify(ctx context.Context, o Options, ledgerOnly bool, progress Progress) (*Verification, error) {
-	if ledgerOnly {
-		return examine(ctx, o, examination{}, progress)
+func verify(ctx context.Context, o Options, heads []*ledger.TreeHead, ledgerOnly bool, progress Progress) (*Verification, error) {
+	what := examination{heads: heads}
+	if !ledgerOnly {
+		what.database, what.content, what.personal, what.projections = true, true, true, true
 	}
-	return examine(ctx, o, examination{database: true, content: true, personal: true, projections: true}, progress)
+	return examine(ctx, o, what, progress)
 }
+
+// bare says whether nothing but the entries and their tree is looked at.
+func (w examination) bare() bool { return !w.database && !w.content && !w.personal && !w.projections }
 
 // snapshot is a file opened to be looked at and not touched.
 type snapshot struct {
@@ -82,7 +87,7 @@ func openCurrent(ctx context.Context, o Options) (*snapshot, error) {
 	if err != nil {
 		return nil, err
 	}
-	current, target, err := versions(s.q)
+	current, target, pending, err := versions(s.q)
 	switch {
 	case err != nil:
 		s.done()
@@ -90,7 +95,7 @@ func openCurrent(ctx context.Context, o Options) (*snapshot, error) {
 	case current > target:
 		s.done()
 		return nil, fmt.Errorf("database %s was made by a newer version of this program (its tables are number %d, this program knows %d): %w", o.Database, current, target, ErrNewer)
-	case current == target:
+	case !pending:
 		return s, nil
 	}
 	s.done()
@@ -134,18 +139,22 @@ type examiner struct {
 	dataKeys map[string]string  // person → content hash of the wrapped data key
 	aeads    map[string]cipher.AEAD
 	fields   int64 // personal fields named and found
+	tree     *treeExam
 }
 
 func (x *examiner) check(name string, count int64, problem *Problem) bool {
 	x.v.Checks = append(x.v.Checks, Check{Name: name, Count: count, OK: problem == nil})
 	if problem != nil {
 		x.v.OK = false
-		if x.v.FirstProblem == nil {
+		if x.v.FirstProblem == nil || guard(x.v.FirstProblem) && !guard(problem) {
 			x.v.FirstProblem = problem
 		}
 	}
 	return problem == nil
 }
+
+// guard says whether a problem is of the tables' guards and not of what they hold: what is held is named first.
+func guard(p *Problem) bool { return p.Table == "sqlite_schema" || p.Table == "" }
 
 func examine(ctx context.Context, o Options, what examination, progress Progress) (*Verification, error) {
 	s, err := openCurrent(ctx, o)
@@ -159,7 +168,7 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 		named: map[[32]byte]int64{}, dataKeys: map[string]string{}, aeads: map[string]cipher.AEAD{},
 	}
 	made := &scratch{}
-	if what != (examination{}) {
+	if !what.bare() {
 		if made, err = newScratch(ctx); err != nil {
 			return nil, fmt.Errorf("verify: %w", err)
 		}
@@ -174,13 +183,16 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 	if what.personal && o.Keys == nil {
 		x.v.NotExamined = append(x.v.NotExamined, "personal")
 	}
+	if err := x.readTree(ctx, what.heads); err != nil {
+		return nil, err
+	}
 	sound, err := x.entries(ctx, what, made.tx)
 	if err != nil {
 		return nil, err
 	}
 	if !sound {
 		// What follows from the entries cannot be told from a broken ledger.
-		for name, wanted := range map[string]bool{"content": what.content, "projections": what.projections} {
+		for name, wanted := range map[string]bool{"content": what.content, "projections": what.projections, "tree": true, "rollback": len(what.heads) == 0} {
 			if wanted {
 				x.v.NotExamined = append(x.v.NotExamined, name)
 			}
@@ -198,6 +210,11 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 	}
 	if what.personal && x.v.OK { // else rows were passed over, and the counts say nothing
 		if err := x.strayPersonal(); err != nil {
+			return nil, err
+		}
+	}
+	if what.content && x.v.OK { // else forms or answers may be missing
+		if err := x.marks(made.tx); err != nil {
 			return nil, err
 		}
 	}
@@ -255,6 +272,7 @@ func (x *examiner) database(made *tx) error {
 func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sound bool, err error) {
 	r := newReplay(x.q, x.content, x.progress)
 	var personal *Problem
+	r.before = x.tree.entry
 	r.each = func(e *replayed) error {
 		if what.content || what.personal {
 			if err := x.names(e); err != nil {
@@ -298,6 +316,9 @@ func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sou
 	if r.problem == nil {
 		x.check("signatures", r.signatures, nil)
 		x.check("rules", r.entries, nil)
+		if err := x.tree.finish(x); err != nil {
+			return false, err
+		}
 	}
 	if what.personal && r.problem == nil {
 		x.check("personal", x.fields, personal)

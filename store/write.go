@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"sync/atomic"
 	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
 )
 
 // maxBatch bounds how many callers share a transaction, so that nobody waits long for others' work.
@@ -23,6 +25,8 @@ type tx struct {
 	logins     map[string]string // person by log-in name, folded
 	remembered *batchFacts
 	end        *tail
+	leaves     []tlog.Hash // of the entries appended so far, for the tree
+	leavesFrom int64       // index of the first of them
 }
 
 // tail is where the ledger ends.
@@ -172,6 +176,7 @@ func (s *Store) runBatch(live []*request) error {
 	}
 	t := &tx{sql: sqlTx, s: s}
 	for _, r := range live {
+		leaves := len(t.leaves)
 		if _, err := t.exec(`SAVEPOINT caller`); err != nil {
 			sqlTx.Rollback()
 			return explain(s.path, err)
@@ -180,6 +185,7 @@ func (s *Store) runBatch(live []*request) error {
 		if r.err != nil {
 			r.err = explain("", r.err)
 			t.forget()
+			t.leaves = t.leaves[:leaves]
 			if _, err := t.exec(`ROLLBACK TO caller`); err != nil {
 				// The engine rolled the whole transaction back already: disk full, an I/O fault.
 				sqlTx.Rollback()
@@ -191,10 +197,18 @@ func (s *Store) runBatch(live []*request) error {
 			return explain(s.path, err)
 		}
 	}
+	tree := s.tree
+	if len(t.leaves) > 0 {
+		if tree, err = t.grow(s.tree); err != nil {
+			sqlTx.Rollback()
+			return explain(s.path, err)
+		}
+	}
 	if err := sqlTx.Commit(); err != nil {
 		sqlTx.Rollback()
 		return explain(s.path, err)
 	}
+	s.tree = tree
 	return nil
 }
 

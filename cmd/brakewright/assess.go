@@ -62,7 +62,7 @@ programme.yaml as YAML or JSON, or the whole file) or a database. "-" reads stan
 	f.StringVar(&a.policyFile, "policy", "", "policy (default: what --print-policy prints)")
 	databaseFlag(cmd, &a.database)
 	f.StringVar(&a.person, "person", "", "id of one apprentice (default: everybody in the database)")
-	f.StringVar(&a.parametersFile, "parameters", "", "snapshot of parameters (default: the database's, else the documented priors)")
+	f.StringVar(&a.parametersFile, "parameters", "", "snapshot of parameters (default: the database's; for files the documented priors, with supervisors estimated for each date)")
 	f.StringSliceVar(&a.dates, "as-of", nil, "date, YYYY-MM-DD; several with commas")
 	f.BoolVar(&a.options.NoGates, "no-gates", false, "leave the gates out: ready is the confidence alone")
 	f.BoolVar(&a.options.Explain, "explain", false, "add the reasons and the next acts")
@@ -290,7 +290,11 @@ func (a *assessment) write(w io.Writer, g *grounds) error {
 		order[t.Task] = i
 	}
 	for _, date := range a.dates {
-		all = append(all, readiness.Assess(g.catalogue, g.evidence, g.policy, g.parameters, date, a.options)...)
+		parameters := g.parameters
+		if a.parametersFile == "" && a.database == "" {
+			parameters = readiness.EstimateSupervisors(g.catalogue, g.evidence, parameters, date)
+		}
+		all = append(all, readiness.Assess(g.catalogue, g.evidence, g.policy, parameters, date, a.options)...)
 	}
 	slices.SortStableFunc(all, func(x, y readiness.Verdict) int {
 		if c := strings.Compare(x.Apprentice, y.Apprentice); c != 0 {

@@ -3,15 +3,17 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 func newVerify() *cobra.Command {
-	var database, keyFile, only, format string
+	var database, keyFile, headFile, only, format string
 	cmd := &cobra.Command{
 		Use:   "verify",
 		Short: "Check every hash, signature, rule and projection of a database, changing nothing",
@@ -20,14 +22,20 @@ rules were kept, that everything named by a hash is there unchanged, and that th
 are what the ledger gives. With the key file it also opens the personal rows; without it they are
 reported as not examined. It changes nothing and may run while the service does.
 
+Give it the last head that was kept elsewhere: by a witness, on a printed record, from
+/api/v1/ledger/head. Without one nobody can exclude that the newest entries were cut off, that the
+whole was put back to an older copy, or that whoever has the key file rewrote history.
+
 The exit status is 1 if anything is wrong.`,
 		Example: `  brakewright verify --database shop.db --key-file shop.key
+  brakewright verify --database shop.db --key-file shop.key --head last-head.txt
   brakewright verify --database backup.db --only ledger --format json`,
 		Args: exactly(0, ""),
 	}
 	f := cmd.Flags()
 	databaseFlag(cmd, &database)
 	f.StringVar(&keyFile, "key-file", "", "key file: opens the personal rows too")
+	f.StringVar(&headFile, "head", "", "file with a head kept elsewhere; of several, the longest counts")
 	f.Var(&oneOf{value: &only, allowed: []string{"ledger"}}, "only", "check the ledger alone")
 	formatFlag(cmd, &format, "text", "json")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
@@ -38,13 +46,33 @@ The exit status is 1 if anything is wrong.`,
 		if err != nil {
 			return err
 		}
-		v, err := store.Verify(cmd.Context(), o, only == "ledger", progressOn(cmd.ErrOrStderr()))
+		heads, err := readHead(headFile)
+		if err != nil {
+			return err
+		}
+		v, err := store.VerifyAgainst(cmd.Context(), o, heads, only == "ledger", progressOn(cmd.ErrOrStderr()))
 		if err != nil {
 			return err
 		}
 		return reportVerification(cmd.OutOrStdout(), v, format)
 	}
 	return cmd
+}
+
+// readHead reads the file of --head; "" is none.
+func readHead(path string) ([]*ledger.TreeHead, error) {
+	if path == "" {
+		return nil, nil
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, failf("Name the file in which the head was kept.", "the head cannot be read: %w", err)
+	}
+	h, err := ledger.HeadOf(b)
+	if err != nil {
+		return nil, failf("A head has three lines, an empty one and a line with a signature; or give the JSON answer of /api/v1/ledger/head.", "%s: %w", path, err)
+	}
+	return []*ledger.TreeHead{h}, nil
 }
 
 func newRebuild() *cobra.Command {
@@ -179,7 +207,11 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 		fmt.Fprintf(&b, "%-5s  %s: %d\n", said, c.Name, c.Count)
 	}
 	for _, what := range v.NotExamined {
-		fmt.Fprintf(&b, "not examined: %s\n", what)
+		if what == "rollback" {
+			b.WriteString("cannot be excluded without a head kept elsewhere (--head): that newest entries were cut off, that this is an older copy, that all was rewritten\n")
+			continue
+		}
+		fmt.Fprintf(&b, "not examined: %s\n", notExamined(what))
 	}
 	if p := v.FirstProblem; p != nil {
 		fmt.Fprintf(&b, "First problem: table %s, row %s", p.Table, p.Row)
@@ -188,6 +220,9 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 		}
 		fmt.Fprintf(&b, ": %s\n", p.What)
 	}
+	if v.Head != nil {
+		fmt.Fprintf(&b, "Head:\n%s\n", strings.TrimSuffix(*v.Head, "\n"))
+	}
 	said := "All is as it was signed."
 	if !v.OK {
 		said = "Something is wrong. Keep this database as it is and look at the first problem."
@@ -195,6 +230,19 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 	fmt.Fprintf(&b, "%s %s\n", countEntries(v.Entries), said)
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// notExamined says what a word of the list means.
+func notExamined(what string) string {
+	switch what {
+	case "personal":
+		return "personal rows (give the key file)"
+	case "head_signature":
+		return "whether the head is signed by the right key (give the key file)"
+	case "tree":
+		return "the tree over all entries (there is none yet: open the database once with its key file)"
+	}
+	return what
 }
 
 func countEntries(n int64) string {

@@ -85,7 +85,8 @@ practice come first.`,
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{err} })
 	root.AddCommand(
 		newInit(), newServe(), newDemo(),
-		newLint(), newPreview(), newChanges(), newQuiz(), newMark(), newAssess(),
+		newLint(), newPreview(), newChanges(), newQuiz(), newMark(),
+		newAssess(), newCalibrate(), newSeverity(),
 		newVerify(), newRebuild(), newBackup(), newRestore(),
 		newPerson(), newVersion(),
 	)

@@ -4,9 +4,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -23,12 +25,14 @@ func newQuiz() *cobra.Command {
 		Use:   "quiz",
 		Short: "Make a form of questions from lessons; the same draw always makes the same form",
 		Long: `Quiz makes one form of questions. Text is for reading and printing, with the key behind
-the questions; JSON is the form's exact bytes, keys included, as "mark" reads them.
+the questions; JSON is the form's exact bytes, keys included, as "mark" reads them; qti is a
+QTI 3.0 package, a zip with the keys in it, for a learning platform to read in.
 
 The same programme, flags and version give the same bytes on every machine.`,
 		Example: `  brakewright quiz --lesson bleed-two-person --seed 7
   brakewright quiz --task caliper --vehicle trainer-a --questions 20
   brakewright quiz --blueprint bleed-theory --seed 7 --number 2 --format json > form.json
+  brakewright quiz --task caliper --vehicle trainer-a --format qti > caliper.zip
   brakewright quiz --list-families`,
 		Args: exactly(0, ""),
 	}
@@ -44,9 +48,15 @@ The same programme, flags and version give the same bytes on every machine.`,
 	f.Uint64Var(&draw.Seed, "seed", 1, "seed of the draw")
 	f.IntVar(&draw.Number, "number", 1, "number of the form under this seed, from 1")
 	f.BoolVar(&listFamilies, "list-families", false, "list the question families and stop")
-	formatFlag(cmd, &format, "text", "json")
+	formatFlag(cmd, &format, "text", "json", "qti")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		out := cmd.OutOrStdout()
+		switch file, isFile := out.(*os.File); {
+		case format == "qti" && listFamilies:
+			return usagef("--list-families prints text or json")
+		case format == "qti" && isFile && term.IsTerminal(int(file.Fd())):
+			return usagef("a QTI package is a zip: send it to a file, as in \"--format qti > form.zip\"")
+		}
 		if listFamilies {
 			return writeFamilies(out, format)
 		}
@@ -79,8 +89,16 @@ The same programme, flags and version give the same bytes on every machine.`,
 		if wanted := request.Questions; len(form.Questions) < wanted {
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: the lessons give no more for this request\n", count(len(form.Questions), "question"))
 		}
-		if format == "json" {
+		switch format {
+		case "json":
 			_, err = out.Write(form.JSON())
+			return err
+		case "qti":
+			b, err := quiz.QTI(form, p)
+			if err != nil {
+				return err
+			}
+			_, err = out.Write(b)
 			return err
 		}
 		return writeForm(out, p, form)

@@ -5,8 +5,9 @@
 // foot; such steps are asked only with a car that has them.
 //
 // What to change where: tasks, policy and tests in programme.yaml; a lesson in lessons/; a training vehicle in
-// vehicles/; a drawing in pictures/. Then renew SOURCES.md by
-// go test ./curriculum/brakes -run TestSources -update.
+// vehicles/; a drawing in pictures/; how all drawings look in drawing.css. Then
+// renew SOURCES.md and the drawings' copies of drawing.css by
+// go test ./curriculum/brakes -run 'TestSources|TestDrawings' -update.
 package brakes
 
 import (

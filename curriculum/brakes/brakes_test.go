@@ -16,7 +16,7 @@ import (
 	"brakewright/quiz"
 )
 
-var update = flag.Bool("update", false, "rewrite SOURCES.md")
+var update = flag.Bool("update", false, "rewrite SOURCES.md and the style in the drawings")
 
 // mustLoad loads the embedded programme and fails on any problem, warnings included.
 func mustLoad(t *testing.T) *curriculum.Programme {
@@ -296,7 +296,7 @@ func TestPrecedences(t *testing.T) {
 			"level<firm", "valve-free<firm", "firm<leaks", "leaks<assist", "assist<finish", "finish<slow-test",
 		},
 		"caliper-replace": {
-			"data<chocks", "chocks<key-away", "key-away<slacken", "disable<slacken", "disable<crack", "goggles<slacken", "chocks<slacken", "slacken<lift",
+			"data<chocks", "disable<draw", "chocks<key-away", "key-away<slacken", "disable<slacken", "disable<crack", "goggles<slacken", "chocks<slacken", "slacken<lift",
 			"lift<wheel-off", "wheel-off<wet-clean", "wet-clean<unbolt", "draw<ease-back", "crack<unbolt", "unbolt<hang", "hang<pads-out",
 			"hang<undo-hose", "unbolt<pins", "pads-out<rotor", "pads-out<lands", "rotor<pads-in", "lands<pads-in", "pads-in<fit", "pins<fit",
 			"pad-pins<fit", "home<fit", "fit<connect", "connect<bleed", "fit<faces", "connect<pump", "bleed<pump", "pump<level", "faces<star",
@@ -311,11 +311,11 @@ func TestPrecedences(t *testing.T) {
 			"gasket<decide", "age<decide", "decide<top-up", "bottle<top-up", "top-up<close", "close<lamp", "boil<waste", "waste<record",
 		},
 		"hydraulics": {
-			"secure<free-play", "disable<free-play", "empty<reserve", "reserve<steady", "steady<assist", "assist<vacuum", "steady<lift", "lift<hoses",
+			"secure<free-play", "disable<free-play", "empty<free-play", "free-play<steady", "steady<assist", "assist<reserve", "reserve<vacuum", "steady<lift", "lift<hoses",
 			"hoses<turn", "turn<down", "high<down", "down<draw",
 		},
 		"master-cylinder-fault": {
-			"level<light", "level<hard", "search<strip", "empty<light", "reserve<light", "hard<again", "level<again", "again<swirl", "codes<level",
+			"level<light", "level<hard", "search<strip", "empty<light", "empty<play", "play<light", "hard<again", "again<reserve", "level<again", "again<swirl", "codes<level",
 			"raise<slacken", "slacken<retighten", "retighten<vent", "vent<nip", "nip<verdict", "retighten<verdict", "verdict<tag", "secure<raise",
 		},
 		"rotor-measure": {
@@ -330,11 +330,11 @@ func TestPrecedences(t *testing.T) {
 			"final<stops", "leaks<stops",
 		},
 		"pedal-faults": {
-			"secure<first", "eyes<first", "hear<first", "empty<first", "first<pumped", "pumped<steady", "steady<wet", "wet<help", "wet<turn", "turn<slow",
+			"secure<first", "eyes<first", "hear<first", "empty<play", "play<first", "first<pumped", "pumped<steady", "steady<wet", "wet<help", "wet<turn", "turn<slow",
 			"trapped<slow", "compare<slow", "slow<heat", "heat<verdict", "verdict<tag",
 		},
 		"hand-back": {
-			"tag<pump", "secure<pump", "list<leaks", "modes<pump", "pump<reserve", "pump<leaks", "leaks<level", "level<creep", "parking<creep", "nuts<creep",
+			"tag<pump", "secure<pump", "list<leaks", "modes<pump", "pump<leaks", "leaks<assist", "assist<reserve", "leaks<level", "level<creep", "parking<creep", "nuts<creep",
 			"leaks<creep", "creep<slow", "slow<bed", "bed<cool", "cool<again", "heat<again", "again<record", "record<key", "tell<key",
 		},
 	}
@@ -349,7 +349,7 @@ func TestPrecedences(t *testing.T) {
 		"safety-induction":      {"read dress", "cool chock", "pressure lift"},
 		"brake-fluid":           {"data secure", "boil copper", "gasket level", "age open", "lamp date", "bottle open"},
 		"hydraulics":            {"free-play chambers", "steady pipes", "turn bulge"},
-		"master-cylinder-fault": {"empty play", "strip light", "ask data"},
+		"master-cylinder-fault": {"strip light", "ask data"},
 		"rotor-measure":         {"zero lift", "bearing points", "final pump"},
 		"drums":                 {"photo diameter", "boots diameter", "plate adjuster", "final pump"},
 		"pedal-faults":          {"hear glance", "trapped compare"},
@@ -509,7 +509,8 @@ func number(t *testing.T, v *curriculum.Vehicle, key string) float64 {
 	return x
 }
 
-// TestDrawings checks the one line style, the size, the title and that every drawing is used with words in its place.
+// TestDrawings checks the one line style, which every drawing carries as a copy of drawing.css (-update renews it), the size, the
+// title and that every drawing is used with words in its place.
 func TestDrawings(t *testing.T) {
 	p := mustLoad(t)
 	if len(p.Pictures) < 24 {
@@ -524,26 +525,57 @@ func TestDrawings(t *testing.T) {
 			}
 		}
 	}
-	colour := regexp.MustCompile(`(?:stroke|fill)="(#[^"]*|[a-z]+)"`)
+	sheet := styleSheet(t)
+	style := regexp.MustCompile(`(?s)  <style>\n.*?  </style>\n`)
+	looks := regexp.MustCompile(`\b(stroke|fill|font|opacity|color|style)[a-z-]*="`)
+	class := regexp.MustCompile(`class="([^"]*)"`)
 	for path, pic := range p.Pictures {
 		if !used[path] {
 			t.Errorf("no lesson shows %s", path)
 		}
 		svg := string(pic.Bytes)
-		for _, want := range []string{`viewBox="0 0 660 400"`, `role="img"`, `fill="none"`, `stroke="currentColor"`, "<title>"} {
-			if !strings.Contains(svg, want) {
-				t.Errorf("%s lacks %s", path, want)
+		if want := style.ReplaceAllLiteralString(svg, sheet); want != svg && *update {
+			if err := os.WriteFile(filepath.FromSlash(path), []byte(want), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			svg = want
+		}
+		for _, want := range []string{`viewBox="0 0 660 400"`, `role="img"`, "<title>", sheet} {
+			if strings.Count(svg, want) != 1 {
+				t.Errorf("%s must hold once: %s", path, want)
 			}
 		}
-		for _, m := range colour.FindAllStringSubmatch(svg, -1) {
-			if m[1] != "none" && m[1] != "currentColor" {
-				t.Errorf("%s: colour %s would not follow dark pages and black print", path, m[1])
+		drawn := style.ReplaceAllLiteralString(svg, "")
+		if m := looks.FindString(drawn); m != "" {
+			t.Errorf("%s: %s: how a drawing looks stands in drawing.css alone", path, m)
+		}
+		for _, m := range class.FindAllStringSubmatch(drawn, -1) {
+			for _, c := range strings.Fields(m[1]) {
+				if !strings.Contains(sheet, "."+c+" ") && !strings.Contains(sheet, "."+c+",") {
+					t.Errorf("%s: class %s is not in drawing.css", path, c)
+				}
 			}
 		}
 		if len(pic.Numbers) < 3 {
 			t.Errorf("%s has %d callouts", path, len(pic.Numbers))
 		}
 	}
+}
+
+// styleSheet is the element that carries drawing.css in each drawing, without its remarks.
+func styleSheet(t *testing.T) string {
+	t.Helper()
+	css, err := os.ReadFile("drawing.css")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	b.WriteString("  <style>\n")
+	for line := range strings.Lines(regexp.MustCompile(`(?s)/\*.*?\*/\n`).ReplaceAllLiteralString(string(css), "")) {
+		b.WriteString("    " + line)
+	}
+	b.WriteString("  </style>\n")
+	return b.String()
 }
 
 func TestLintIsSilent(t *testing.T) {
@@ -573,7 +605,6 @@ func TestFolderHoldsOnlyTheProgramme(t *testing.T) {
 var sources = []struct{ name, worth string }{
 	{"training figure", "Set for this programme: invented for a training vehicle, or a custom of workshops used as a yardstick. Nothing published stands behind it."},
 	{"49 CFR 570 subpart B", "US rule for vehicles over 10,000 lb in use. Here a yardstick only."},
-	{"49 CFR 571.105", "US safety standard: hydraulic and electric brake systems of heavier vehicles."},
 	{"49 CFR 571.106", "US safety standard: brake hoses."},
 	{"49 CFR 571.116", "US safety standard: motor vehicle brake fluids."},
 	{"29 CFR 1910.1001", "US rule on asbestos at work."},
@@ -689,7 +720,7 @@ func TestNoForeignFolder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := []string{"SOURCES.md", "brakes.go", "brakes_test.go", "lessons", "pictures", "programme.yaml", "vehicles"}
+	want := []string{"SOURCES.md", "brakes.go", "brakes_test.go", "drawing.css", "lessons", "pictures", "programme.yaml", "vehicles"}
 	if !slices.Equal(entries, want) {
 		t.Errorf("folder holds %v, want %v", entries, want)
 	}

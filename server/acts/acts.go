@@ -113,7 +113,8 @@ type TestView struct {
 	Test    *store.Test
 	Form    *quiz.Form
 	Answers *quiz.Answers
-	Marks   *quiz.Marks // nil while open
+	Marks   *quiz.Marks  // nil while open; with the questions voided since
+	Voids   []store.Void // those in force that take a question out of this test
 }
 
 // Answer keeps one draft answer.
@@ -124,6 +125,26 @@ func (s *Service) Answer(ctx context.Context, actor *store.Person, test, questio
 // HandIn marks and records. An answer that must be asked back is a *Refusal with code ask_back and the question in Args.
 func (s *Service) HandIn(ctx context.Context, actor *store.Person, id, test string) (*quiz.Marks, store.Receipt, error) {
 	return s.handIn(ctx, actor, id, test)
+}
+
+// Questions says how the questions of theory tests fared over all who had them, the most doubtful first.
+func (s *Service) Questions(ctx context.Context, actor *store.Person, f QuestionFilter) ([]QuestionStatistic, error) {
+	return s.questions(ctx, actor, f)
+}
+
+// Question is one of them, in an edition of its lesson, with its voids.
+func (s *Service) Question(ctx context.Context, actor *store.Person, question, lesson, edition string) (*QuestionStatistic, error) {
+	return s.question(ctx, actor, question, lesson, edition)
+}
+
+// PreviewVoid says what voiding a question, or putting it back, would do to marks.
+func (s *Service) PreviewVoid(ctx context.Context, actor *store.Person, r VoidRequest) (*VoidPreview, error) {
+	return s.previewVoid(ctx, actor, r)
+}
+
+// Void voids a question, or puts it back, and marks all tests that had it anew.
+func (s *Service) Void(ctx context.Context, actor *store.Person, r VoidRequest) (*VoidPreview, store.Receipt, error) {
+	return s.void(ctx, actor, r)
 }
 
 // WatchTest says that the actor watches an open test being taken (take: false takes it back).

@@ -18,6 +18,8 @@ const (
 	TakeTest        Act = "take_test"
 	SeeTestResult   Act = "see_test_result"
 	WatchATest      Act = "watch_test"
+	SeeQuestions    Act = "see_questions" // how questions fared over all who had them
+	VoidQuestion    Act = "void_question"
 	AskForJob       Act = "ask_for_job"
 	WatchJob        Act = "watch_job"
 	DecideHold      Act = "decide_hold"
@@ -131,6 +133,9 @@ var permissions = []Row{
 	row(SeeTestResult, Supervisor, in(AtSite), ForApprentices),
 	row(SeeTestResult, Coordinator, in(AtSite)),
 	row(WatchATest, Supervisor, in(Appointed), NotSelf),
+	row(SeeQuestions, Coordinator, in(AllSites)),
+	row(SeeQuestions, Author, in(Everywhere)),
+	row(VoidQuestion, Coordinator, in(AllSites)),
 	row(AskForJob, Apprentice, in(Own), NotLeft),
 	row(WatchJob, Supervisor, in(Appointed), NotSelf),
 	row(DecideHold, Supervisor, in(Appointed), NotSelf),

@@ -40,6 +40,8 @@ var cells = map[Act]map[string]string{
 	TakeTest:        {Apprentice: "self nobody"},
 	SeeTestResult:   {Apprentice: "self", Supervisor: "self apprentice,other task,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	WatchATest:      {Supervisor: "apprentice supervisor,two sites,nobody"},
+	SeeQuestions:    {Author: "*"},
+	VoidQuestion:    {},
 	AskForJob:       {Apprentice: "self nobody"},
 	WatchJob:        {Supervisor: "apprentice supervisor,two sites,nobody"},
 	DecideHold:      {Supervisor: "apprentice supervisor,two sites,nobody"},

@@ -86,7 +86,11 @@ func (s *Service) practice(ctx context.Context, lesson, vehicle, language string
 	if err := knownVehicle(p, vehicle); err != nil {
 		return nil, err
 	}
-	return quiz.Generate(p, quiz.Request{Lessons: []string{lesson}, Questions: questions},
+	voided, err := s.voided(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return quiz.Generate(p, quiz.Request{Lessons: []string{lesson}, Questions: questions, Without: voided.Holds},
 		quiz.Draw{Seed: seed, Number: max(number, 1), Language: languageOf(p, language), Vehicle: vehicle})
 }
 
@@ -143,7 +147,11 @@ func (s *Service) startTest(ctx context.Context, actor *store.Person, id, task, 
 		return nil, nil, err
 	}
 	draw.Vehicle, draw.Language = vehicle, p.Languages[0]
-	form, err := quiz.Generate(p, quiz.Request{Blueprint: blueprint}, draw)
+	voided, err := s.voided(ctx)
+	if err != nil {
+		return nil, nil, err
+	}
+	form, err := quiz.Generate(p, quiz.Request{Blueprint: blueprint, Without: voided.Holds}, draw)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -268,7 +276,10 @@ func (s *Service) testView(ctx context.Context, actor *store.Person, id string) 
 		return nil, err
 	}
 	v.Marks = &quiz.Marks{}
-	return v, json.Unmarshal(b, v.Marks)
+	if err := json.Unmarshal(b, v.Marks); err != nil {
+		return nil, err
+	}
+	return v, s.withVoids(ctx, v)
 }
 
 // draft gathers the answers kept so far.
@@ -358,7 +369,12 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 	if err != nil {
 		return nil, none, err
 	}
-	m := quiz.Mark(f, a, f.Language) // who reads the form in a language types figures as that language does
+	voids, err := s.Store.Voids(ctx)
+	if err != nil {
+		return nil, none, err
+	}
+	// Who reads the form in a language types figures as that language does.
+	m := quiz.MarkVoided(f, a, f.Language, store.InForce(voids).Holds)
 	for _, q := range m.Questions {
 		if q.AskBack {
 			return nil, none, wrong("answer", "ask_back", "question", q.ID)
@@ -374,7 +390,7 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 	}
 	done := ledger.TestHandedInPayload{
 		Test: t.ID, Task: t.Task, Programme: t.Programme, Points: m.Points, Max: m.Max, Percent: m.Percent,
-		Passed: m.Passed != nil && *m.Passed, Questions: []ledger.QuestionDone{},
+		Passed: m.Passed != nil && *m.Passed, Voids: len(voids), Questions: store.QuestionsDone(t.Task, m),
 	}
 	if t.WatchedBy != "" {
 		watcher, err := s.person(ctx, t.WatchedBy)
@@ -385,9 +401,6 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 		if May(watcher, WatchATest, Target{Person: actor, Task: t.Task, Site: at.site, Date: at.date}) == nil {
 			done.WatchedBy = t.WatchedBy
 		}
-	}
-	for _, q := range m.Questions {
-		done.Questions = append(done.Questions, ledger.QuestionDone{Question: q.ID, Task: t.Task, Correct: q.Correct})
 	}
 	h := s.head(id, ledger.TestHandedIn, actor.ID, actor.ID, at)
 	r, err := once(ctx, s, h, func(p ledger.TestHandedInPayload) bool { return p.Test == test }, func() (store.Receipt, error) {
@@ -401,6 +414,10 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 		// Another device may have handed in a moment before.
 		if x, ok := AsRefusal(err); ok && x.Code == "rule_"+ledger.TestHandedInOnce {
 			return nil, none, conflict("test_handed_in")
+		}
+		// A question may have been voided a moment before: then it is marked with that. Voids come one by one, by hand.
+		if x, ok := AsRefusal(err); ok && x.Code == "rule_"+ledger.MarksOutdated {
+			return s.handIn(ctx, actor, id, test)
 		}
 		return nil, none, err
 	}

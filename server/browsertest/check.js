@@ -153,5 +153,70 @@
     return out;
   };
 
-  window.brakewrightCheck = { signature, structure, overflow, targets, contrast, focus, focusSeen, name };
+  // Nothing may stick out of what cuts it off, and nothing of a lesson should have to be pushed sideways.
+  const cut = () => {
+    const out = [];
+    for (const el of all("main *")) {
+      if (!shown(el) || hiddenFromEyes(el) || el.matches("thead, thead *, input, textarea, pre, select")) continue;
+      const flow = getComputedStyle(el).overflowX;
+      if (flow !== "visible" && el.scrollWidth > el.clientWidth + 1) out.push(`${name(el)} is ${el.scrollWidth} px wide in ${el.clientWidth}`);
+      if (el.parentElement && el.matches("td, th, p, li, dd") && el.getBoundingClientRect().right > innerWidth + 0.5) out.push(`${name(el)} leaves the window`);
+    }
+    return out;
+  };
+
+  // The smallest word that a drawing may show, in pixels of the screen.
+  const smallest = 9;
+  const words = (svg) => [...svg.querySelectorAll("text")];
+
+  // The drawings of a page: as wide as they can be, and loaded.
+  const drawings = () => all("main img").filter((i) => i.src.endsWith(".svg") && i.naturalWidth && i.getBoundingClientRect().width < Math.min(innerWidth, 660) - 2)
+    .map((i) => `${i.src} is shown ${Math.round(i.getBoundingClientRect().width)} px wide`);
+
+  // One drawing, laid out at its own size.
+  const drawing = (source) => {
+    const out = [], phone = 360;
+    document.body.innerHTML = source;
+    const svg = document.querySelector("svg"), [, , w, h] = svg.getAttribute("viewBox").split(" ").map(Number);
+    svg.setAttribute("width", w);
+    svg.setAttribute("height", h);
+    const frame = svg.getBoundingClientRect();
+    const box = (el) => {
+      const b = el.getBoundingClientRect();
+      return { left: b.left - frame.left, right: b.right - frame.left, top: b.top - frame.top, bottom: b.bottom - frame.top };
+    };
+    const inside = (b, by) => b.left >= by && b.top >= by && b.right <= w - by && b.bottom <= h - by;
+    const apart = (a, b) => a.right <= b.left || b.right <= a.left || a.bottom <= b.top || b.bottom <= a.top;
+    const things = [];
+    for (const text of words(svg)) {
+      const px = parseFloat(getComputedStyle(text).fontSize) * phone / w, b = box(text);
+      const pad = (b.bottom - b.top) * 0.2; // a line's box is higher than its letters
+      b.top += pad;
+      b.bottom -= pad;
+      if (px < smallest) out.push(`“${text.textContent}” is ${px.toFixed(1)} px high on a phone`);
+      if (!inside(b, 0)) out.push(`“${text.textContent}” leaves the drawing`);
+      const callout = text.closest(".callout");
+      if (!callout) things.push({ what: `“${text.textContent}”`, b });
+    }
+    for (const c of svg.querySelectorAll(".callout")) {
+      const [ring] = [...c.querySelectorAll("circle")].filter((e) => !e.matches(".dot")), dot = c.querySelector(".dot"), number = c.querySelector("text").textContent;
+      if (!ring || !dot) { out.push(`callout ${number} lacks its ring or its dot`); continue; }
+      const b = box(ring), t = box(c.querySelector("text"));
+      if (!inside(b, 1)) out.push(`callout ${number} leaves the drawing`);
+      if (!inside(box(dot), 0)) out.push(`callout ${number} points outside`);
+      if (t.left < b.left || t.right > b.right) out.push(`the number of callout ${number} is wider than its ring`);
+      things.push({ what: `callout ${number}`, b });
+    }
+    for (let i = 0; i < things.length; i++) for (let k = i + 1; k < things.length; k++) {
+      if (!apart(things[i].b, things[k].b)) out.push(`${things[i].what} lies over ${things[k].what}`);
+    }
+    for (const el of svg.querySelectorAll("path, rect, circle, ellipse, line, polygon")) {
+      if (!inside(box(el), -1)) out.push(`${el.outerHTML.slice(0, 90)} leaves the drawing`);
+    }
+    const numbers = [...svg.querySelectorAll(".callout text")].map((e) => e.textContent);
+    if (numbers.join() !== numbers.map((_, i) => i + 1).join()) out.push(`callouts are ${numbers}, not 1 to ${numbers.length} in order`);
+    return out;
+  };
+
+  window.brakewrightCheck = { signature, structure, overflow, targets, contrast, focus, focusSeen, cut, drawings, drawing, name };
 })();

@@ -25,7 +25,28 @@ func Problem(p curriculum.Problem) (message, cause, cure string) {
 	if field := p.Args["field"]; field != "" {
 		message = field + ": " + message
 	}
-	return message, fillProblem(t.cause, p.Args), fillProblem(t.cure, p.Args)
+	cure = t.cure
+	if p.Args["nearest"] == nothingNear {
+		cure = withoutNearest(cure)
+	}
+	return message, fillProblem(t.cause, p.Args), fillProblem(cure, p.Args)
+}
+
+// nothingNear is what curriculum gives where no known name comes near.
+const nothingNear = "—"
+
+// withoutNearest leaves out the sentence of a cure that names the nearest word, where there is none.
+func withoutNearest(cure string) string {
+	var rest []string
+	for _, sentence := range strings.SplitAfter(cure, ". ") {
+		if !strings.Contains(sentence, "{nearest}") {
+			rest = append(rest, sentence)
+		}
+	}
+	if len(rest) == 0 {
+		return "Mend it; nothing known here comes near."
+	}
+	return strings.Join(rest, "")
 }
 
 // fillProblem fills a sentence in. ⟨ and ⟩ stand for braces that show the lesson format itself; what is between them
@@ -133,7 +154,7 @@ var problemTexts = map[string]problemText{
 	"faults_share_check":      {"The same check as in line {line} is to tell this cause: \"{text}\".", "One check cannot tell two causes of one symptom apart.", "Say what differs in what is seen."},
 	"duplicate_figure":        {"\"{text}\" stands already in line {line}.", "A figure must be found by its Quantity or key alone.", "Rename one, or take it out."},
 	"no_source":               {"\"{quantity}\" has no source.", "A reader must be able to check every figure.", "Fill in Source."},
-	"range_dash":              {"{value} is written with a hyphen.", "A hyphen may be a minus sign; a range has an en dash.", "Write it as 0.03–0.25."},
+	"range_dash":              {"{value} is written with a hyphen.", "A hyphen may be a minus sign; a range has an en dash.", "Write it as {range}."},
 	"range_reversed":          {"The range {value} runs backwards.", "The low end comes first.", "Swap the two."},
 	"unknown_unit":            {"The unit {unit} is unknown.", "Units are written exactly as the format lists them.", "Nearest: {nearest}."},
 	"unknown_limit":           {"The limit {limit} is unknown.", "Limit is empty, minimum, maximum or range.", "Write one of these words."},
@@ -143,6 +164,7 @@ var problemTexts = map[string]problemText{
 	"misbelief_shape":         {"This is not a misbelief of two parts.", "Each bullet says **Said:** … **In fact:** … once.", "Add the part that is missing."},
 	"long_sentence":           {"A sentence has {words} words: \"{text}\".", "Above {limit} words a sentence is hard to follow on a phone.", "Split it."},
 	"raw_html":                {"HTML is not shown: {text}.", "Pages show Markdown only, so that no lesson can bring script along.", "Write it in Markdown, or take it out."},
+	"link_to_nowhere":         {"The link {link} leads nowhere.", "A link is taken from this file's folder; behind # stands the id of a heading, step or row.", "Nearest: {nearest}."},
 	"link_refused":            {"The link {link} is not shown.", "Links may lead to http, https, mailto and tel addresses and to places in the programme.", "Correct the address."},
 
 	// Pictures.
@@ -224,6 +246,8 @@ var problemTexts = map[string]problemText{
 	"sum_root_of_negative":     {"The formula takes the root of a negative number for {values}.", "The values given allow it.", "Change the values or the formula."},
 	"sum_bad_exponent":         {"An exponent is no whole number from -64 to 64 for {values}.", "Powers are worked out exactly.", "Use a whole exponent, or sqrt."},
 	"sum_out_of_range":         {"The formula goes beyond 1e30 for {values}.", "No quantity of a workshop is that large.", "Check the values and units."},
+	"sum_unit":                 {"The formula comes out as {comes}, but the sum's unit is {unit}.", "Something is divided that should be multiplied, or a given is missing.", "Correct the formula, or the unit of the sum or of a given."},
+	"sum_unit_size":            {"The formula's numbers are {times} times those in {unit}.", "The units of the given values do not go together, such as mm with N·m.", "Change the unit of a given or of the sum, or put the factor into the formula."},
 	"slip_is_right":            {"Slip {slip} always gives the right answer.", "Whoever makes it could not be told from whoever is right.", "Correct the slip's formula."},
 	"slip_sometimes_right":     {"Slip {slip} gives the right answer for {count} of {total} combinations, such as {values}.", "It is left out of those questions.", "Choose values that keep them apart."},
 	"slips_coincide":           {"Slips {slip} and {other} give the same number for {values}.", "One is dropped there, and a diagnosis names neither.", "Choose values that keep them apart."},

@@ -28,6 +28,11 @@ type Facts interface {
 	Entry(id string) (*EntryFact, error)
 	// Test is an issued theory test, nil if there is none.
 	Test(id string) (*TestFact, error)
+	// HandedIn counts the theory tests handed in, Voids the question_voided entries.
+	HandedIn() (int, error)
+	Voids() (int, error)
+	// Voided says whether a question is voided under exactly this lesson and edition ("" is all editions).
+	Voided(question, lesson, edition string) (bool, error)
 	// JobSigned says whether a job has a sign-off.
 	JobSigned(job string) (bool, error)
 	// StandDowns are all stand-downs of an apprentice, and all restores, each in order.

@@ -30,12 +30,11 @@ func Pairs(signed []SignedJobs, least int) []Pair {
 		by, apprentice := pair[0], pair[1]
 		back := jobs[[2]string{apprentice, by}]
 		switch {
-		case n+back < least:
-		case back > 0 && given[by] == n && given[apprentice] == back:
+		case back > 0 && n+back >= least && given[by] == n && given[apprentice] == back:
 			if by < apprentice { // once
 				out = append(out, Pair{By: by, Apprentice: apprentice, Jobs: n + back, Mutual: true})
 			}
-		case given[by] == n && taken[apprentice] == n:
+		case n >= least && given[by] == n && taken[apprentice] == n:
 			out = append(out, Pair{By: by, Apprentice: apprentice, Jobs: n})
 		}
 	}

@@ -352,9 +352,46 @@ func (p *TestHandedInPayload) check(f *faults) {
 	if p.Questions == nil {
 		f.add("questions", "must be a list")
 	}
+	f.count("voids", p.Voids)
 	for i, q := range p.Questions {
 		f.id(fmt.Sprintf("questions/%d/question", i), q.Question)
 		f.id(fmt.Sprintf("questions/%d/task", i), q.Task)
+	}
+}
+
+func (p *QuestionVoidedPayload) check(f *faults) {
+	f.id("question", p.Question)
+	f.id("lesson", p.Lesson)
+	if p.Edition != "" {
+		f.hash("edition", p.Edition)
+	}
+	f.count("tests", p.Tests)
+	if p.Remarked == nil {
+		f.add("remarked", "must be a list")
+	}
+	seen := map[string]bool{}
+	for i, r := range p.Remarked {
+		at := fmt.Sprintf("remarked/%d/", i)
+		f.id(at+"test", r.Test)
+		f.id(at+"apprentice", r.Apprentice)
+		if seen[r.Test] {
+			f.add(at+"test", "is there twice")
+		}
+		seen[r.Test] = true
+		f.count(at+"points", r.Points)
+		if r.Max < r.Points {
+			f.add(at+"max", "%d is below points", r.Max)
+		}
+		if r.Percent < 0 || r.Percent > 100 {
+			f.add(at+"percent", "%d is not from 0 to 100", r.Percent)
+		}
+		if r.Questions == nil {
+			f.add(at+"questions", "must be a list")
+		}
+		for k, q := range r.Questions {
+			f.id(fmt.Sprintf("%squestions/%d/question", at, k), q.Question)
+			f.id(fmt.Sprintf("%squestions/%d/task", at, k), q.Task)
+		}
 	}
 }
 

@@ -70,6 +70,10 @@ const (
 	TestHandedInOnce = "test_handed_in"     // test: already handed in
 	OtherTask        = "other_task"         // task
 	JobSignedOnce    = "job_signed"         // job: already signed
+	NotHandedIn      = "not_handed_in"      // test: still open
+	AlreadyVoided    = "already_voided"     // question
+	NotVoided        = "not_voided"         // question: nothing to restore
+	MarksOutdated    = "marks_outdated"     // somebody handed in, or a question was voided, in the meantime
 	NotWatched       = "not_watched"        // person: the actor is not among those who watched
 	AlreadySigned    = "already_signed"     // entry: the stand-down is signed
 	NotTheirs        = "not_theirs"         // entry, person: somebody else ordered it
@@ -91,7 +95,7 @@ func RuleCodes() []string {
 		UnknownZone, Future, TooOld, LateNeedsReason, LateNeedsSecond, NotAllowed, NotAppointed, NotApprentice, Oneself, Unsigned,
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
-		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotWatched, AlreadySigned, NotTheirs,
+		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, AlreadySigned, NotTheirs,
 		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting, LoginTaken}
 	sort.Strings(codes)
 	return codes
@@ -637,6 +641,8 @@ func (j *judge) own() error {
 		return j.notOneself()
 	case *TestHandedInPayload:
 		return j.test(p)
+	case *QuestionVoidedPayload:
+		return j.voided(p)
 	case *SignOffPayload:
 		return j.signOff(p)
 	case *SpotCheckPayload, *ReturnPayload, *RecognitionPayload, *StandDownPayload:
@@ -816,6 +822,13 @@ func (j *judge) test(p *TestHandedInPayload) error {
 		return broken(TestHandedInOnce, "test", p.Test)
 	case t.Task != p.Task:
 		return broken(OtherTask, "task", p.Task)
+	}
+	voids, err := j.facts.Voids()
+	switch {
+	case err != nil:
+		return err
+	case voids != p.Voids:
+		return broken(MarksOutdated)
 	case p.WatchedBy == "":
 		return nil
 	case p.WatchedBy == j.Body.Subject:
@@ -827,6 +840,38 @@ func (j *judge) test(p *TestHandedInPayload) error {
 	ok, err := j.holds(p.WatchedBy, "supervisor", j.happened)
 	if err == nil && !ok {
 		return broken(NotSupervisor, "person", p.WatchedBy, "date", j.happened)
+	}
+	return err
+}
+
+// voided: the question counts until now, or is to count again; the tests marked anew are handed in, and no other was
+// handed in meanwhile. Whether the marks are right only their forms and answers tell: verification looks at those.
+func (j *judge) voided(p *QuestionVoidedPayload) error {
+	is, err := j.facts.Voided(p.Question, p.Lesson, p.Edition)
+	switch {
+	case err != nil:
+		return err
+	case is && !p.Restores:
+		return broken(AlreadyVoided, "question", p.Question)
+	case !is && p.Restores:
+		return broken(NotVoided, "question", p.Question)
+	}
+	for _, r := range p.Remarked {
+		t, err := j.facts.Test(r.Test)
+		switch {
+		case err != nil:
+			return err
+		case t == nil:
+			return broken(NoSuchTest, "test", r.Test)
+		case !t.HandedIn:
+			return broken(NotHandedIn, "test", r.Test)
+		case t.Apprentice != r.Apprentice:
+			return broken(SomebodyElses, "entry", r.Test)
+		}
+	}
+	tests, err := j.facts.HandedIn()
+	if err == nil && tests != p.Tests {
+		return broken(MarksOutdated)
 	}
 	return err
 }

@@ -67,6 +67,16 @@ func TestRules(t *testing.T) {
 		}
 		return act{typ: TestHandedIn, actor: "pat", subject: "pat", payload: p, content: []string{"answers", "marks"}}
 	}
+	void := func(h *history, tests int, change func(*QuestionVoidedPayload)) act {
+		p := QuestionVoidedPayload{Question: "q", Lesson: "bleed", Tests: tests, Remarked: []TestRemarked{}}
+		if change != nil {
+			change(&p)
+		}
+		return act{typ: QuestionVoided, actor: "cora", payload: p, personal: reason, sign: []string{"cora"}}
+	}
+	remarked := func(h *history, entry string) []TestRemarked {
+		return []TestRemarked{{Test: entry, Apprentice: h.id("pat"), Points: 9, Max: 10, Percent: 90, Passed: true, PassedThen: true, Questions: []QuestionDone{}}}
+	}
 	role := func(actor, subject, r string, sign ...string) act {
 		return act{typ: RoleGranted, actor: actor, subject: subject, payload: RolePayload{Role: r, From: "2026-01-06"}, sign: sign}
 	}
@@ -241,6 +251,63 @@ func TestRules(t *testing.T) {
 			a := handIn(h, test(h), nil)
 			a.actor, a.subject = "pia", "pia"
 			return a
+		}},
+		{"a question is voided by a coordinator", NotAllowed, func(h *history) act {
+			a := void(h, 0, nil)
+			a.actor, a.sign = "sam", []string{"sam"}
+			return a
+		}},
+		{"voiding is signed", Unsigned, func(h *history) act {
+			a := void(h, 0, nil)
+			a.sign = nil
+			return a
+		}},
+		{"a question is voided with the tests that had it", "", func(h *history) act {
+			id := test(h)
+			h.do(handIn(h, id, nil))
+			return void(h, 1, func(p *QuestionVoidedPayload) { p.Remarked = remarked(h, id) })
+		}},
+		{"nobody hands in between marking anew and voiding", MarksOutdated, func(h *history) act {
+			h.do(handIn(h, test(h), nil))
+			return void(h, 0, nil)
+		}},
+		{"a test still open is not marked anew", NotHandedIn, func(h *history) act {
+			return void(h, 0, func(p *QuestionVoidedPayload) { p.Remarked = remarked(h, test(h)) })
+		}},
+		{"a test marked anew is issued", NoSuchTest, func(h *history) act {
+			return void(h, 0, func(p *QuestionVoidedPayload) { p.Remarked = remarked(h, h.id("none")) })
+		}},
+		{"a test marked anew is its apprentice's", SomebodyElses, func(h *history) act {
+			id := test(h)
+			h.do(handIn(h, id, nil))
+			return void(h, 1, func(p *QuestionVoidedPayload) {
+				p.Remarked = remarked(h, id)
+				p.Remarked[0].Apprentice = h.id("pia")
+			})
+		}},
+		{"a question is voided once", AlreadyVoided, func(h *history) act {
+			h.do(void(h, 0, nil))
+			return void(h, 0, nil)
+		}},
+		{"another edition's is another void", "", func(h *history) act {
+			h.do(void(h, 0, nil))
+			return void(h, 0, func(p *QuestionVoidedPayload) { p.Edition = Hash(nil) })
+		}},
+		{"what was not voided is not restored", NotVoided, func(h *history) act {
+			return void(h, 0, func(p *QuestionVoidedPayload) { p.Restores = true })
+		}},
+		{"what was voided may be restored, and voided again", "", func(h *history) act {
+			h.do(void(h, 0, nil))
+			h.do(void(h, 0, func(p *QuestionVoidedPayload) { p.Restores = true }))
+			return void(h, 0, nil)
+		}},
+		{"a test is marked with all voids there are", MarksOutdated, func(h *history) act {
+			h.do(void(h, 0, nil))
+			return handIn(h, test(h), nil)
+		}},
+		{"a test handed in behind a void counts it", "", func(h *history) act {
+			h.do(void(h, 0, nil))
+			return handIn(h, test(h), func(p *TestHandedInPayload) { p.Voids = 1 })
 		}},
 		{"a test is handed in once", TestHandedInOnce, func(h *history) act {
 			a := handIn(h, test(h), nil)

@@ -22,6 +22,9 @@ type State struct {
 	members      map[[2]string]bool // person, cohort
 	entries      map[string]*EntryFact
 	tests        map[string]*TestFact
+	handedIn     int
+	voids        int
+	voided       map[[3]string]bool // question, lesson, edition
 	jobs         map[string]bool
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
@@ -51,7 +54,7 @@ func NewState() *State {
 		windows: map[string]int{},
 		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
-		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, jobs: map[string]bool{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 		corrections: map[string][]*correction{}, corrected: map[string]*correction{}, agreed: map[string]bool{},
 	}
@@ -84,8 +87,13 @@ func (s *State) Cohort(id string) (bool, error)          { return s.cohorts[id],
 func (s *State) Member(person, cohort string) (bool, error) {
 	return s.members[[2]string{person, cohort}], nil
 }
-func (s *State) Entry(id string) (*EntryFact, error)          { return s.entries[id], nil }
-func (s *State) Test(id string) (*TestFact, error)            { return s.tests[id], nil }
+func (s *State) Entry(id string) (*EntryFact, error) { return s.entries[id], nil }
+func (s *State) Test(id string) (*TestFact, error)   { return s.tests[id], nil }
+func (s *State) HandedIn() (int, error)              { return s.handedIn, nil }
+func (s *State) Voids() (int, error)                 { return s.voids, nil }
+func (s *State) Voided(question, lesson, edition string) (bool, error) {
+	return s.voided[[3]string{question, lesson, edition}], nil
+}
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
 func (s *State) Countersigned(entry string) (bool, error)     { return s.agreed[entry], nil }
@@ -183,6 +191,10 @@ func (s *State) Apply(p *Parsed) {
 		s.tests[b.ID] = &TestFact{Apprentice: b.Subject, Task: x.Task}
 	case *TestHandedInPayload:
 		s.tests[x.Test].HandedIn = true
+		s.handedIn++
+	case *QuestionVoidedPayload:
+		s.voids++
+		s.voided[[3]string{x.Question, x.Lesson, x.Edition}] = !x.Restores
 	case *SignOffPayload:
 		s.jobs[x.Job] = true
 	case *StandDownPayload:

@@ -27,7 +27,8 @@ const (
 	LessonRead        Type = "reading"
 	TestIssued        Type = "test_issued"
 	TestHandedIn      Type = "test_handed_in"
-	SignOff           Type = "sign_off" // signed by the supervisor
+	QuestionVoided    Type = "question_voided" // signed by a coordinator
+	SignOff           Type = "sign_off"        // signed by the supervisor
 	UnwatchedJob      Type = "unwatched_job"
 	SpotCheck         Type = "spot_check"        // signed by the supervisor
 	Return            Type = "return"            // signed by who found it
@@ -184,7 +185,33 @@ type TestHandedInPayload struct {
 	Percent   int            `json:"percent"`
 	Passed    bool           `json:"passed"`
 	WatchedBy string         `json:"watched_by,omitempty"` // supervisor
-	Questions []QuestionDone `json:"questions"`
+	Voids     int            `json:"voids,omitempty"`      // question_voided entries by which it was marked: all there were
+	Questions []QuestionDone `json:"questions"`            // without those that were voided
+}
+
+// QuestionVoidedPayload takes a question out of all tests that had it, in one edition of its lesson or in all of them, or
+// (Restores) puts one back; personal reason. A voided question counts as right for everybody, so that nobody fails
+// through it. Remarked are all tests that had it and were handed in before, with the marks that they have from now on.
+type QuestionVoidedPayload struct {
+	Refs
+	Question string         `json:"question"`
+	Lesson   string         `json:"lesson"`
+	Edition  string         `json:"edition,omitempty"` // of the lesson; "" is all editions
+	Restores bool           `json:"restores,omitempty"`
+	Tests    int            `json:"tests"` // theory tests handed in before it: all were looked at
+	Remarked []TestRemarked `json:"remarked"`
+}
+
+// TestRemarked is a theory test marked anew.
+type TestRemarked struct {
+	Test       string         `json:"test"` // the test_issued entry
+	Apprentice string         `json:"apprentice"`
+	Points     int            `json:"points"`
+	Max        int            `json:"max"`
+	Percent    int            `json:"percent"`
+	Passed     bool           `json:"passed"`
+	PassedThen bool           `json:"passed_then"` // before this entry
+	Questions  []QuestionDone `json:"questions"`   // those that count, without the voided
 }
 
 type QuestionDone struct {

@@ -48,6 +48,10 @@ func (w *World) FullHistory() Past {
 	do("test", w.Make(pat.ID, ledger.TestIssued, pat.ID, ledger.TestIssuedPayload{Task: bleed, Blueprint: "bleed-test", Seed: "18446744073709551615", Number: 1, Vehicle: "bench-wagon"}, nil, map[string][]byte{"form": form}))
 	do("open test", w.Make(pia.ID, ledger.TestIssued, pia.ID, ledger.TestIssuedPayload{Task: bleed, Blueprint: "bleed-test", Seed: "0", Number: 2}, nil, map[string][]byte{"form": []byte(`{}`)}))
 	do("handed in", w.HandIn(pat, past["test"], bleed, sam))
+	do("voided", w.Void(cora, "q2", 1, false, ledger.TestRemarked{Test: past["test"], Apprentice: pat.ID, Points: 9, Max: 10, Percent: 90, Passed: true, PassedThen: true,
+		Questions: []ledger.QuestionDone{{Question: "q1", Task: bleed, Correct: true}}}))
+	do("voided in all editions", w.Void(ada, "q3", 1, false))
+	do("restored question", w.Void(cora, "q3", 1, true))
 
 	day(1)
 	do("job", w.SignOff(sam, pat, bleed, nil))
@@ -126,6 +130,12 @@ func (w *World) HandIn(apprentice *Member, test, task string, watchedBy *Member)
 		p.WatchedBy = watchedBy.ID
 	}
 	return w.Make(apprentice.ID, ledger.TestHandedIn, apprentice.ID, p, nil, map[string][]byte{"answers": []byte(`{"q1":"a"}`), "marks": []byte(`{"points":8}`)})
+}
+
+// Void takes a question of lesson bleed out of all tests, or puts it back; handedIn is how many tests were handed in by then.
+func (w *World) Void(by *Member, question string, handedIn int, restores bool, remarked ...ledger.TestRemarked) *ledger.Submission {
+	p := ledger.QuestionVoidedPayload{Question: question, Lesson: "bleed", Restores: restores, Tests: handedIn, Remarked: append([]ledger.TestRemarked{}, remarked...)}
+	return w.Make(by.ID, ledger.QuestionVoided, "", p, map[string]string{"reason": "two answers are right"}, nil, by.Signer)
 }
 
 // programme adopts another edition of the programme, with a shorter window.

@@ -266,7 +266,11 @@ func (w *World) Make(actor string, typ ledger.Type, subject string, payload any,
 // MakeHead is Make with a head of one's own.
 func (w *World) MakeHead(h ledger.Head, payload any, personal map[string]string, content map[string][]byte, signers ...*ledger.Signer) *ledger.Submission {
 	w.T.Helper()
-	sub, err := ledger.NewSubmission(w.Random, h, payload, h.Subject, personal, content)
+	owner := h.Subject
+	if owner == "" {
+		owner = h.Actor
+	}
+	sub, err := ledger.NewSubmission(w.Random, h, payload, owner, personal, content)
 	if err != nil {
 		w.T.Fatalf("%s: %v", h.Type, err)
 	}

@@ -122,6 +122,8 @@ CREATE TABLE entry_index (
 
 CREATE INDEX entry_index_actor ON entry_index (actor, idx);
 
+CREATE INDEX entry_index_corrects ON entry_index (corrects) WHERE corrects <> '';
+
 CREATE INDEX entry_index_subject ON entry_index (subject, idx);
 
 CREATE INDEX entry_index_task ON entry_index (task, idx);
@@ -261,6 +263,14 @@ CREATE TABLE programme_drafts (
     updated_at INTEGER NOT NULL
 ) STRICT;
 
+CREATE TABLE remarks (
+    test_id  TEXT NOT NULL PRIMARY KEY,
+    entry_id TEXT NOT NULL, -- the question_voided entry of the last marking
+    passed   INTEGER NOT NULL CHECK (passed IN (0, 1)),
+    answers  TEXT NOT NULL, -- JSON: what the answers say, as evidence has it
+    record   TEXT NOT NULL  -- id of the correction in force, '' where the test was withdrawn
+) STRICT;
+
 CREATE TABLE restores (
     entry_id   TEXT NOT NULL PRIMARY KEY,
     idx        INTEGER NOT NULL,
@@ -378,6 +388,33 @@ CREATE TABLE tests (
 
 CREATE INDEX tests_apprentice ON tests (apprentice, idx);
 
+CREATE TRIGGER tree_no_delete BEFORE DELETE ON tree
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only'); END;
+
+CREATE TRIGGER tree_no_replace BEFORE INSERT ON tree
+WHEN NEW.idx <> (SELECT COALESCE(MAX(idx) + 1, 0) FROM tree)
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only and without gaps'); END;
+
+CREATE TRIGGER tree_no_update BEFORE UPDATE ON tree
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only'); END;
+
+CREATE TABLE tree (
+    idx    INTEGER PRIMARY KEY CHECK (idx >= 0),
+    hashes BLOB NOT NULL CHECK (length(hashes) >= 32 AND length(hashes) % 32 = 0)
+) STRICT;
+
+CREATE TRIGGER tree_head_grows BEFORE UPDATE ON tree_head WHEN NEW.size <= OLD.size
+BEGIN SELECT RAISE(ABORT, 'a head is never shorter than the one before'); END;
+
+CREATE TRIGGER tree_head_no_delete BEFORE DELETE ON tree_head
+BEGIN SELECT RAISE(ABORT, 'the head stays'); END;
+
+CREATE TABLE tree_head (
+    one  INTEGER PRIMARY KEY CHECK (one = 1),
+    size INTEGER NOT NULL CHECK (size > 0), -- entries
+    note TEXT NOT NULL                      -- C2SP checkpoint in a signed note
+) STRICT;
+
 CREATE TABLE verdict_cache (
     apprentice TEXT NOT NULL,
     task       TEXT NOT NULL,
@@ -388,6 +425,18 @@ CREATE TABLE verdict_cache (
     verdict    TEXT NOT NULL, -- JSON
     PRIMARY KEY (apprentice, as_of, parameters, policy, task)
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE voids (
+    entry_id    TEXT NOT NULL PRIMARY KEY,
+    idx         INTEGER NOT NULL,
+    question    TEXT NOT NULL,
+    lesson      TEXT NOT NULL,
+    edition     TEXT NOT NULL, -- of the lesson, '' for all
+    restores    INTEGER NOT NULL CHECK (restores IN (0, 1)),
+    restored_by TEXT NOT NULL -- entry, '' while it is in force
+) STRICT;
+
+CREATE INDEX voids_question ON voids (question, lesson, edition);
 
 CREATE TABLE words_on (
     named    TEXT NOT NULL, -- entry, or the job that was given to somebody
