@@ -17,6 +17,7 @@ var codes = []CodeInfo{
 	{"no_programme", Error, nil, "a folder without `programme.yaml`"},
 	{"folder_unreadable", Error, []string{"error"}, "a folder that may not be opened"},
 	{"file_unreadable", Error, []string{"error"}, "a file that may not be opened"},
+	{"not_plain_file", Warning, nil, "a symbolic link where a lesson should be"},
 	{"file_too_large", Error, []string{"limit"}, "a lesson of more than 1 MiB, a drawing of more than 4 MiB"},
 	{"folder_too_large", Error, []string{"limit"}, "files of more than 32 MiB in all"},
 	{"too_many_files", Error, []string{"count", "limit"}, "more than 2000 files"},

@@ -50,10 +50,14 @@ func programmeEdition(files []File) string {
 }
 
 // readFolder reads the files that make up a programme: programme.yaml and the *.md, *.svg of lessons, vehicles and
-// pictures with one level of language folders. Only regular files count; everything else is ignored.
+// pictures with one level of language folders. Only regular files count: what is named like
+// one and is none (a symbolic link, a pipe) is left out with a warning; everything else is ignored.
 func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 	bad := func(file, code string, kv ...string) {
 		problems = append(problems, Problem{File: file, Line: 1, Column: 1, Severity: Error, Code: code, Args: args(kv...)})
+	}
+	odd := func(file string) {
+		problems = append(problems, Problem{File: file, Line: 1, Column: 1, Severity: Warning, Code: "not_plain_file", Args: args()})
 	}
 	var paths []string
 	root, err := fs.ReadDir(fsys, ".")
@@ -66,7 +70,9 @@ func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 		case e.Name() == programmeFile && e.Type().IsRegular():
 			paths = append(paths, programmeFile)
 		case e.IsDir() && slices.Contains(programmeFolders, e.Name()):
-			paths = append(paths, listFolder(fsys, e.Name(), true, bad)...)
+			paths = append(paths, listFolder(fsys, e.Name(), true, bad, odd)...)
+		case e.Name() == programmeFile || slices.Contains(programmeFolders, e.Name()) && !e.Type().IsRegular():
+			odd(e.Name())
 		}
 	}
 	slices.Sort(paths)
@@ -97,7 +103,7 @@ func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 	return files, problems
 }
 
-func listFolder(fsys fs.FS, dir string, languages bool, bad func(string, string, ...string)) (paths []string) {
+func listFolder(fsys fs.FS, dir string, languages bool, bad func(string, string, ...string), odd func(string)) (paths []string) {
 	entries, err := fs.ReadDir(fsys, dir)
 	if err != nil {
 		bad(dir, "file_unreadable", "error", plainError(err))
@@ -107,9 +113,12 @@ func listFolder(fsys fs.FS, dir string, languages bool, bad func(string, string,
 		name := path.Join(dir, e.Name())
 		switch {
 		case e.IsDir() && languages && isLanguage(e.Name()):
-			paths = append(paths, listFolder(fsys, name, false, bad)...)
-		case e.Type().IsRegular() && (strings.HasSuffix(name, ".md") || strings.HasSuffix(name, ".svg")) && fs.ValidPath(name):
+			paths = append(paths, listFolder(fsys, name, false, bad, odd)...)
+		case !strings.HasSuffix(name, ".md") && !strings.HasSuffix(name, ".svg") || !fs.ValidPath(name) || e.IsDir():
+		case e.Type().IsRegular():
 			paths = append(paths, name)
+		default:
+			odd(name)
 		}
 	}
 	return paths

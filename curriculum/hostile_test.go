@@ -194,9 +194,18 @@ func TestOtherFilesAreIgnored(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	got := mustLoad(t, os.DirFS(dir))
-	if got.Edition != plain.Edition {
-		t.Errorf("the edition changed")
+	got, problems := Load(os.DirFS(dir))
+	if got == nil || got.Edition != plain.Edition {
+		t.Errorf("the edition changed: %s", shows(problems))
+	}
+	left := 0
+	for _, p := range problems {
+		if p.Code == "not_plain_file" {
+			left++
+		}
+	}
+	if left != 3 {
+		t.Errorf("%d links are spoken of, want 3: %s", left, shows(problems))
 	}
 }
 

@@ -64,7 +64,7 @@ func read(fsys fs.FS) *folder {
 	f.problems = problems
 	at := slices.IndexFunc(files, func(x File) bool { return x.Path == programmeFile })
 	if at < 0 {
-		if len(problems) == 0 || !slices.ContainsFunc(problems, func(p Problem) bool { return p.File == programmeFile }) {
+		if !slices.ContainsFunc(problems, func(p Problem) bool { return p.File == programmeFile && p.Severity == Error }) {
 			f.problems = append(f.problems, Problem{File: programmeFile, Line: 1, Column: 1, Severity: Error, Code: "no_programme", Args: args()})
 		}
 	} else {
@@ -93,6 +93,9 @@ func read(fsys fs.FS) *folder {
 	readFiles(jobs)
 	for _, j := range jobs {
 		f.keep(j)
+	}
+	for _, p := range f.problems { // a lesson that could not be read at all
+		f.unnamed = f.unnamed || p.Severity == Error && strings.HasPrefix(p.File, "lessons/")
 	}
 	f.out.Edition = programmeEdition(f.out.Files)
 	f.assemble()

@@ -145,7 +145,7 @@ func (d *document) checkImages(r *report, pictures map[string]*Picture) {
 func (lr *lessonReader) checkCallouts(pictures map[string]*Picture) {
 	drawn := map[string]map[string]bool{} // path → its callouts
 	for _, shown := range lr.l.Pictures {
-		if p, ok := pictures[shown.Path]; ok {
+		if p, ok := pictures[shown.Path]; ok && p.Bytes != nil { // what is wrong with a refused one is said there
 			drawn[shown.Path] = map[string]bool{}
 			for _, n := range p.Numbers {
 				drawn[shown.Path][n] = true
@@ -159,6 +159,9 @@ func (lr *lessonReader) checkCallouts(pictures map[string]*Picture) {
 		}
 	}
 	for i, p := range lr.l.Pictures {
+		if drawn[p.Path] == nil {
+			continue
+		}
 		listed := map[string]bool{}
 		for _, part := range p.Parts {
 			listed[part.Number] = true

@@ -63,6 +63,7 @@ var apiRoutes = []apiRoute{
 	{"GET", "/lessons/{lesson}", apiLesson, false},
 	{"GET", "/vehicles/{vehicle}", apiVehicleSheet, false},
 	{"POST", "/readings", apiRead, false},
+	{"GET", "/changes/{apprentice}", apiChanges, false},
 	{"POST", "/practice", apiPractice, false},
 	{"POST", "/practice/marks", apiMarkPractice, false},
 	{"GET", "/tests", apiTests, false},

@@ -3,7 +3,6 @@ package server
 import (
 	"encoding/base64"
 	"net/http"
-	"os"
 	"strconv"
 
 	"brakewright/curriculum"
@@ -434,11 +433,11 @@ type apiChange struct {
 
 // offer compares the watched folder with the edition in use.
 func (c *apiCall) offer() (*acts.Offer, error) {
-	dir := c.server.config.CurriculumDir
-	if dir == "" {
-		return nil, failure{status: http.StatusNotFound, code: "no_folder", text: "No programme folder is watched."}
+	o, err := c.server.offerTo(c.ctx(), c.actor)
+	if err == nil && o == nil {
+		err = failure{status: http.StatusNotFound, code: "no_folder", text: "No programme folder is watched, and this program comes with nothing newer."}
 	}
-	return c.acts.Compare(c.ctx(), c.actor, os.DirFS(dir))
+	return o, err
 }
 
 func apiOffer(c *apiCall) (apiAnswer, error) {

@@ -12,6 +12,7 @@ import (
 	"brakewright/curriculum"
 	"brakewright/quiz"
 	"brakewright/server/acts"
+	"brakewright/server/say"
 	"brakewright/store"
 )
 
@@ -263,11 +264,51 @@ func apiRead(c *apiCall) (apiAnswer, error) {
 	var in struct {
 		Lesson  string `json:"lesson"`
 		Edition string `json:"edition"`
+		Since   string `json:"since"` // programme edition; what was read is what changed since
 	}
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
+	if in.Since != "" {
+		return receipt(c.acts.Confirm(c.ctx(), c.actor, c.id, in.Lesson, in.Since, in.Edition))
+	}
 	return receipt(c.acts.Read(c.ctx(), c.actor, c.id, in.Lesson, in.Edition))
+}
+
+// apiChanged is one change of a lesson with what was there and what is.
+type apiChanged struct {
+	Text   string         `json:"text"`
+	Ask    curriculum.Ask `json:"ask"`
+	Within int            `json:"within_days"`
+	Weight string         `json:"weight"`
+	Before []string       `json:"before"`
+	After  []string       `json:"after"`
+}
+
+func apiChanges(c *apiCall) (apiAnswer, error) {
+	changed, err := c.acts.ChangesToConfirm(c.ctx(), c.actor, c.v("apprentice"))
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type lesson struct {
+		Lesson  string       `json:"lesson"`
+		Edition string       `json:"edition"`
+		Since   string       `json:"since"`
+		Due     string       `json:"due"`
+		Changes []apiChanged `json:"changes"`
+	}
+	out := struct {
+		Lessons []lesson `json:"lessons"`
+	}{[]lesson{}}
+	for _, x := range changed {
+		l := lesson{x.Lesson.ID, x.Lesson.Edition, x.Since, x.Due, []apiChanged{}}
+		for _, y := range x.Changes {
+			before, after := y.Shown(x.Before, x.Now, x.Lesson.Language)
+			l.Changes = append(l.Changes, apiChanged{say.Change(y), y.Ask, y.Within, y.Weight, append([]string{}, shownLines(before)...), append([]string{}, shownLines(after)...)})
+		}
+		out.Lessons = append(out.Lessons, l)
+	}
+	return ok(out)
 }
 
 // ---- practice ----

@@ -69,6 +69,8 @@ var entryTitles = map[ledger.Type]string{
 	ledger.Replied:           "The apprentice’s side",
 	ledger.StandDownReviewed: "A stand-down was reviewed",
 	ledger.Assigned:          "Given to somebody",
+	ledger.Erased:            "Erased",
+	ledger.PutBack:           "An older copy of the database was put back",
 }
 
 // entryWords holds what the words for entries need to know.
@@ -112,6 +114,10 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		add(x.Name, " at ", w.sites[x.Site])
 	case *ledger.MembershipPayload:
 		add(w.cohorts[x.Cohort], ", ", w.c.day(x.Date).Text)
+	case *ledger.ErasurePayload:
+		add("Name, log-in name, notes and everything else that is personal was destroyed. The entries stay.")
+	case *ledger.PutBackPayload:
+		add("The copy had ", count(int(x.Entries), "entry", "entries"), "; a head is known of ", count(int(x.KnownSize), "entry", "entries"), " with the root ", x.KnownRoot, ". What was recorded between is lost.")
 	case *ledger.PersonPayload:
 		personal("name", "Name: ")
 		personal("login", "Log-in name: ")
@@ -149,6 +155,9 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 	case *ledger.ReadingPayload:
 		add(lessonTitle(w.p, x.Lesson))
 		add("Edition ", short(x.Edition))
+		if x.Since != "" {
+			add("What changed since the programme ", short(x.Since), ", confirmed")
+		}
 	case *ledger.TestIssuedPayload:
 		add(taskTitle(w.p, x.Task))
 	case *ledger.TestHandedInPayload:

@@ -43,6 +43,8 @@ type nextPage struct {
 	Tasks  []taskLine
 	Left   bool
 	Signed []entryLine // about them, to be countersigned or disputed
+
+	Changed []string // lessons with changes to read and confirm
 }
 
 func (nextPage) template() string { return "next" }
@@ -137,7 +139,9 @@ const seeReasons = "See the reasons"
 // nextWay is the page where a next act is done, and the words of its button.
 func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
 	switch n.Code {
-	case "read_lesson", "read_lesson_again":
+	case "read_lesson_again":
+		return changePath(n.Args["lesson"]), "Read what changed"
+	case "read_lesson":
 		return "/lessons/" + url.PathEscape(n.Args["lesson"]), "Open the lesson"
 	case "take_theory_test", "take_watched_theory_test":
 		return "/tests/start?task=" + url.QueryEscape(task), "Go to the theory test"
@@ -199,6 +203,12 @@ func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 		}
 		page.Jobs = append(page.Jobs, l)
 	}
+	changed, err := s.acts.ChangesToConfirm(ctx, me, me.ID)
+	if err != nil {
+		return err
+	}
+	warnOfChanges(p, b.clock, page.Tasks, verdicts, changed)
+	page.Changed = changeWarnings(b.clock, changed)
 	if next := newNextActs(p, b.clock, me.ID, verdicts); len(next) > 0 && !page.Left {
 		page.Lead, page.Others = &next[0], next[1:]
 	}

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"errors"
 	"net/http"
 	"net/url"
 	"strings"
@@ -19,7 +20,8 @@ type BasePage struct {
 	Notice    string // what was just done, read out by screen readers
 	Demo      bool
 	Version   string
-	Wide      bool // tables rather than text
+	Wide      bool   // tables rather than text
+	Head      string // the ledger's signed head, printed at the foot of records and reports
 
 	// Forms come back filled in.
 	Form    url.Values
@@ -132,8 +134,27 @@ func (s *Server) base(r *http.Request, title string) (BasePage, error) {
 	if p := personFrom(r.Context()); p != nil {
 		b.Person = &personLink{ID: p.ID, Name: personName(p)}
 		b.Sections = sections(p, c.today(), r.URL.Path)
+		if printsHead(r.URL.Path) {
+			head, err := s.store.TreeHead(r.Context())
+			switch {
+			case err == nil:
+				b.Head = head.Note
+			case !errors.Is(err, store.ErrNotFound):
+				return BasePage{}, err
+			}
+		}
 	}
 	return b, nil
+}
+
+// printsHead says whether a page is a record or a report: a printed one is a witness of the ledger's head.
+func printsHead(path string) bool {
+	for _, part := range []string{"/record", "/standing", "/board", "/ledger", "/report", "/certificate"} {
+		if strings.HasPrefix(path, part) || strings.HasPrefix(path, "/people/") && strings.Contains(path, part) {
+			return true
+		}
+	}
+	return strings.HasPrefix(path, "/jobs/") || strings.HasPrefix(path, "/tests/")
 }
 
 // errorBase is base for an error page: what cannot be found out is left out.
@@ -196,7 +217,7 @@ func personName(p *store.Person) string {
 	case p == nil:
 		return "nobody"
 	case p.Name == "":
-		return "somebody whose name was erased"
+		return "an erased person"
 	}
 	return p.Name
 }

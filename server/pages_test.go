@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"io/fs"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -11,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"brakewright/curriculum"
@@ -973,7 +975,57 @@ func TestProgrammePageOffersWhatChanged(t *testing.T) {
 
 	// A critical step of the induction says whom it touches.
 	write(regexp.MustCompile(`(\*\*If (?:skipped|done wrong):\*\*) `).ReplaceAllString(string(good), "$1 Mind: "))
-	c.get("/programme").says(200, "lessons/safety-induction.md", "what follows if it goes wrong", "read and confirm the change.")
+	w.as(w.Apprentices[0]).get("/changes").says(200, "Nothing has changed in what you have read.")
+	w.as(w.Apprentices[0]).get("/lessons/safety-induction").form("I have read this lesson").press("").says(200, "you have read this lesson")
+	p = c.get("/programme").says(200, "lessons/safety-induction.md", "what follows if it goes wrong", "read and confirm the change.")
+	p.form("Adopt this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.")
+
+	// Whoever read it reads exactly the change and confirms it.
+	a := w.as(w.Apprentices[0])
+	a.get("/next").says(200, "Changed since you read it", "to read and confirm by")
+	a.get("/lessons/safety-induction").says(200, "This lesson has changed since you read it.")
+	p = a.get("/changes").says(200, "Read and confirm by", "Before", "Now", "Mind: ")
+	p.form("I have read what changed").press("").says(200, "you have read the change and confirm it", "Nothing has changed in what you have read.")
+	a.get("/next").hides("Changed since you read it")
+	w.as(w.Supervisors[0]).get("/changes").says(403)
+}
+
+// TestNewerProgramOffersItsProgramme: what was pinned when the programme was founded stays in use under a newer program, which offers
+// its own as a change report; only a signature takes it up. A programme of another title is offered nothing.
+func TestNewerProgramOffersItsProgramme(t *testing.T) {
+	newer := fstest.MapFS{}
+	if err := fs.WalkDir(brakes.FS, ".", func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			b, err := fs.ReadFile(brakes.FS, path)
+			newer[path] = &fstest.MapFile{Data: b}
+			return err
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
+	}
+	path := "lessons/safety-induction.md"
+	newer[path].Data = []byte(strings.Replace(string(newer[path].Data), "title: ", "title: Anew, ", 1))
+	w := newPageWorld(t, func(c *Config) { c.Embedded = newer })
+	pinned := mustInfo(t, w).Programme
+	c := w.as(w.Coordinators[0])
+	w.as(w.Apprentices[0]).get("/lessons").hides("Anew, ")
+	p := c.get("/programme").says(200, "The programme that comes with this version", "is now called", "count only when a coordinator adopts them")
+	c.get("/board").says(200, "not adopted yet")
+	if got := mustInfo(t, w).Programme; got != pinned {
+		t.Errorf("in use: %s, pinned was %s", got, pinned)
+	}
+	p.form("Adopt this edition").set("passphrase", w.Coordinators[0].Passphrase).press("").says(200, "The edition is adopted and in use.")
+	w.as(w.Apprentices[0]).get("/lessons").says(200, "Anew, ")
+	c.get("/programme").hides("The programme that comes with this version")
+
+	other := fstest.MapFS{}
+	for k, v := range newer {
+		other[k] = v
+	}
+	other["programme.yaml"] = &fstest.MapFile{Data: []byte(strings.Replace(string(newer["programme.yaml"].Data), "title: ", "title: Another, ", 1))}
+	w = newPageWorld(t, func(c *Config) { c.Embedded = other })
+	w.as(w.Coordinators[0]).get("/programme").hides("The programme that comes with this version")
 }
 
 func TestLedgerPages(t *testing.T) {

@@ -40,7 +40,7 @@ func NewPreview(dir string, log *slog.Logger) (*Preview, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Preview{folder: newFolder(dir), log: log, assets: a, views: v}
+	p := &Preview{folder: newFolder(dir, nil), log: log, assets: a, views: v}
 	r := mux.NewRouter()
 	for path, h := range map[string]handler{
 		"/": p.showIndex, "/lessons/{lesson}": p.showLesson, "/vehicles/{vehicle}": p.showVehicle,
@@ -81,7 +81,7 @@ type previewBase struct {
 
 // base reads the folder. programme is nil if it never loaded.
 func (p *Preview) base() (previewBase, *curriculum.Programme) {
-	b := previewBase{State: appearance(p.folder.root())}
+	b := previewBase{State: appearance(p.folder.fsys)}
 	now, problems := p.folder.load()
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -275,7 +275,7 @@ func (p *Preview) showAsset(w http.ResponseWriter, r *http.Request) error {
 
 // showState names the state of the folder: it is another as soon as a file is.
 func (p *Preview) showState(w http.ResponseWriter, _ *http.Request) error {
-	return plain(w, appearance(p.folder.root()))
+	return plain(w, appearance(p.folder.fsys))
 }
 
 func (p *Preview) render(w http.ResponseWriter, _ *http.Request, page page) error {

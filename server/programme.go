@@ -29,7 +29,8 @@ func (s *Server) registerProgrammeRoutes(r *mux.Router) {
 // folder is the programme folder on disk that may be offered. What it was found to hold is kept as long as its files
 // look the same, for pages that only ask whether there is anything new.
 type folder struct {
-	dir string
+	dir  string
+	fsys fs.FS // what dir holds; nil for none
 
 	mu       sync.Mutex
 	looks    string // names, sizes and times of the files when they were read
@@ -37,18 +38,21 @@ type folder struct {
 	problems []curriculum.Problem
 }
 
-func newFolder(dir string) *folder { return &folder{dir: dir} }
-
-// root is the folder as a file system.
-func (f *folder) root() fs.FS { return os.DirFS(f.dir) }
+// newFolder is the folder to offer: dir, else the programme that comes along.
+func newFolder(dir string, embedded fs.FS) *folder {
+	if dir != "" {
+		return &folder{dir: dir, fsys: os.DirFS(dir)}
+	}
+	return &folder{fsys: embedded}
+}
 
 // load reads the folder, or gives again what it held when nothing in it looks different.
 func (f *folder) load() (*curriculum.Programme, []curriculum.Problem) {
-	looks := appearance(f.root())
+	looks := appearance(f.fsys)
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if looks == "" || looks != f.looks {
-		f.loaded, f.problems = acts.LoadProgramme(f.root())
+		f.loaded, f.problems = acts.LoadProgramme(f.fsys)
 		f.looks = looks
 	}
 	return f.loaded, f.problems
@@ -74,13 +78,24 @@ func appearance(fsys fs.FS) string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-// offer compares the folder with the edition in use; nil if there is no folder.
+// offer compares the folder with the edition in use; nil if there is no folder. Without one, the programme that comes with the
+// program is offered to whoever uses an earlier edition of it, which its title tells: what is in use stays so until somebody adopts.
 func (s *Server) offer(ctx context.Context) (*acts.Offer, error) {
-	if s.folder.dir == "" {
+	return s.offerTo(ctx, personFrom(ctx))
+}
+
+func (s *Server) offerTo(ctx context.Context, actor *store.Person) (*acts.Offer, error) {
+	if s.folder.fsys == nil {
 		return nil, nil
 	}
 	p, problems := s.folder.load()
-	return s.acts.CompareLoaded(ctx, personFrom(ctx), p, problems)
+	if s.folder.dir == "" {
+		now, err := s.acts.Programme(ctx)
+		if err != nil || p == nil || p.Title != now.Title || p.Edition == now.Edition {
+			return nil, err
+		}
+	}
+	return s.acts.CompareLoaded(ctx, actor, p, problems)
 }
 
 // offerNote is one sentence on what the folder holds, "" if nothing new.
@@ -89,6 +104,8 @@ func (s *Server) offerNote(ctx context.Context) (string, error) {
 	switch {
 	case err != nil || o == nil || o.Same:
 		return "", err
+	case s.folder.dir == "":
+		return "This version of the program comes with " + count(len(o.Changes), "change", "changes") + " to the programme, not adopted yet.", nil
 	case o.Programme == nil:
 		return "The programme folder has changed, but it has errors and cannot be adopted.", nil
 	}
@@ -104,7 +121,8 @@ type programmePage struct {
 	Vehicles  []lessonItem
 	Tasks     []programmeTask
 	Adoptions []adoptionLine
-	Folder    bool // there is a folder to compare with
+	Folder    bool // there is something to compare with
+	Embedded  bool // it is the programme that comes with the program
 	Same      bool
 	Broken    bool
 	Offered   string // edition offered, "" if none
@@ -243,6 +261,7 @@ func (s *Server) programmeForm(w http.ResponseWriter, r *http.Request, problem e
 	if page.MayWrite, err = s.may(ctx, personFrom(ctx), acts.WriteProgramme, acts.Target{}); err != nil {
 		return err
 	}
+	page.Embedded = s.folder.dir == ""
 	page.Writable = writableFiles(p)
 	if page.Drafts, err = s.draftLines(r, b.clock); err != nil {
 		return err

@@ -17,6 +17,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerHomeRoutes(r)
 
 	s.registerLessonRoutes(r)
+	s.registerConfirmRoutes(r)
 	s.registerPracticeRoutes(r)
 	s.registerTestRoutes(r)
 	s.registerStatisticsRoutes(r)

@@ -5,6 +5,7 @@ package server
 
 import (
 	"errors"
+	"io/fs"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -22,6 +23,7 @@ type Config struct {
 	Acts          *acts.Service
 	Store         *store.Store
 	CurriculumDir string       // folder that is offered for adoption when it changes; "" for none
+	Embedded      fs.FS        // programme that comes with the program, offered where no folder is named; nil for none
 	PublicURL     string       // as people type it; https makes cookies Secure
 	Version       string       // of the program, shown in the footer
 	Demo          bool         // the database is a demonstration
@@ -58,7 +60,7 @@ func New(c Config) (*Server, error) {
 	if c.Acts == nil || c.Store == nil || c.Logger == nil {
 		return nil, errors.New("server: Acts, Store and Logger must be set")
 	}
-	s := &Server{acts: c.Acts, store: c.Store, config: c, log: c.Logger, folder: newFolder(c.CurriculumDir)}
+	s := &Server{acts: c.Acts, store: c.Store, config: c, log: c.Logger, folder: newFolder(c.CurriculumDir, c.Embedded)}
 	if c.PublicURL != "" {
 		u, err := url.Parse(c.PublicURL)
 		if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {

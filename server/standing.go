@@ -62,6 +62,11 @@ func (s *Server) standing(w http.ResponseWriter, r *http.Request, person string)
 	}
 	page := standingPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(person), Mine: person == personFrom(r.Context()).ID,
 		Tasks: newTaskLines(p, b.clock, person, verdicts)}
+	changed, err := s.acts.ChangesToConfirm(r.Context(), personFrom(r.Context()), person)
+	if err != nil {
+		return err
+	}
+	warnOfChanges(p, b.clock, page.Tasks, verdicts, changed)
 	page.Title = "Standing of " + page.Apprentice
 	if page.Mine {
 		page.Title = "My standing"
@@ -255,6 +260,13 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		return decisionPage{}, err
 	}
 	page := newDecisionPage(b, p, who, t, verdict, person == me.ID, siteNames)
+	if verdict.Standing == readiness.Cleared { // for the others the reading gate says it
+		changed, err := s.acts.ChangesToConfirm(ctx, me, person)
+		if err != nil {
+			return page, err
+		}
+		page.Warnings = append(page.Warnings, changeWarnings(b.clock, changesOf(t, changed))...)
+	}
 	target := acts.Target{Person: who, Task: task}
 	for act, to := range map[acts.Act]*bool{acts.GiveClearance: &page.MayClear, acts.OrderStandDown: &page.MayStand, acts.LiftStandDown: &page.MayRestore} {
 		if *to, err = s.may(ctx, me, act, target); err != nil {

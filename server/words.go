@@ -18,6 +18,7 @@ var notices = map[string]string{
 	"password_set":      "Your password is set. Other sessions were ended.",
 	"key_asked":         "Your new signing key waits for a coordinator.",
 	"sessions_ended":    "The session was ended.",
+	"confirmed":         "Noted: you have read the change and confirm it.",
 	"read":              "Noted: you have read this lesson.",
 	"answer_saved":      "Saved.",
 	"job_asked":         "Asked. A supervisor will see it at once.",

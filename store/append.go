@@ -105,8 +105,8 @@ func checkSubmission(p *ledger.Parsed, sub *ledger.Submission) error {
 	refs := p.Refs()
 	for field, want := range refs.Personal {
 		f, ok := sub.Personal[field]
-		if !ok || f.Hash() != want || f.Person == "" {
-			return bad("payload/personal/"+field, "the value beside the entry is missing, nobody's or another")
+		if !ok || f.Hash() != want || f.Person != ledger.Owner(sub.Body) {
+			return bad("payload/personal/"+field, "the value beside the entry is missing, somebody else's or another")
 		}
 	}
 	for field := range sub.Personal {
@@ -306,7 +306,7 @@ func contentOf(q querier, hash string) ([]byte, error) {
 // guessed at.
 func (t *tx) dropSuperseded(p *ledger.Parsed) error {
 	switch p.Body.Type {
-	case ledger.PasswordSet, ledger.KeyEnded:
+	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased:
 		_, err := t.exec(`DELETE FROM contents WHERE hash IN (SELECT hash FROM superseded WHERE by_entry = $1)`, p.Body.ID)
 		return err
 	}
@@ -369,6 +369,8 @@ func (t *tx) afterEntry(p *ledger.Parsed) error {
 		if _, err := t.exec(`DELETE FROM open_tests WHERE test_id = $1`, x.Test); err != nil {
 			return err
 		}
+	case *ledger.ErasurePayload:
+		return t.erase(p.Body.Subject)
 	case *ledger.KeyAddedPayload:
 		if _, err := t.exec(`DELETE FROM key_requests WHERE person_id = $1`, p.Body.Subject); err != nil {
 			return err

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -10,6 +11,8 @@ import (
 	"os"
 
 	"github.com/mattn/go-sqlite3"
+
+	"brakewright/store/ledger"
 )
 
 // backupPages is how many pages are copied at a time: 1 MiB of the usual 4 KiB pages.
@@ -84,34 +87,34 @@ func copyPages(ctx context.Context, from, to *sqlite3.SQLiteConn, progress Progr
 	}
 }
 
-func backup(ctx context.Context, o Options, out string, progress Progress) error {
+func backup(ctx context.Context, o Options, out string, progress Progress) (*string, error) {
 	if err := checkFile(o.Database); err != nil {
-		return err
+		return nil, err
 	}
 	if _, err := os.Lstat(out); err == nil {
-		return fmt.Errorf("backup %s: %w; it is never overwritten", out, ErrExists)
+		return nil, fmt.Errorf("backup %s: %w; it is never overwritten", out, ErrExists)
 	}
 	temp, err := tempBeside(out, ".part")
 	if err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	defer removeDatabase(temp)
 	if err := copyDatabase(ctx, o.Database, temp, progress); err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	under := o
 	under.Database = temp
 	v, err := examine(ctx, under, examination{}, progress)
 	if err != nil {
-		return fmt.Errorf("backup %s: %w", out, err)
+		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
 	if !v.OK {
-		return fmt.Errorf("backup %s: the copy was not kept: %w: %s", out, ErrDamaged, v.FirstProblem.What)
+		return nil, fmt.Errorf("backup %s: the copy was not kept: %w: %s", out, ErrDamaged, v.FirstProblem.What)
 	}
 	if err := placeNew(temp, out); err != nil {
-		return fmt.Errorf("backup: %w", err)
+		return nil, fmt.Errorf("backup: %w", err)
 	}
-	return nil
+	return v.Head, nil
 }
 
 func restore(ctx context.Context, from string, o Options, force bool, progress Progress) (*Verification, error) {
@@ -140,6 +143,13 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 	if err := endLogIns(ctx, temp); err != nil {
 		return v, fmt.Errorf("restore: %w", err)
 	}
+	if force {
+		if err := noteForced(ctx, o.Database, present, temp); err != nil {
+			return v, fmt.Errorf("restore: %w", err)
+		}
+	} else if err := extendsKnown(ctx, o, temp); err != nil {
+		return v, fmt.Errorf("restore: %w", err)
+	}
 	copied := o
 	copied.Database = temp
 	again, err := examine(ctx, copied, examination{}, nil)
@@ -153,7 +163,7 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 		if err := placeNew(temp, o.Database); err != nil {
 			return v, fmt.Errorf("restore: %w", err)
 		}
-		return v, nil
+		return v, settleRestored(ctx, o)
 	}
 	if err := settle(ctx, o.Database, temp, force); err != nil {
 		return v, fmt.Errorf("restore: %w", err)
@@ -161,7 +171,77 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 	if err := replace(temp, o.Database); err != nil {
 		return v, fmt.Errorf("restore: %w", err)
 	}
-	return v, nil
+	return v, settleRestored(ctx, o)
+}
+
+// settleRestored opens the restored database once, with the key file: what it is owed, the entry of a forced restore and
+// erasures that the copy forgot, is then made at once. Without the key file that waits for whoever opens it with it.
+func settleRestored(ctx context.Context, o Options) error {
+	if o.Keys == nil {
+		return nil
+	}
+	s, err := open(ctx, fillOptions(o))
+	if err != nil {
+		return fmt.Errorf("restore: the copy is in place, but cannot be opened: %w", err)
+	}
+	return errors.Join(s.refusal, s.Close())
+}
+
+// extendsKnown refuses a copy that does not extend the head kept beside the key file.
+func extendsKnown(ctx context.Context, o Options, copied string) error {
+	if o.Keys == nil || o.Beside == "" {
+		return nil
+	}
+	s, err := openSnapshot(ctx, copied)
+	if err != nil {
+		return err
+	}
+	defer s.done()
+	head, err := headOf(s.q)
+	if err != nil { // a copy from before there was a tree
+		return nil
+	}
+	key, err := ledger.NewHeadKey(head.Origin, o.Keys.HeadSeed)
+	if err != nil {
+		return err
+	}
+	known, err := readKnownHead(o.Beside, key.Public())
+	if err != nil || known == nil {
+		return err
+	}
+	if err := extendsHead(keptHashes{s.q}, head.HeadBody, known.HeadBody); err != nil {
+		return fmt.Errorf("%w: %w", ErrOlder, err)
+	}
+	return nil
+}
+
+// noteForced leaves a note in the copy of what it replaces, as far as that can be read: the head that was known and the
+// erasures that were made. It becomes an entry when the copy is opened with its key file.
+func noteForced(ctx context.Context, old string, present bool, copied string) error {
+	var note forcedRestore
+	if present {
+		if s, err := openSnapshot(ctx, old); err == nil {
+			if head, err := headOf(s.q); err == nil {
+				note.Known = knownHead{head.Size, head.Root}
+			}
+			if leaves, err := erasuresOf(s.q); err == nil {
+				note.Erasures = leaves
+			}
+			s.done()
+		}
+	}
+	db, err := openHandle(ctx, copied, forWriting, 1)
+	if err != nil {
+		return err
+	}
+	err = db.QueryRowContext(ctx, `SELECT COUNT(*) FROM entries`).Scan(&note.Entries)
+	if err == nil {
+		var text []byte
+		if text, err = json.Marshal(note); err == nil {
+			_, err = db.ExecContext(ctx, `INSERT INTO bookkeeping (name, value) VALUES ($1, $2) ON CONFLICT (name) DO UPDATE SET value = excluded.value`, forcedNote, string(text))
+		}
+	}
+	return errors.Join(err, db.Close(), syncFile(copied))
 }
 
 // endLogIns ends all sessions and log-in codes of a restored copy: a log-in that was ended since must not come back.

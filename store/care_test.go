@@ -43,7 +43,7 @@ func TestBackupIsOnline(t *testing.T) {
 	// Somebody signs while it runs: the copy is of one moment, whichever.
 	before := entries(t, w.Store)
 	pages, signed := 0, int64(0)
-	err := store.Backup(ctx, w.Options, out, func(what string, done, total int64) {
+	_, err := store.Backup(ctx, w.Options, out, func(what string, done, total int64) {
 		if done > total || what == "" {
 			t.Errorf("progress %s %d of %d", what, done, total)
 		}
@@ -68,10 +68,10 @@ func TestBackupIsOnline(t *testing.T) {
 	if info, err := os.Stat(out); err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("mode %v, %v", info.Mode(), err)
 	}
-	if err := store.Backup(ctx, w.Options, out, nil); !errors.Is(err, store.ErrExists) {
+	if _, err := store.Backup(ctx, w.Options, out, nil); !errors.Is(err, store.ErrExists) {
 		t.Errorf("over an older backup: %v", err)
 	}
-	if err := store.Backup(ctx, w.Options, filepath.Join(t.TempDir(), "no folder", "x.db"), nil); err == nil {
+	if _, err := store.Backup(ctx, w.Options, filepath.Join(t.TempDir(), "no folder", "x.db"), nil); err == nil {
 		t.Error("into a folder that does not exist")
 	}
 }
@@ -84,7 +84,7 @@ func TestBackupOfADamagedLedgerIsNotKept(t *testing.T) {
 	mustExec(t, db, `UPDATE entries SET leaf = x'00' WHERE idx = 5`)
 	db.Close()
 	dir := t.TempDir()
-	if err := store.Backup(ctx, w.Options, filepath.Join(dir, "b.db"), nil); !errors.Is(err, store.ErrDamaged) {
+	if _, err := store.Backup(ctx, w.Options, filepath.Join(dir, "b.db"), nil); !errors.Is(err, store.ErrDamaged) {
 		t.Errorf("got %v", err)
 	}
 	if got := files(t, dir); len(got) != 0 {
@@ -98,7 +98,7 @@ func TestRestore(t *testing.T) {
 		t.Fatal(err)
 	}
 	backup := filepath.Join(t.TempDir(), "backup.db")
-	if err := store.Backup(ctx, w.Options, backup, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, backup, nil); err != nil {
 		t.Fatal(err)
 	}
 	had := entries(t, w.Store)
@@ -239,7 +239,7 @@ func TestRestore(t *testing.T) {
 func TestAKilledRestoreLeavesADatabase(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	backup := filepath.Join(t.TempDir(), "backup.db")
-	if err := store.Backup(ctx, w.Options, backup, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, backup, nil); err != nil {
 		t.Fatal(err)
 	}
 	closed(w)

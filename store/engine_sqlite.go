@@ -49,6 +49,7 @@ func dataSource(path string, a access) string {
 		v.Set("mode", "rw")
 		v.Set("_journal_mode", "WAL")
 		v.Set("_txlock", "immediate")
+		v.Set("_secure_delete", "on") // what is erased is overwritten
 	case forReading:
 		v.Set("mode", "rw")
 		v.Set("_journal_mode", "WAL")

@@ -60,10 +60,10 @@ func (s *Store) adoptions(ctx context.Context) ([]Adoption, error) {
 	err := s.read(ctx, func(q querier) (err error) {
 		all, err = collect(q, func(r *sql.Rows) (x Adoption, err error) {
 			var at int64
-			err = r.Scan(&x.Entry, &x.Edition, &x.By, &at)
+			err = r.Scan(&x.Index, &x.Entry, &x.Edition, &x.By, &at)
 			x.At = ms(at)
 			return x, err
-		}, `SELECT entry_id, edition, adopted_by, recorded_at FROM adoptions ORDER BY idx`)
+		}, `SELECT idx, entry_id, edition, adopted_by, recorded_at FROM adoptions ORDER BY idx`)
 		return err
 	})
 	return all, err

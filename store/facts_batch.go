@@ -18,6 +18,7 @@ type batchFacts struct {
 type facts struct {
 	days         *int
 	persons      map[string]bool
+	erased       map[string]bool
 	sites        map[string]bool
 	roles        map[string][]ledger.RoleFact
 	appointments map[string][]ledger.AppointmentFact
@@ -27,7 +28,7 @@ type facts struct {
 
 func newFacts() facts {
 	return facts{
-		persons: map[string]bool{}, sites: map[string]bool{}, roles: map[string][]ledger.RoleFact{},
+		persons: map[string]bool{}, erased: map[string]bool{}, sites: map[string]bool{}, roles: map[string][]ledger.RoleFact{},
 		appointments: map[string][]ledger.AppointmentFact{}, keys: map[string]*ledger.KeyFact{}, dataKeys: map[string]cipher.AEAD{},
 	}
 }
@@ -57,6 +58,9 @@ func (t *tx) appended(p *ledger.Parsed, index int64, leaf []byte) {
 		t.leavesFrom = index
 	}
 	t.leaves = append(t.leaves, ledger.LeafHash(leaf))
+	if p.Body.Type == ledger.Erased {
+		t.erasures = append(t.erasures, leaf)
+	}
 	t.end = &tail{next: index + 1, last: p.RecordedAt}
 	if !keeps(p.Body.Type) {
 		t.remembered = nil
@@ -95,6 +99,7 @@ func once[V any](kept map[string]V, key string, ask func(string) (V, error)) (V,
 }
 
 func (f *batchFacts) Person(id string) (bool, error) { return once(f.persons, id, f.sqlFacts.Person) }
+func (f *batchFacts) Erased(id string) (bool, error) { return once(f.erased, id, f.sqlFacts.Erased) }
 func (f *batchFacts) Site(id string) (bool, error)   { return once(f.sites, id, f.sqlFacts.Site) }
 func (f *batchFacts) Roles(person string) ([]ledger.RoleFact, error) {
 	return once(f.roles, person, f.sqlFacts.Roles)

@@ -40,6 +40,11 @@ func (f *sqlFacts) exists(query string, args ...any) (bool, error) {
 func (f *sqlFacts) Person(id string) (bool, error) {
 	return f.exists(`SELECT 1 FROM people WHERE id = $1`, id)
 }
+
+// Erased: the data key went by an erasure and by nothing else.
+func (f *sqlFacts) Erased(person string) (bool, error) {
+	return f.exists(`SELECT 1 FROM people p JOIN superseded s ON s.hash = p.data_key WHERE p.id = $1`, person)
+}
 func (f *sqlFacts) Site(id string) (bool, error) {
 	return f.exists(`SELECT 1 FROM sites WHERE id = $1`, id)
 }

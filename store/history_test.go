@@ -326,6 +326,16 @@ func (c *chance) submission() *ledger.Submission {
 		} else {
 			payload = ledger.DisputePayload{Disputes: id}
 		}
+	case ledger.Erased:
+		if !c.flip("erase", 3) { // seldom, or soon nobody is left
+			return nil
+		}
+		actor, payload = any("coordinator"), ledger.ErasurePayload{}
+	case ledger.PutBack:
+		payload = ledger.PutBackPayload{KnownSize: 7, KnownRoot: ledger.EmptyRoot.String()}
+		if !c.flip("by a person", 3) {
+			actor = &storetest.Member{ID: ledger.KeyHolder}
+		}
 	default:
 		c.Fatalf("no way to draw a %s", kind.Type)
 	}

@@ -29,6 +29,7 @@ type Person struct {
 	Key             *Key // the current signing key, nil if none
 	KeyWaiting      bool // a key waits for a coordinator's signature
 	HasPassword     bool
+	Erased          bool // everything personal was destroyed; Name and Login are empty
 	AddedAt         time.Time
 }
 
@@ -87,7 +88,7 @@ func (s *Store) PersonByLogin(ctx context.Context, login string) (*Person, error
 	return s.personByLogin(ctx, login)
 }
 
-// People returns everybody, sorted by name then id.
+// People returns everybody who has not been erased, sorted by name then id.
 func (s *Store) People(ctx context.Context) ([]*Person, error) { return s.people(ctx) }
 
 func (s *Store) Sites(ctx context.Context) ([]Site, error)     { return s.sites(ctx) }
@@ -108,6 +109,7 @@ func (s *Store) Programme(ctx context.Context, edition string) (*Programme, erro
 
 // Adoption is one adoption of a programme edition, oldest first.
 type Adoption struct {
+	Index              int64 // of the entry
 	Entry, Edition, By string
 	At                 time.Time
 }
@@ -426,8 +428,8 @@ func Rebuild(ctx context.Context, o Options, check bool, progress Progress) (*Ve
 	return rebuild(ctx, o, check, progress)
 }
 
-// Backup copies a live database to a new file, online.
-func Backup(ctx context.Context, o Options, out string, progress Progress) error {
+// Backup copies a live database to a new file, online, and returns the copy's head, nil before there is a tree.
+func Backup(ctx context.Context, o Options, out string, progress Progress) (head *string, err error) {
 	return backup(ctx, o, out, progress)
 }
 

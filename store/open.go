@@ -24,10 +24,15 @@ type state struct {
 	readers *sql.DB
 	opened  openedCache
 	tree    treeState // the writer's alone
-	queue   chan *request
-	stop    chan struct{}
-	stopped chan struct{}
-	once    sync.Once
+
+	beside    string
+	keepers   []*keeper
+	refusal   error    // why nothing is signed; set before the store is given out
+	notErased []string // erasures that could not be made again
+	queue     chan *request
+	stop      chan struct{}
+	stopped   chan struct{}
+	once      sync.Once
 }
 
 // lockedReader lets several goroutines draw from one source of randomness.
@@ -53,7 +58,10 @@ func open(ctx context.Context, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := s.ready(ctx); err != nil {
+	if err = s.ready(ctx); err == nil {
+		err = s.startKeepers(ctx, o)
+	}
+	if err != nil {
 		s.Close()
 		return nil, err
 	}
@@ -76,7 +84,7 @@ func openWriter(ctx context.Context, o Options) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{state{
-		path: o.Database, keys: o.Keys, now: o.Now, random: &lockedReader{r: o.Random},
+		path: o.Database, keys: o.Keys, now: o.Now, random: &lockedReader{r: o.Random}, beside: o.Beside,
 		writer: writer, readers: readers,
 		queue: make(chan *request, 4*maxBatch), stop: make(chan struct{}), stopped: make(chan struct{}),
 	}}
@@ -124,7 +132,58 @@ func (s *Store) ready(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return s.plantTree(ctx)
+	if err := s.plantTree(ctx); err != nil {
+		return err
+	}
+	if err := s.checkKnownHead(ctx); err != nil {
+		return err
+	}
+	if s.refusal != nil {
+		return nil
+	}
+	erasures, err := readErasures(s.beside)
+	if err != nil {
+		return err
+	}
+	failed, err := s.replayErasures(ctx, erasures)
+	if err != nil {
+		return err
+	}
+	s.notErased = append(s.notErased, failed...)
+	return s.completeErasures(ctx)
+}
+
+// startKeepers begins to tell of heads, with the one that there is.
+func (s *Store) startKeepers(ctx context.Context, o Options) error {
+	if s.keys == nil || s.refusal != nil {
+		return nil
+	}
+	var keepers []*keeper
+	if o.Beside != "" {
+		keepers = append(keepers, newKeeper(func(note string) error { return writeKnownHead(o.Beside, note) }))
+	}
+	for _, tell := range o.Witnesses {
+		keepers = append(keepers, newKeeper(tell))
+	}
+	if len(keepers) == 0 {
+		return nil
+	}
+	head, err := s.TreeHead(ctx)
+	if err != nil && !errors.Is(err, ErrNotFound) {
+		for _, k := range keepers {
+			k.close()
+		}
+		return err
+	}
+	return s.write(ctx, func(*tx) error { // the writer reads the list
+		s.keepers = keepers
+		if head != nil {
+			for _, k := range keepers {
+				k.offer(head.Note)
+			}
+		}
+		return nil
+	})
 }
 
 // Close answers whoever waits for the writer, and closes the database.
@@ -133,6 +192,9 @@ func (s *Store) Close() error {
 	s.once.Do(func() {
 		close(s.stop)
 		<-s.stopped
+		for _, k := range s.keepers {
+			k.close()
+		}
 		err = errors.Join(s.readers.Close(), s.writer.Close())
 	})
 	return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -167,17 +168,20 @@ func (t *tx) checkLogin(sub *ledger.Submission) error {
 
 // loadPeople loads one person, or with id "" everybody, in a fixed number of queries. They are sorted by name, then id.
 func (s *Store) loadPeople(q querier, id string) ([]*Person, error) {
-	query, args := of(id, `SELECT id, password, added_at FROM people WHERE 1 = 1`, `id`, ` ORDER BY id`)
+	query, args := of(id, `SELECT id, password, added_at, EXISTS (SELECT 1 FROM superseded s WHERE s.hash = people.data_key) FROM people WHERE 1 = 1`, `id`, ` ORDER BY id`)
 	all, err := collect(q, func(r *sql.Rows) (*Person, error) {
 		var p Person
 		var added int64
 		var password string
-		err := r.Scan(&p.ID, &password, &added)
+		err := r.Scan(&p.ID, &password, &added, &p.Erased)
 		p.AddedAt, p.HasPassword = ms(added), password != ""
 		return &p, err
 	}, query, args...)
 	if err != nil {
 		return nil, err
+	}
+	if id == "" {
+		all = slices.DeleteFunc(all, func(p *Person) bool { return p.Erased })
 	}
 	byID := make(map[string]*Person, len(all))
 	for _, p := range all {

@@ -1,6 +1,8 @@
 package store
 
 import (
+	"database/sql"
+
 	"brakewright/store/ledger"
 )
 
@@ -157,4 +159,30 @@ func (p *projection) supersede(hash string) error {
 // inUse takes that back where the same bytes are named again.
 func (p *projection) inUse(hash string) error {
 	return p.run(`DELETE FROM superseded WHERE hash = $1`, hash)
+}
+
+// erasure ends a person's keys and takes away what nobody may open any more: data key, password, sealed keys.
+func (p *projection) erasure() error {
+	var dataKey, password string
+	if err := p.t.row(`SELECT data_key, password FROM people WHERE id = $1`, p.body.Subject).Scan(&dataKey, &password); err != nil {
+		return err
+	}
+	sealed, err := collect(p.t, func(r *sql.Rows) (s string, err error) { return s, r.Scan(&s) },
+		`SELECT sealed FROM signing_keys WHERE person_id = $1 AND sealed <> '' ORDER BY idx`, p.body.Subject)
+	if err != nil {
+		return err
+	}
+	if err := p.run(`UPDATE people SET password = '' WHERE id = $1`, p.body.Subject); err != nil {
+		return err
+	}
+	err = p.run(`UPDATE signing_keys SET sealed = '', ended_at = $1, ended_why = 'erased' WHERE person_id = $2 AND ended_at = 0`, max(p.RecordedAt, 1), p.body.Subject)
+	if err != nil {
+		return err
+	}
+	for _, hash := range append([]string{password}, sealed...) {
+		if err := p.supersede(hash); err != nil {
+			return err
+		}
+	}
+	return p.run(`INSERT INTO superseded (hash, by_entry) VALUES ($1, $2)`, dataKey, p.body.ID)
 }

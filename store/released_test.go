@@ -71,7 +71,7 @@ func keep(t *testing.T, path string) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if err := store.Backup(ctx, w.Options, path, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, path, nil); err != nil {
 		t.Fatal(err)
 	}
 	if err := w.Options.Keys.Write(keysOf(path)); err != nil {

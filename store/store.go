@@ -17,6 +17,13 @@ type Options struct {
 	Keys     *KeyFile         // nil: personal rows stay closed (verify, rebuild)
 	Now      func() time.Time // the clock
 	Random   io.Reader        // crypto/rand.Reader but in demos and tests
+
+	// Beside is the path of the key file: the last head signed is kept beside it, in Beside.head, and erasures in
+	// Beside.erasures. "": nothing is kept, and an older copy is not noticed.
+	Beside string
+	// Witnesses are told of new heads after their commit, each in its own time: the newest only, one after another. After an
+	// error a witness is asked again later.
+	Witnesses []func(note string) error
 }
 
 // Store is an open database. It is safe for concurrent use.

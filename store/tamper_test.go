@@ -238,7 +238,7 @@ func (f *forger) edit() string {
 func TestTampering(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	older := filepath.Join(t.TempDir(), "older.db")
-	if err := store.Backup(ctx, w.Options, older, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, older, nil); err != nil {
 		t.Fatal(err)
 	}
 	w.FullHistory()
@@ -422,7 +422,7 @@ func TestForgery(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			o := w.Options
 			o.Database = filepath.Join(t.TempDir(), "forged.db")
-			if err := store.Backup(ctx, w.Options, o.Database, nil); err != nil {
+			if _, err := store.Backup(ctx, w.Options, o.Database, nil); err != nil {
 				t.Fatal(err)
 			}
 			s, err := store.Open(ctx, o)
@@ -493,7 +493,7 @@ BEGIN SELECT RAISE(ABORT, 'personal values are not edited'); END`)
 func TestWhatVerifyCannotSee(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	older := filepath.Join(t.TempDir(), "older.db")
-	if err := store.Backup(ctx, w.Options, older, nil); err != nil {
+	if _, err := store.Backup(ctx, w.Options, older, nil); err != nil {
 		t.Fatal(err)
 	}
 	w.FullHistory()

@@ -32,6 +32,9 @@ func (t *tx) grow(old treeState) (treeState, error) {
 	if t.s.keys == nil {
 		return old, ErrNoKeyFile
 	}
+	if t.s.refusal != nil {
+		return old, t.s.refusal
+	}
 	if now.key == nil {
 		if err := t.row(`SELECT origin FROM founding`).Scan(&now.origin); err != nil {
 			return old, fmt.Errorf("the ledger's origin: %w", err)

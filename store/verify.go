@@ -138,7 +138,11 @@ type examiner struct {
 	named    map[[32]byte]int64 // content hash → index of the first entry that names it
 	dataKeys map[string]string  // person → content hash of the wrapped data key
 	aeads    map[string]cipher.AEAD
-	fields   int64 // personal fields named and found
+	fields   int64 // personal fields named
+	rows     int64 // personal rows found for them
+	erased   map[string]bool
+	missing  []*personalRow          // fields without a row: fine where an erasure says so
+	held     map[string]*personalRow // the first row of each person: none may be left after an erasure
 	tree     *treeExam
 }
 
@@ -166,6 +170,7 @@ func examine(ctx context.Context, o Options, what examination, progress Progress
 		v: &Verification{OK: true, Checks: []Check{}, NotExamined: []string{}},
 		q: s.q, keys: o.Keys, progress: progress, content: checkedContent(s.q),
 		named: map[[32]byte]int64{}, dataKeys: map[string]string{}, aeads: map[string]cipher.AEAD{},
+		erased: map[string]bool{}, held: map[string]*personalRow{},
 	}
 	made := &scratch{}
 	if !what.bare() {
@@ -284,6 +289,9 @@ func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sou
 				return err
 			}
 		}
+		if e.p.Body.Type == ledger.Erased {
+			x.erased[e.p.Body.Subject] = true
+		}
 		if what.personal {
 			p, err := x.personalOf(e)
 			if p != nil && personal == nil {
@@ -321,6 +329,9 @@ func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sou
 		}
 	}
 	if what.personal && r.problem == nil {
+		if p := x.erasures(); p != nil && (personal == nil || p.Index < personal.Index) {
+			personal = p
+		}
 		x.check("personal", x.fields, personal)
 	}
 	return r.problem == nil, nil
@@ -389,6 +400,14 @@ func (x *examiner) personalOf(e *replayed) (*Problem, error) {
 			return at(r.field, "the entry names no such field"), nil
 		}
 		there[r.field] = true
+		x.rows++
+		owner := ledger.Owner(e.p.Body)
+		if r.person != owner {
+			return at(r.field, "it is kept as somebody else's"), nil
+		}
+		if x.held[owner] == nil {
+			x.held[owner] = &personalRow{owner, e.index, id, r.field}
+		}
 		if x.keys == nil {
 			continue
 		}
@@ -409,11 +428,33 @@ func (x *examiner) personalOf(e *replayed) (*Problem, error) {
 	}
 	for _, field := range slices.Sorted(maps.Keys(refs)) {
 		if !there[field] {
-			return at(field, "it is missing"), nil
+			x.missing = append(x.missing, &personalRow{ledger.Owner(e.p.Body), e.index, id, field})
 		}
 	}
 	x.fields += int64(len(refs))
 	return nil, nil
+}
+
+// personalRow is a personal field and whose it is.
+type personalRow struct {
+	person    string
+	index     int64
+	id, field string
+}
+
+// erasures says whether personal rows are missing that no erasure has destroyed, or left that one should have.
+func (x *examiner) erasures() *Problem {
+	for _, r := range x.missing {
+		if !x.erased[r.person] {
+			return &Problem{Table: "personal", Row: r.id + "," + r.field, Index: r.index, What: "it is missing, and no erasure says so"}
+		}
+	}
+	for _, person := range slices.Sorted(maps.Keys(x.erased)) {
+		if r := x.held[person]; r != nil {
+			return &Problem{Table: "personal", Row: r.id + "," + r.field, Index: r.index, What: "the person was erased, but it is still there"}
+		}
+	}
+	return nil
 }
 
 // dataKey opens a person's data key as the ledger names it; nil if the ledger names none.
@@ -425,9 +466,15 @@ func (x *examiner) dataKey(person string) (cipher.AEAD, error) {
 	if !ok {
 		return nil, nil
 	}
-	wrapped, err := x.content(hash)
+	wrapped, err := contentOf(x.q, hash)
+	if errors.Is(err, ErrNotFound) { // the contents' own check says whether it may be gone
+		return nil, nil
+	}
 	if err != nil {
 		return nil, err
+	}
+	if ledger.Hash(wrapped) != hash {
+		return nil, &problemError{Problem{Table: "contents", Row: hash, Index: -1, What: "the bytes are not those that the entry names"}}
 	}
 	aead, err := x.keys.openDataKey(wrapped, person)
 	if err != nil {
@@ -444,7 +491,7 @@ func (x *examiner) strayPersonal() error {
 	if err := x.q.row(`SELECT COUNT(*) FROM personal`).Scan(&n); err != nil {
 		return err
 	}
-	if n == x.fields {
+	if n == x.rows {
 		return nil
 	}
 	type row struct {
@@ -470,7 +517,7 @@ func (x *examiner) strayPersonal() error {
 			}
 			what = "the entry names no such field"
 		}
-		x.check("stray personal rows", n-x.fields, &Problem{Table: "personal", Row: r.id + "," + r.field, Index: r.index, What: what})
+		x.check("stray personal rows", n-x.rows, &Problem{Table: "personal", Row: r.id + "," + r.field, Index: r.index, What: what})
 		return nil
 	}
 	return nil

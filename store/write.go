@@ -27,6 +27,7 @@ type tx struct {
 	end        *tail
 	leaves     []tlog.Hash // of the entries appended so far, for the tree
 	leavesFrom int64       // index of the first of them
+	erasures   [][]byte    // leaves of the erasures among them
 }
 
 // tail is where the ledger ends.
@@ -176,7 +177,7 @@ func (s *Store) runBatch(live []*request) error {
 	}
 	t := &tx{sql: sqlTx, s: s}
 	for _, r := range live {
-		leaves := len(t.leaves)
+		leaves, erasures := len(t.leaves), len(t.erasures)
 		if _, err := t.exec(`SAVEPOINT caller`); err != nil {
 			sqlTx.Rollback()
 			return explain(s.path, err)
@@ -185,7 +186,7 @@ func (s *Store) runBatch(live []*request) error {
 		if r.err != nil {
 			r.err = explain("", r.err)
 			t.forget()
-			t.leaves = t.leaves[:leaves]
+			t.leaves, t.erasures = t.leaves[:leaves], t.erasures[:erasures]
 			if _, err := t.exec(`ROLLBACK TO caller`); err != nil {
 				// The engine rolled the whole transaction back already: disk full, an I/O fault.
 				sqlTx.Rollback()
@@ -209,6 +210,15 @@ func (s *Store) runBatch(live []*request) error {
 		return explain(s.path, err)
 	}
 	s.tree = tree
+	if len(t.leaves) > 0 {
+		for _, k := range s.keepers {
+			k.offer(tree.note)
+		}
+	}
+	if len(t.erasures) > 0 {
+		s.afterErasure()
+		_ = s.noteErasures(t.erasures) // it is done and durable; what is missing on the list is added when the database is next opened
+	}
 	return nil
 }
 

@@ -130,32 +130,40 @@ can never be opened again.`,
 		if err := mustBeFree(out, "the backup"); err != nil {
 			return err
 		}
-		if err := store.Backup(cmd.Context(), o, out, progressOn(cmd.ErrOrStderr())); err != nil {
+		head, err := store.Backup(cmd.Context(), o, out, progressOn(cmd.ErrOrStderr()))
+		if err != nil {
 			return err
 		}
 		if format == "json" {
-			return writeJSON(cmd.OutOrStdout(), map[string]string{"backup": out})
+			return writeJSON(cmd.OutOrStdout(), map[string]any{"backup": out, "head": head})
 		}
-		_, err = fmt.Fprintf(cmd.OutOrStdout(), "Backed up to %s. The key file is not in it: keep a copy of that apart.\n", out)
+		said := fmt.Sprintf("Backed up to %s. The key file is not in it: keep a copy of that apart.\n", out)
+		if head != nil {
+			said += "Head:\n" + *head
+		}
+		_, err = io.WriteString(cmd.OutOrStdout(), said)
 		return err
 	}
 	return cmd
 }
 
 func newRestore() *cobra.Command {
-	var from, database, format string
+	var from, database, keyFile, format string
 	var force bool
 	cmd := &cobra.Command{
 		Use:   "restore",
 		Short: "Check a backup and put it in place of the database",
 		Long: `Restore verifies a backup and then puts it in place. Stop the service first. It refuses to
-replace a database that holds entries which the backup lacks, unless --force says that they may
-be lost.`,
+replace a database that holds entries which the backup lacks, and with the key file also a backup
+older than the head kept beside it, unless --force says that what came after may be lost. A
+forced restore that loses anything is recorded in the ledger, and people erased since are erased
+again: at once with the key file, else when the service next starts.`,
 		Example: "  brakewright restore --from shop-2030-05-01.db --database shop.db",
 		Args:    exactly(0, ""),
 	}
 	databaseFlag(cmd, &database)
 	cmd.Flags().StringVar(&from, "from", "", "the backup")
+	cmd.Flags().StringVar(&keyFile, "key-file", "", "key file: compares with the head kept beside it, and records a forced restore at once")
 	cmd.Flags().BoolVar(&force, "force", false, "also when entries are lost by it")
 	formatFlag(cmd, &format, "text", "json")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
@@ -165,7 +173,7 @@ be lost.`,
 		if err := fileDatabase(database); err != nil {
 			return err
 		}
-		o, err := databaseOptions(from, "")
+		o, err := databaseOptions(from, keyFile)
 		if err != nil {
 			return err
 		}

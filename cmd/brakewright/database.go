@@ -35,7 +35,7 @@ func databaseOptions(database, keyFile string) (store.Options, error) {
 	if err != nil {
 		return o, err
 	}
-	o.Keys = keys
+	o.Keys, o.Beside = keys, keyFile
 	return o, nil
 }
 

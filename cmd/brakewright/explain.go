@@ -41,6 +41,7 @@ func explain(err error) string {
 		{store.ErrWrongKeyFile, "Take the key file that was made with this database."},
 		{store.ErrNotDatabase, "Check the path of the database."},
 		{store.ErrOlder, "Restore with --force if these entries may be lost for ever."},
+		{store.ErrRolledBack, "Put the newer database back, or say with 'brakewright restore --from COPY --database DB --force' that what came after may be lost."},
 		{store.ErrDiskFull, "Make room, then try again."},
 		{store.ErrReadOnly, "Check who owns the file and its folder."},
 	} {

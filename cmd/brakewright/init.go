@@ -179,12 +179,12 @@ func (f *founding) found(ctx context.Context, fsys fs.FS) (err error) {
 	}
 	defer func() {
 		if err != nil {
-			for _, path := range []string{f.keyFile, f.database, f.database + "-wal", f.database + "-shm", f.database + "-journal"} {
+			for _, path := range []string{f.keyFile, f.keyFile + ".head", f.database, f.database + "-wal", f.database + "-shm", f.database + "-journal"} {
 				os.Remove(path) // checked before to have been absent
 			}
 		}
 	}()
-	s, err := acts.Found(ctx, store.Options{Database: f.database, Keys: keys, Now: now, Random: rand.Reader}, store.Founding{
+	s, err := acts.Found(ctx, store.Options{Database: f.database, Keys: keys, Beside: f.keyFile, Now: now, Random: rand.Reader}, store.Founding{
 		Origin: f.origin, Title: f.title, Zone: f.zone,
 		Name: f.person, Login: f.login, Password: f.secrets.Password, Passphrase: f.secrets.Passphrase,
 	}, fsys)

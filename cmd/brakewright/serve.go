@@ -16,8 +16,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"brakewright/curriculum/brakes"
 	"brakewright/server"
 	"brakewright/server/acts"
+	"brakewright/store"
 )
 
 // serving is what serve needs to know.
@@ -27,6 +29,8 @@ type serving struct {
 	curriculum        string
 	publicURL         string
 	tlsCert, tlsKey   string
+	witnessFile       string
+	witnessURL        string
 }
 
 func newServe() *cobra.Command {
@@ -38,6 +42,11 @@ func newServe() *cobra.Command {
 It starts on the programme edition that was adopted last, which is kept in the database. A folder
 named with --curriculum is compared with it whenever a coordinator looks; a changed one is
 offered, and adopted only by a coordinator's signature.
+
+A witness that keeps heads of the ledger elsewhere lets a rewritten or shortened history show:
+--witness-file appends them to a file, --witness-url posts them. Hand one to
+'brakewright verify --head'. The last head is also kept beside the key file, and an older copy
+of the database is not signed for.
 
 Put it behind https: with --tls-cert and --tls-key, or behind a proxy with --public-url. Over
 plain http passwords can be read on the way; that is for this machine alone.`,
@@ -54,6 +63,8 @@ plain http passwords can be read on the way; that is for this machine alone.`,
 	f.StringVar(&s.publicURL, "public-url", "", "address that people use, like https://brakes.example.org")
 	f.StringVar(&s.tlsCert, "tls-cert", "", "certificate chain, PEM")
 	f.StringVar(&s.tlsKey, "tls-key", "", "private key of the certificate, PEM")
+	f.StringVar(&s.witnessFile, "witness-file", "", "file to which heads of the ledger are appended; keep it elsewhere")
+	f.StringVar(&s.witnessURL, "witness-url", "", "address to which heads of the ledger are posted as text")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		if err := needed(cmd, "database", "key-file"); err != nil {
 			return err
@@ -71,6 +82,11 @@ func (s *serving) check() error {
 	if (s.tlsCert == "") != (s.tlsKey == "") {
 		return usagef("--tls-cert and --tls-key go together")
 	}
+	if s.witnessURL != "" {
+		if u, err := url.Parse(s.witnessURL); err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+			return usagef("--witness-url must be like https://witness.example.org/heads, not %q", s.witnessURL)
+		}
+	}
 	if s.publicURL != "" {
 		u, err := url.Parse(s.publicURL)
 		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
@@ -87,12 +103,34 @@ func (s *serving) check() error {
 	return err
 }
 
+// folder is the programme folder to watch; "" where that is the programme which comes along.
+func (s *serving) folder() string {
+	if s.curriculum == embedded {
+		return ""
+	}
+	return s.curriculum
+}
+
 func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
-	st, err := openStore(ctx, s.database, s.keyFile)
+	log := newLog(stderr)
+	o, err := databaseOptions(s.database, s.keyFile)
+	if err != nil {
+		return err
+	}
+	if o.Witnesses, err = s.witnesses(log); err != nil {
+		return err
+	}
+	st, err := store.Open(ctx, o)
 	if err != nil {
 		return err
 	}
 	defer st.Close()
+	if err := st.Refusal(); err != nil {
+		return err
+	}
+	for _, person := range st.NotErased() {
+		log.Warn("the copy that was put back is older than an erasure, which could not be made again: a coordinator must erase this person again", "person", person)
+	}
 	info, err := st.Info(ctx)
 	if err != nil {
 		return err
@@ -110,7 +148,6 @@ func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
 		return err
 	}
 	defer listener.Close()
-	log := newLog(stderr)
 	address := s.publicURL
 	scheme := "http"
 	if certificate != nil {
@@ -125,7 +162,7 @@ func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
 		return err
 	}
 	h, err := server.New(server.Config{
-		Acts: service, Store: st, CurriculumDir: s.curriculum, PublicURL: cookieURL(s.publicURL, scheme, listener.Addr()), Version: programVersion(), Logger: log,
+		Acts: service, Store: st, CurriculumDir: s.folder(), Embedded: brakes.FS, PublicURL: cookieURL(s.publicURL, scheme, listener.Addr()), Version: programVersion(), Logger: log,
 	})
 	if err != nil {
 		return err

@@ -44,18 +44,35 @@ func (s *Service) Touched(ctx context.Context, actor *store.Person, o *Offer) ([
 	if err := s.May(ctx, actor, SeeOffer, Target{}); err != nil {
 		return nil, err
 	}
-	if o.Programme == nil {
-		return nil, errors.New("acts: an offer without a programme touches nobody")
-	}
 	today, err := s.today(ctx)
 	if err != nil {
 		return nil, err
 	}
-	f, err := s.frame(ctx)
+	people, err := s.apprentices(ctx, actor, SeeStanding, "", today)
 	if err != nil {
 		return nil, err
 	}
-	people, err := s.apprentices(ctx, actor, SeeStanding, "", today)
+	return s.touched(ctx, o, people, today)
+}
+
+// TouchedAll is Touched for whoever holds the database itself: of everybody, with names only where the store has its keys.
+func (s *Service) TouchedAll(ctx context.Context, o *Offer) ([]Touch, error) {
+	today, err := s.today(ctx)
+	if err != nil {
+		return nil, err
+	}
+	people, err := s.Store.People(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return s.touched(ctx, o, slices.DeleteFunc(people, func(p *store.Person) bool { return !everHeld(p, Apprentice) }), today)
+}
+
+func (s *Service) touched(ctx context.Context, o *Offer, people []*store.Person, today string) ([]Touch, error) {
+	if o.Programme == nil {
+		return nil, errors.New("acts: an offer without a programme touches nobody")
+	}
+	f, err := s.frame(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ var changeWords = map[string]string{
 
 	"step_added":              "Step added: “{step}” ({weight}).",
 	"step_removed":            "Step removed: “{step}” ({weight}).",
-	"step_reworded":           "Step reworded: “{step}” ({weight}).",
+	"step_reworded":           "Step reworded ({weight}): from “{from}” to “{to}”.",
 	"step_moved":              "Step “{step}” now stands under another step.",
 	"step_place_changed":      "Step “{step}”: what it comes after changes ({weight}).",
 	"step_cars_changed":       "Step “{step}” now holds for other cars or wheels ({weight}): from {from} to {to}.",
@@ -125,3 +125,13 @@ var changeWords = map[string]string{
 	"picture_removed":             "Drawing removed.",
 	"picture_changed":             "Drawing changed.",
 }
+
+// Shown says a line of what was or is there.
+func Shown(l curriculum.ShownLine) string {
+	if w := shownLabels[l.Label]; w != "" {
+		return w + ": " + l.Text
+	}
+	return l.Text
+}
+
+var shownLabels = map[string]string{"why": "Why", "if-skipped": "If skipped", "if-wrong": "If done wrong", "check": "Check", "measure": "Measure"}

@@ -82,6 +82,7 @@ var problemTexts = map[string]problemText{
 	"no_programme":      {"There is no programme.yaml.", "A programme folder begins with that file.", "Put programme.yaml into the folder's top level."},
 	"folder_unreadable": {"The folder cannot be read: {error}.", "Its path or its permissions are wrong.", "Check the path, and that the program may read it."},
 	"file_unreadable":   {"The file cannot be read: {error}.", "It was moved, or its permissions are wrong.", "Check that the program may read it."},
+	"not_plain_file":    {"This is no plain file or folder, so it is left out.", "A symbolic link, a pipe or a device is not followed: it may lead out of the programme's folder.", "Put the file itself here."},
 	"file_too_large":    {"The file has more than {limit} MiB.", "A lesson is text; a file of this size is something else.", "Split it, or make the drawing simpler."},
 	"folder_too_large":  {"The files have more than {limit} MiB in all.", "A programme is text and drawings.", "Take out what does not belong to the programme."},
 	"too_many_files":    {"There are {count} files; {limit} are allowed.", "Most of them cannot be lessons.", "Take out what does not belong to the programme."},

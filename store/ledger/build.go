@@ -42,6 +42,15 @@ func (p PersonalField) Hash() string {
 	return hex.EncodeToString(h.Sum(nil))
 }
 
+// Owner is whose a body's personal fields are, and whose erasure destroys them: the subject's, or where an entry is about
+// nobody, the actor's.
+func Owner(b Body) string {
+	if b.Subject != "" {
+		return b.Subject
+	}
+	return b.Actor
+}
+
 func newSubmission(random io.Reader, head Head, payload any, owner string, personal map[string]string, content map[string][]byte) (*Submission, error) {
 	kind, ok := KindOf(head.Type)
 	if !ok {

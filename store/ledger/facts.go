@@ -9,6 +9,8 @@ type Facts interface {
 	BackdatingDays() (int, error)
 	// Person says whether somebody is known.
 	Person(id string) (bool, error)
+	// Erased says whether a person has been erased.
+	Erased(person string) (bool, error)
 	// Roles are all roles ever granted to a person.
 	Roles(person string) ([]RoleFact, error)
 	// Coordinators are all coordinators' roles ever granted.

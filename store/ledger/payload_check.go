@@ -258,6 +258,15 @@ func (p *PersonPayload) check(f *faults) {
 	}
 }
 func (p *PasswordPayload) check(*faults) {}
+func (p *ErasurePayload) check(*faults)  {}
+
+func (p *PutBackPayload) check(f *faults) {
+	f.count("entries", int(p.Entries))
+	f.count("known_size", int(p.KnownSize))
+	if raw, err := base64.StdEncoding.Strict().DecodeString(p.KnownRoot); err != nil || len(raw) != 32 {
+		f.add("known_root", "is not 32 bytes as base64")
+	}
+}
 
 func (p *SitePayload) check(f *faults) {
 	f.id("site", p.Site)
@@ -318,6 +327,9 @@ func (p *LeavePayload) check(f *faults) {
 func (p *ReadingPayload) check(f *faults) {
 	f.id("lesson", p.Lesson)
 	f.hash("edition", p.Edition)
+	if p.Since != "" {
+		f.hash("since", p.Since)
+	}
 }
 
 func (p *TestIssuedPayload) check(f *faults) {

@@ -14,6 +14,7 @@ const (
 	MakerSupervisor  Maker = "supervisor"  // holds the role on the day of recording
 	MakerAppointed   Maker = "appointed"   // a supervisor appointed for the task at the site on the day it happened
 	MakerSelf        Maker = "self"        // the person whom it is about
+	MakerKeyHolder   Maker = "key holder"  // whoever holds database and key file: the actor is [KeyHolder]
 )
 
 // Signing is which signatures an entry needs. A signature that is not needed may be there, and must then be good.
@@ -155,6 +156,10 @@ var kinds = []Kind{
 		When: "names a stand-down that holds and that the actor did not order", New: func() any { return new(StandDownReviewPayload) }},
 	{Type: Assigned, Makers: []Maker{MakerCoordinator}, About: AboutPerson, Signing: SignNone,
 		When: "to a supervisor or coordinator who is not the person whom it is about", New: func() any { return new(AssignedPayload) }},
+	{Type: Erased, Makers: []Maker{MakerCoordinator}, About: AboutPerson, Signing: SignActor,
+		When: "never oneself; once, and nothing more about or by the person; may be dated as long ago as it happened", New: func() any { return new(ErasurePayload) }},
+	{Type: PutBack, Makers: []Maker{MakerKeyHolder}, About: AboutNobody, Signing: SignNone,
+		When: "made when the database is opened after a forced restore that lost entries", New: func() any { return new(PutBackPayload) }},
 }
 
 var kindByType = func() map[Type]*Kind {

@@ -32,6 +32,7 @@ const (
 	NotFirst         = "not_first"          // an opening that is not entry 0, or another entry that is
 	NoSuchPerson     = "no_such_person"     // person
 	PersonKnown      = "person_known"       // person: the id is taken
+	PersonErased     = "person_erased"      // person: was erased, so nothing more is recorded of them
 	NoSuchSite       = "no_such_site"       // site
 	SiteKnown        = "site_known"         // site
 	NoSuchCohort     = "no_such_cohort"     // cohort
@@ -91,7 +92,7 @@ const (
 
 // RuleCodes are all codes, sorted, so that whoever says them can prove that none is left without words.
 func RuleCodes() []string {
-	codes := []string{NotFirst, NoSuchPerson, PersonKnown, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
+	codes := []string{NotFirst, NoSuchPerson, PersonKnown, PersonErased, NoSuchSite, SiteKnown, NoSuchCohort, CohortKnown, AlreadyMember, NotMember,
 		UnknownZone, Future, TooOld, LateNeedsReason, LateNeedsSecond, NotAllowed, NotAppointed, NotApprentice, Oneself, Unsigned,
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
@@ -190,8 +191,10 @@ func (j *judge) known() error {
 	if j.Body.Type == Opening {
 		return nil
 	}
-	if err := j.knownPerson(j.Body.Actor); err != nil {
-		return err
+	if j.Body.Actor != KeyHolder {
+		if err := j.livingPerson(j.Body.Actor); err != nil {
+			return err
+		}
 	}
 	if j.Body.Site != "" {
 		return j.knownSite(j.Body.Site)
@@ -203,6 +206,18 @@ func (j *judge) knownPerson(id string) error {
 	ok, err := j.facts.Person(id)
 	if err == nil && !ok {
 		return broken(NoSuchPerson, "person", id)
+	}
+	return err
+}
+
+// livingPerson: known, and not erased.
+func (j *judge) livingPerson(id string) error {
+	if err := j.knownPerson(id); err != nil {
+		return err
+	}
+	gone, err := j.facts.Erased(id)
+	if err == nil && gone {
+		return broken(PersonErased, "person", id)
 	}
 	return err
 }
@@ -266,14 +281,14 @@ func (j *judge) about() error {
 	switch j.kind.About {
 	case AboutNewPerson:
 		ok, err := j.facts.Person(j.Body.Subject)
-		if err == nil && ok {
+		if err == nil && (ok || j.Body.Subject == KeyHolder) {
 			return broken(PersonKnown, "person", j.Body.Subject)
 		}
 		return err
 	case AboutPerson:
-		return j.knownPerson(j.Body.Subject)
+		return j.livingPerson(j.Body.Subject)
 	case AboutApprentice:
-		if err := j.knownPerson(j.Body.Subject); err != nil {
+		if err := j.livingPerson(j.Body.Subject); err != nil {
 			return err
 		}
 		ok, err := j.holds(j.Body.Subject, "apprentice", j.happened)
@@ -341,6 +356,8 @@ func (j *judge) maker() error {
 		switch m {
 		case MakerFounder:
 			ok = actor == j.Body.Subject
+		case MakerKeyHolder:
+			ok = actor == KeyHolder
 		case MakerSelf:
 			ok = actor == j.Body.Subject
 		case MakerCoordinator, MakerSupervisor:
@@ -581,6 +598,8 @@ func (j *judge) late() error {
 			return broken(Future)
 		}
 		earliest = min(earliest, p.Date)
+	case *ErasurePayload: // made again when a copy from before it is put back, however late
+		return nil
 	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
 		finished, err := Date(p.Finished, j.Body.Zone)
 		if err != nil {
@@ -637,7 +656,7 @@ func (j *judge) own() error {
 		return err
 	case *KeyEndedPayload:
 		return j.keyEnd(p)
-	case *LeavePayload:
+	case *LeavePayload, *ErasurePayload:
 		return j.notOneself()
 	case *TestHandedInPayload:
 		return j.test(p)

@@ -757,6 +757,40 @@ func TestRules(t *testing.T) {
 		{"a programme is adopted by a coordinator", NotAllowed, func(h *history) act {
 			return act{typ: ProgrammeAdopted, actor: "sam", payload: ProgrammePayload{}, content: []string{"programme"}, sign: []string{"sam"}}
 		}},
+		{"an erasure needs a signature", Unsigned, func(h *history) act {
+			return act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}}
+		}},
+		{"an erasure is a coordinator's", NotAllowed, func(h *history) act {
+			return act{typ: Erased, actor: "sam", subject: "pat", payload: ErasurePayload{}, sign: []string{"sam"}}
+		}},
+		{"nobody erases themselves", Oneself, func(h *history) act {
+			return act{typ: Erased, actor: "cora", subject: "cora", payload: ErasurePayload{}, sign: []string{"cora"}}
+		}},
+		{"an erasure may be as old as it is", "", func(h *history) act {
+			return late(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}}, 400)
+		}},
+		{"a person is erased once", PersonErased, func(h *history) act {
+			a := act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}}
+			h.do(a)
+			return a
+		}},
+		{"nothing is recorded of the erased", PersonErased, func(h *history) act {
+			h.do(act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}})
+			return h.signOff("sam", "pat", nil)
+		}},
+		{"the erased record nothing", PersonErased, func(h *history) act {
+			h.do(act{typ: Erased, actor: "cora", subject: "both", payload: ErasurePayload{}, sign: []string{"cora"}})
+			return act{typ: LessonRead, actor: "both", subject: "both", payload: ReadingPayload{Lesson: "bleed", Edition: Hash(nil)}}
+		}},
+		{"an erasure ends the keys", KeyNotInForce, func(h *history) act {
+			h.do(act{typ: Erased, actor: "cora", subject: "sam", payload: ErasurePayload{}, sign: []string{"cora"}})
+			h.now += 1000
+			return h.signOff("sue", "pat", func(a *act, p *SignOffPayload) { a.sign = []string{"sue", "sam"} })
+		}},
+		{"an older copy is put back by nobody in person", NotAllowed, func(h *history) act {
+			return act{typ: PutBack, actor: "cora", payload: PutBackPayload{KnownRoot: EmptyRoot.String()}}
+		}},
+
 		{"a programme is adopted by signature", Unsigned, func(h *history) act {
 			return act{typ: ProgrammeAdopted, actor: "cora", payload: ProgrammePayload{}, content: []string{"programme"}}
 		}},

@@ -13,6 +13,7 @@ type State struct {
 	programme    string
 	windows      map[string]int // what Backdating said, by programme edition
 	persons      map[string]bool
+	erased       map[string]bool
 	roles        map[string][]RoleFact // by person
 	appointments map[string][]AppointmentFact
 	begun        map[string]*BegunFact
@@ -52,7 +53,7 @@ type signedEntry struct {
 func NewState() *State {
 	return &State{
 		windows: map[string]int{},
-		persons: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
+		persons: map[string]bool{}, erased: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
 		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
@@ -79,6 +80,7 @@ func (s *State) BackdatingDays() (int, error) {
 }
 
 func (s *State) Person(id string) (bool, error)          { return s.persons[id], nil }
+func (s *State) Erased(person string) (bool, error)      { return s.erased[person], nil }
 func (s *State) Roles(person string) ([]RoleFact, error) { return s.roles[person], nil }
 func (s *State) Begun(entry string) (*BegunFact, error)  { return s.begun[entry], nil }
 func (s *State) Key(id string) (*KeyFact, error)         { return s.keys[id], nil }
@@ -178,6 +180,13 @@ func (s *State) Apply(p *Parsed) {
 		s.unappointed(b, x, until)
 	case *KeyAddedPayload:
 		s.addKey(x.Key, b.Subject, p.RecordedAt)
+	case *ErasurePayload:
+		s.erased[b.Subject] = true
+		for _, k := range s.keys {
+			if k.Person == b.Subject && k.EndedAt == 0 {
+				k.EndedAt = max(p.RecordedAt, 1)
+			}
+		}
 	case *KeyEndedPayload:
 		s.keys[x.Key].EndedAt = max(x.From, 1)
 		if x.Why == "compromised" {

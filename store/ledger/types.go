@@ -44,6 +44,8 @@ const (
 	Replied           Type = "reply"             // the apprentice's side of an entry, in writing
 	StandDownReviewed Type = "stand_down_review" // signed by someone who did not order it; it stays for now
 	Assigned          Type = "assigned"          // something that waits gets another owner
+	Erased            Type = "erasure"           // signed by a coordinator: the subject's data key, salts and values are destroyed
+	PutBack           Type = "put_back"          // an older copy of the database took the place of a newer one, and was told to
 )
 
 // Refs are the hashes that any payload may carry.
@@ -162,6 +164,7 @@ type ReadingPayload struct {
 	Refs
 	Lesson  string `json:"lesson"`
 	Edition string `json:"edition"`
+	Since   string `json:"since,omitempty"` // what was read is what changed since this programme edition; "" is the lesson
 }
 
 // TestIssuedPayload: content form. Seed is a decimal string (64 bits do not fit JSON integers).
@@ -372,4 +375,18 @@ type AssignedPayload struct {
 	Refs
 	Matter string `json:"matter"`
 	To     string `json:"to"`
+}
+
+// ErasurePayload: the subject is erased. Nothing personal may stand in it: it would be erased with the rest.
+type ErasurePayload struct{ Refs }
+
+// KeyHolder is the actor of what is recorded on the authority of whoever holds database and key file; nobody has this id.
+const KeyHolder = "key-holder"
+
+// PutBackPayload says what was known of the ledger when an older copy of it was put back.
+type PutBackPayload struct {
+	Refs
+	Entries   int64  `json:"entries"`    // in the copy, before this one
+	KnownSize int64  `json:"known_size"` // entries under the longest head that is known
+	KnownRoot string `json:"known_root"` // its root, base64
 }

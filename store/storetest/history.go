@@ -119,6 +119,17 @@ func (w *World) FullHistory() Past {
 	do("key compromised", w.Make(cora.ID, ledger.KeyEnded, sue.ID, ledger.KeyEndedPayload{Key: sue.Signer.Key, Why: "compromised", From: w.Clock.Now().UnixMilli() - 3600*1000}, why, nil))
 	do("question settled", w.Make(cora.ID, ledger.DisputeSettled, pat.ID, ledger.SettlementPayload{Disputes: past["questioned job"]}, why, nil, cora.Signer))
 	do("key ended", w.Make(sid.ID, ledger.KeyEnded, sid.ID, ledger.KeyEndedPayload{Key: sid.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, why, nil))
+
+	// Somebody who comes, goes and is erased; and an older copy put back, as if it had been.
+	var come []*ledger.Submission
+	gil := w.join(func(s *ledger.Submission) { come = append(come, s) }, "Gil Gone", "gil", true)
+	for _, s := range come {
+		do("gil comes", s)
+	}
+	do("gil renamed", w.Make(gil.ID, ledger.PersonRenamed, gil.ID, ledger.PersonPayload{}, map[string]string{"name": "Gil Going"}, nil))
+	do("erasure", w.Make(cora.ID, ledger.Erased, gil.ID, ledger.ErasurePayload{}, nil, nil, cora.Signer))
+	do("put back", w.Make(ledger.KeyHolder, ledger.PutBack, "", ledger.PutBackPayload{Entries: 5, KnownSize: 9, KnownRoot: ledger.EmptyRoot.String()}, nil, nil))
+	past["gil"] = gil.ID
 	return past
 }
 

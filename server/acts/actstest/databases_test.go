@@ -418,7 +418,8 @@ func (s *Shop) keep(want found) {
 			t.Fatal(err)
 		}
 	}
-	s.ok(store.Backup(context.Background(), s.Options, base+".sqlite", nil))
+	_, err := store.Backup(context.Background(), s.Options, base+".sqlite", nil)
+	s.ok(err)
 	s.ok(s.Options.Keys.Write(base + ".keys"))
 	s.Clock.Set(want.Clock)
 	b, err := json.MarshalIndent(look(t, s.Acts, want), "", "  ")
