@@ -29,6 +29,7 @@ import (
 //	api_study.go    lessons, practice, theory tests
 //	api_questions.go how questions fared, voids
 //	api_jobs.go     watched jobs and their signatures
+//	api_cases.go    spot checks, cars that came back
 //	api_contest.go  what follows an entry, what waits, how keys end
 //	api_decide.go   standings, board, floor, clearances, stand-downs
 //	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
@@ -79,16 +80,29 @@ var apiRoutes = []apiRoute{
 	{"GET", "/jobs", apiJobs, false},
 	{"POST", "/jobs", apiAskJob, false},
 	{"POST", "/jobs/needed", apiNeeded, false},
+	{"GET", "/jobs/number/{number}", apiJobByNumber, false},
 	{"GET", "/jobs/{job}", apiJob, false},
 	{"POST", "/jobs/{job}/take", apiTakeJob, false},
 	{"POST", "/jobs/{job}/decline", apiDeclineJob, false},
+	{"POST", "/jobs/{job}/accept", apiAcceptJob, false},
+	{"POST", "/jobs/{job}/pass-on", apiPassJobOn, false},
 	{"POST", "/jobs/{job}/withdraw", apiWithdrawJob, false},
+	{"POST", "/jobs/{job}/paper", apiFromPaper, false},
+	{"POST", "/jobs/{job}/photos", apiAddPhoto, false},
+	{"GET", "/jobs/{job}/photos/{photo}", apiGetPhoto, false},
+	{"GET", "/jobs/{job}/oral", apiOral, false},
 	{"POST", "/jobs/{job}/taps", apiTap, false},
 	{"POST", "/jobs/{job}/rest-unaided", apiRestUnaided, false},
 	{"GET", "/jobs/{job}/statement", apiStatement, false},
 	{"POST", "/jobs/{job}/sign", apiSignJob, false},
 	{"POST", "/sign", apiSignJobs, false},
 	{"POST", "/unwatched-jobs", apiUnwatchedJob, false},
+	{"POST", "/spot-checks", apiSpotCheck, false},
+	{"GET", "/work", apiFindWork, false},
+	{"GET", "/cases", apiCases, false},
+	{"POST", "/cases", apiOpenCase, false},
+	{"GET", "/cases/{case}", apiCase, false},
+	{"POST", "/cases/{case}/finding", apiCloseCase, false},
 
 	{"GET", "/standing/{apprentice}", apiStanding, false},
 	{"GET", "/board", apiBoard, false},
@@ -201,6 +215,8 @@ type apiCall struct {
 type apiAnswer struct {
 	Status int
 	Body   any
+	Raw    []byte // instead of Body, of this kind
+	Kind   string
 }
 
 func ok(body any) (apiAnswer, error) { return apiAnswer{Body: body}, nil }
@@ -223,7 +239,9 @@ func (c *apiCall) q(name string) string { return c.URL.Query().Get(name) }
 
 func (s *Server) apiHandler(route apiRoute) http.Handler {
 	return s.handle(func(w http.ResponseWriter, r *http.Request) error {
-		r.Body = http.MaxBytesReader(w, r.Body, maxAPIBody)
+		if !takesPhoto(r) {
+			r.Body = http.MaxBytesReader(w, r.Body, maxAPIBody)
+		}
 		answer, err := s.callAPI(route, r)
 		if err != nil {
 			if failureOf(err).status == http.StatusUnauthorized {
@@ -420,6 +438,11 @@ func exactFields(d *json.Decoder, path string, f *fields) error {
 
 func writeAPIJSON(w http.ResponseWriter, a apiAnswer) {
 	w.Header().Set("Cache-Control", "no-store")
+	if a.Raw != nil {
+		w.Header().Set("Content-Type", a.Kind)
+		_, _ = w.Write(a.Raw) // the reader has gone: nothing to be done
+		return
+	}
 	if a.Body == nil {
 		w.WriteHeader(http.StatusNoContent)
 		return

@@ -5,8 +5,11 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"net/http"
+	"strconv"
 	"strings"
 	"time"
 
@@ -19,6 +22,7 @@ import (
 // apiJobLine is a job in a list.
 type apiJobLine struct {
 	ID         string          `json:"id"`
+	Number     int             `json:"number"` // as on the printed sheet
 	Status     store.JobStatus `json:"status"`
 	Apprentice apiPersonName   `json:"apprentice"`
 	Supervisor *apiPersonName  `json:"supervisor"` // null while nobody watches
@@ -27,18 +31,32 @@ type apiJobLine struct {
 	Site       *string         `json:"site"`
 	Bay        string          `json:"bay,omitempty"`
 	CreatedAt  string          `json:"created_at"`
+	PlannedAt  *string         `json:"planned_at"` // null: at once
+	AskedOf    *string         `json:"asked_of"`   // who accepted it, or to whom it was passed on
+	Accepted   bool            `json:"accepted"`
+	PausedAt   *string         `json:"paused_at"`      // null while it runs
+	Paper      bool            `json:"paper"`          // watched on its printed sheet
 	Note       string          `json:"note,omitempty"` // why it was declined or withdrawn
 	SignOff    *string         `json:"sign_off"`       // the entry, once signed
 }
 
 func jobLine(j *store.Job, apprentice, supervisor *store.Person) apiJobLine {
-	l := apiJobLine{ID: j.ID, Status: j.Status, Apprentice: nameOf(apprentice), Task: j.Task, Vehicle: orNull(j.Vehicle),
+	l := apiJobLine{Number: j.Number, PlannedAt: timeOrNull(j.PlannedAt), AskedOf: orNull(j.AskedOf), Accepted: !j.AcceptedAt.IsZero(), PausedAt: timeOrNull(j.PausedAt), Paper: !j.PaperEnd.IsZero(),
+		ID: j.ID, Status: j.Status, Apprentice: nameOf(apprentice), Task: j.Task, Vehicle: orNull(j.Vehicle),
 		Site: orNull(j.Site), Bay: j.Bay, CreatedAt: timeText(j.CreatedAt), Note: j.Note, SignOff: orNull(j.SignOff)}
 	if supervisor != nil {
 		n := nameOf(supervisor)
 		l.Supervisor = &n
 	}
 	return l
+}
+
+// timeOrNull is a time as the API writes it, null for none.
+func timeOrNull(t time.Time) *string {
+	if t.IsZero() {
+		return nil
+	}
+	return orNull(timeText(t))
 }
 
 // apiSheet is a job with its steps as they stand.
@@ -51,10 +69,31 @@ type apiSheet struct {
 	Difficulty string          `json:"difficulty"`
 	NearMiss   bool            `json:"near_miss"`
 	Notes      []string        `json:"notes"`
+	Parts      string          `json:"parts"`
+	Fluid      string          `json:"fluid"`
+	Oral       []store.TapOral `json:"oral"`
+	Photos     []apiPhoto      `json:"photos"`
+	Pauses     []apiSpan       `json:"pauses"`
 	Steps      []apiStep       `json:"steps"`
 	Missing    []string        `json:"missing"`        // keys of steps without which it cannot be finished
 	Decide     bool            `json:"needs_decision"` // signing asks for a critical_decision
 	Taps       []apiTapDone    `json:"taps"`
+}
+
+// apiPhoto is a photograph on a sheet; Path is where its bytes are.
+type apiPhoto struct {
+	ID     string `json:"id"`
+	Path   string `json:"path"`
+	Step   string `json:"step,omitempty"`
+	Width  int    `json:"width"`
+	Height int    `json:"height"`
+	By     string `json:"by"`
+	At     string `json:"at"`
+}
+
+type apiSpan struct {
+	From string `json:"from"`
+	To   string `json:"to"`
 }
 
 type apiStep struct {
@@ -65,7 +104,9 @@ type apiStep struct {
 	Hold          bool         `json:"hold"`
 	Result        *string      `json:"result"`
 	CriticalError bool         `json:"critical_error"`
+	SteppedIn     string       `json:"stepped_in,omitempty"` // supervisor, other, nobody
 	WhatHappened  string       `json:"what_happened,omitempty"`
+	OwnError      bool         `json:"own_error"` // found and put right by the apprentice
 	Bulk          bool         `json:"bulk"`
 	HoldResult    *string      `json:"hold_result"` // accepted, sent_back
 	HoldReason    string       `json:"hold_reason,omitempty"`
@@ -75,7 +116,8 @@ type apiStep struct {
 type apiMeasure struct {
 	Measure int               `json:"measure"` // from 1
 	Text    string            `json:"text"`
-	Limit   string            `json:"limit"` // "" where the car does not say
+	Limit   string            `json:"limit"`  // "" where the car does not say
+	Counts  string            `json:"counts"` // of several readings: one, lowest, highest, spread, each
 	Unit    curriculum.Unit   `json:"unit"`
 	Reading *store.TapReading `json:"reading"`
 	Verdict *string           `json:"verdict"` // within, below, above
@@ -89,7 +131,18 @@ type apiTapDone struct {
 
 func (c *apiCall) sheetOf(s *acts.JobSheet) (apiSheet, error) {
 	out := apiSheet{apiJobLine: jobLine(s.Job, s.Apprentice, s.Supervisor), Car: s.Job.Car, Outcome: orNull(s.Outcome),
-		Difficulty: s.Difficulty, NearMiss: s.NearMiss, Notes: list(s.Notes), Steps: []apiStep{}, Missing: list(s.Missing), Taps: []apiTapDone{}}
+		Difficulty: s.Difficulty, NearMiss: s.NearMiss, Notes: list(s.Notes), Steps: []apiStep{}, Missing: list(s.Missing), Taps: []apiTapDone{},
+		Parts: s.Parts, Fluid: s.Fluid, Oral: []store.TapOral{}, Photos: []apiPhoto{}, Pauses: []apiSpan{}}
+	for _, t := range s.Oral {
+		out.Oral = append(out.Oral, *t.Oral)
+	}
+	for _, t := range s.Photos {
+		out.Photos = append(out.Photos, apiPhoto{ID: t.ID, Path: apiPrefix + "/jobs/" + s.Job.ID + "/photos/" + t.ID, Step: t.Step, Width: t.Photo.Width, Height: t.Photo.Height,
+			By: t.By, At: timeText(time.UnixMilli(t.At))})
+	}
+	for _, x := range s.Pauses {
+		out.Pauses = append(out.Pauses, apiSpan{timeText(time.UnixMilli(x.From)), timeText(time.UnixMilli(x.To))})
+	}
 	if s.Vehicle != nil {
 		out.Layout = s.Vehicle.Layout
 	}
@@ -119,10 +172,10 @@ func (c *apiCall) sheetOf(s *acts.JobSheet) (apiSheet, error) {
 
 func stepOf(lesson string, st acts.SheetStep) apiStep {
 	out := apiStep{Key: st.Key, Lesson: lesson, Title: st.Title, Critical: st.Critical, Hold: st.HoldPoint, Result: orNull(st.Result),
-		CriticalError: st.CriticalError, WhatHappened: st.WhatHappened, Bulk: st.Bulk, HoldResult: orNull(st.Hold), HoldReason: st.HoldReason,
+		CriticalError: st.CriticalError, SteppedIn: st.SteppedIn, WhatHappened: st.WhatHappened, OwnError: st.OwnError, Bulk: st.Bulk, HoldResult: orNull(st.Hold), HoldReason: st.HoldReason,
 		Measures: []apiMeasure{}}
 	for _, m := range st.Measures {
-		out.Measures = append(out.Measures, apiMeasure{m.Number, m.Text, m.Limit, m.Unit, m.Reading, orNull(string(m.Verdict))})
+		out.Measures = append(out.Measures, apiMeasure{m.Number, m.Text, m.Limit, m.Which, m.Unit, m.Reading, orNull(string(m.Verdict))})
 	}
 	return out
 }
@@ -171,6 +224,7 @@ func apiAskJob(c *apiCall) (apiAnswer, error) {
 		Bay        string          `json:"bay"`
 		Setting    string          `json:"setting"`
 		WorkOrder  string          `json:"work_order"`
+		Planned    *apiTime        `json:"planned_at"` // absent: at once
 		Watch      *bool           `json:"watch"`
 	}
 	if err := c.read(&in); err != nil {
@@ -183,7 +237,11 @@ func apiAskJob(c *apiCall) (apiAnswer, error) {
 	if in.Watch != nil {
 		watch = *in.Watch
 	}
-	j, err := c.acts.AskJob(c.ctx(), c.actor, acts.JobRequest{ID: c.id, Apprentice: in.Apprentice, Task: in.Task, Vehicle: in.Vehicle, Car: in.Car,
+	planned := time.Time{}
+	if in.Planned != nil {
+		planned = time.UnixMilli(int64(*in.Planned))
+	}
+	j, err := c.acts.AskJob(c.ctx(), c.actor, acts.JobRequest{Planned: planned, ID: c.id, Apprentice: in.Apprentice, Task: in.Task, Vehicle: in.Vehicle, Car: in.Car,
 		WorkOrder: in.WorkOrder, Site: in.Site, Bay: in.Bay, Setting: in.Setting, Watch: watch})
 	if err != nil {
 		return apiAnswer{}, err
@@ -222,6 +280,106 @@ func apiTakeJob(c *apiCall) (apiAnswer, error) {
 		return apiAnswer{}, err
 	}
 	return apiJob(c)
+}
+
+func apiAcceptJob(c *apiCall) (apiAnswer, error) {
+	if err := c.acts.AcceptJob(c.ctx(), c.actor, c.v("job")); err != nil {
+		return apiAnswer{}, err
+	}
+	return apiJob(c)
+}
+
+func apiPassJobOn(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		To     string `json:"to"` // absent: back to all
+		Reason string `json:"reason"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	if err := c.acts.PassJobOn(c.ctx(), c.actor, c.v("job"), in.To, in.Reason); err != nil {
+		return apiAnswer{}, err
+	}
+	return apiJob(c)
+}
+
+// apiFromPaper says that a job was watched on its printed sheet, from and to these times.
+func apiFromPaper(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		From *apiTime `json:"from"`
+		To   *apiTime `json:"to"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	var from, to time.Time
+	if in.From != nil {
+		from = time.UnixMilli(int64(*in.From))
+	}
+	if in.To != nil {
+		to = time.UnixMilli(int64(*in.To))
+	}
+	if err := c.acts.FromPaper(c.ctx(), c.actor, c.v("job"), from, to); err != nil {
+		return apiAnswer{}, err
+	}
+	return apiJob(c)
+}
+
+func apiJobByNumber(c *apiCall) (apiAnswer, error) {
+	j, err := c.acts.JobByNumber(c.ctx(), c.actor, c.v("number"))
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	s, err := c.acts.Job(c.ctx(), c.actor, j.ID)
+	return c.sheet(http.StatusOK, s, err)
+}
+
+// apiAddPhoto takes a picture as the request's body.
+func apiAddPhoto(c *apiCall) (apiAnswer, error) {
+	b, err := io.ReadAll(c.Body)
+	if tooLarge := (*http.MaxBytesError)(nil); errors.As(err, &tooLarge) {
+		return apiAnswer{}, err
+	}
+	if err != nil {
+		return apiAnswer{}, badJSON("", "The request broke off.")
+	}
+	s, err := c.acts.AddPhoto(c.ctx(), c.actor, c.v("job"), c.id, c.q("step"), b)
+	return c.sheet(http.StatusCreated, s, err)
+}
+
+func apiGetPhoto(c *apiCall) (apiAnswer, error) {
+	b, err := c.acts.Photo(c.ctx(), c.actor, c.v("job"), c.v("photo"))
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	return apiAnswer{Raw: b, Kind: "image/jpeg"}, nil
+}
+
+// apiOral lists questions to ask at the car, with their answers: for whoever may watch the job.
+func apiOral(c *apiCall) (apiAnswer, error) {
+	n, err := strconv.Atoi(cmp.Or(c.q("number"), "1"))
+	if err != nil {
+		n = 0
+	}
+	qs, err := c.acts.OralQuestions(c.ctx(), c.actor, c.v("job"), n)
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type line struct {
+		Question string   `json:"question"`
+		Number   int      `json:"number"`
+		Text     string   `json:"text"`
+		Options  []string `json:"options"`
+		Right    []string `json:"right"`
+	}
+	lines := make([]line, len(qs))
+	for i := range qs {
+		lines[i] = line{qs[i].ID, n, qs[i].Stem, []string{}, list(oralAnswer(&qs[i]))}
+		for _, o := range qs[i].Options {
+			lines[i].Options = append(lines[i].Options, o.Text)
+		}
+	}
+	return ok(lines)
 }
 
 func apiDeclineJob(c *apiCall) (apiAnswer, error) {
@@ -280,6 +438,19 @@ type apiTapIn struct {
 	NearMiss      *bool             `json:"near_miss"`
 	Note          string            `json:"note"`
 	Undo          string            `json:"undo"`
+	SteppedIn     string            `json:"stepped_in"`
+	OwnError      *bool             `json:"own_error"`
+	Oral          *apiOralIn        `json:"oral"`
+	Event         string            `json:"event"` // paused, resumed
+	Parts         *string           `json:"parts"`
+	Fluid         *string           `json:"fluid"`
+}
+
+// apiOralIn is how a question at the car was answered. Number is that of the draw, 1 if absent.
+type apiOralIn struct {
+	Question     string `json:"question"`
+	Number       int    `json:"number"`
+	Satisfactory bool   `json:"satisfactory"`
 }
 
 func apiTap(c *apiCall) (apiAnswer, error) {
@@ -295,7 +466,11 @@ func apiTap(c *apiCall) (apiAnswer, error) {
 	for i, t := range in {
 		taps[i] = store.Tap{ID: t.ID, By: c.actor.ID, At: now, Step: t.Step, Result: t.Result, CriticalError: t.CriticalError,
 			WhatHappened: t.WhatHappened, Bulk: t.Bulk, Hold: t.Hold, Reason: t.Reason, Reading: t.Reading, Outcome: t.Outcome,
-			Difficulty: t.Difficulty, NearMiss: t.NearMiss, Note: t.Note, Undo: t.Undo}
+			Difficulty: t.Difficulty, NearMiss: t.NearMiss, Note: t.Note, Undo: t.Undo,
+			SteppedIn: t.SteppedIn, OwnError: t.OwnError, Event: t.Event, Parts: t.Parts, Fluid: t.Fluid}
+		if t.Oral != nil {
+			taps[i].Oral = &store.TapOral{Question: t.Oral.Question, Number: t.Oral.Number, Satisfactory: t.Oral.Satisfactory}
+		}
 		if t.At != nil {
 			taps[i].At = int64(*t.At)
 		}
@@ -438,11 +613,18 @@ func idAfter(id string, i int) (string, error) {
 
 func apiUnwatchedJob(c *apiCall) (apiAnswer, error) {
 	var in struct {
-		Task string `json:"task"`
-		Date string `json:"date"` // absent: today
+		Task      string `json:"task"`
+		Date      string `json:"date"` // absent: today
+		Vehicle   string `json:"vehicle"`
+		Car       string `json:"car"` // in words
+		WorkOrder string `json:"work_order"`
+		Parts     string `json:"parts"`
+		Fluid     string `json:"fluid"`
+		Notes     string `json:"notes"`
 	}
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return receipt(c.acts.UnwatchedJob(c.ctx(), c.actor, c.id, in.Task, in.Date))
+	return receipt(c.acts.UnwatchedJob(c.ctx(), c.actor, acts.UnwatchedRequest{ID: c.id, Task: in.Task, Date: in.Date, Vehicle: in.Vehicle, Car: in.Car, WorkOrder: in.WorkOrder,
+		Parts: in.Parts, Fluid: in.Fluid, Notes: in.Notes}))
 }

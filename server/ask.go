@@ -24,7 +24,7 @@ func (s *Server) registerAskRoutes(r *mux.Router) {
 const otherCar = "other"
 
 // askFields are the fields that the two pages of asking share.
-var askFields = []string{"id", "task", "vehicle", "apprentice", "site", "bay", "work_order", "setting", "watch"}
+var askFields = []string{"id", "task", "vehicle", "apprentice", "site", "bay", "work_order", "setting", "watch", "planned"}
 
 // askPage asks for a watched job, or lets a supervisor begin one.
 type askPage struct {
@@ -123,8 +123,8 @@ func (s *Server) apprenticesOf(ctx context.Context) ([]choice, error) {
 	return out, nil
 }
 
-// jobRequest reads what was asked for.
-func jobRequest(r *http.Request) acts.JobRequest {
+// jobRequest reads what was asked for. A planned time is one of the site's own clock.
+func (s *Server) jobRequest(r *http.Request) (acts.JobRequest, error) {
 	f := r.PostForm
 	q := acts.JobRequest{ID: f.Get("id"), Apprentice: f.Get("apprentice"), Task: f.Get("task"), Vehicle: f.Get("vehicle"), WorkOrder: strings.TrimSpace(f.Get("work_order")),
 		Site: f.Get("site"), Bay: strings.TrimSpace(f.Get("bay")), Setting: f.Get("setting"), Watch: f.Get("watch") != ""}
@@ -134,7 +134,12 @@ func jobRequest(r *http.Request) acts.JobRequest {
 	if q.Vehicle == otherCar {
 		q.Vehicle = ""
 	}
-	return q
+	zone, err := s.zoneOf(r.Context(), q.Site)
+	if err != nil {
+		return q, err
+	}
+	q.Planned, err = localTime("planned", f.Get("planned"), zone)
+	return q, err
 }
 
 func (s *Server) ask(w http.ResponseWriter, r *http.Request) error {
@@ -144,7 +149,11 @@ func (s *Server) ask(w http.ResponseWriter, r *http.Request) error {
 	if r.PostForm.Get("vehicle") == otherCar {
 		return s.askCar(w, r)
 	}
-	j, err := s.acts.AskJob(r.Context(), personFrom(r.Context()), jobRequest(r))
+	q, err := s.jobRequest(r)
+	if err != nil {
+		return s.askForm(w, r, r.PostForm, err)
+	}
+	j, err := s.acts.AskJob(r.Context(), personFrom(r.Context()), q)
 	if err != nil {
 		return s.askForm(w, r, r.PostForm, err)
 	}
@@ -219,7 +228,11 @@ func (s *Server) askCar(w http.ResponseWriter, r *http.Request) error {
 			problem = carProblems(problems)
 		}
 	case "ask":
-		q := jobRequest(r)
+		q, err := s.jobRequest(r)
+		if err != nil {
+			problem = err
+			break
+		}
 		q.Vehicle, q.Car = "", &car
 		j, err := s.acts.AskJob(r.Context(), personFrom(r.Context()), q)
 		if err == nil {

@@ -56,7 +56,8 @@ var entryTitles = map[ledger.Type]string{
 	ledger.SignOff:           "Watched job signed",
 	ledger.UnwatchedJob:      "Unwatched job",
 	ledger.SpotCheck:         "Spot check",
-	ledger.Return:            "A car came back",
+	ledger.CaseOpened:        "A car came back: case opened",
+	ledger.Return:            "A car came back: finding",
 	ledger.ClearanceGiven:    "Clearance",
 	ledger.StandDownOrdered:  "Stand-down",
 	ledger.StandDownSigned:   "A stand-down was signed",
@@ -176,10 +177,30 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		out = append(out, w.signOffFacts(e, x, name)...)
 	case *ledger.UnwatchedJobPayload:
 		add(taskTitle(w.p, x.Task), ", done alone on ", w.c.day(x.Date).Text)
+		if v := w.p.Vehicle(x.Vehicle); v != nil {
+			add("Car: ", v.Title)
+		}
+		w.carFacts(e, add)
+		if x.Parts != "" {
+			add("Parts fitted: ", x.Parts)
+		}
+		if x.Fluid != "" {
+			add("Fluid: ", x.Fluid)
+		}
+		personal("notes", "Note: ")
 	case *ledger.SpotCheckPayload:
-		add(taskTitle(w.p, x.Task), ": ", readable(x.Finding))
+		add(taskTitle(w.p, x.Task), ": ", strings.ToLower(wordOr(findingNames, x.Finding)))
+		w.carFacts(e, add)
+		personal("notes", "Found: ")
+	case *ledger.CaseOpenedPayload:
+		add(taskTitle(w.p, x.Task))
+		w.carFacts(e, add)
+		personal("what_happened", "Complaint: ")
+		personal("notes", "Known besides: ")
 	case *ledger.ReturnPayload:
-		add(taskTitle(w.p, x.Task), ". Finding: ", readable(x.Finding))
+		add(taskTitle(w.p, x.Task), ". Finding: ", strings.ToLower(wordOr(findingNames, x.Finding)))
+		w.carFacts(e, add)
+		personal("what_happened", "Found: ")
 	case *ledger.ClearancePayload:
 		add("May do alone: ", taskTitle(w.p, x.Task), until(x.Until))
 		for _, l := range x.Layouts {
@@ -252,6 +273,16 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 	return out
 }
 
+// carFacts say a customer's car and its plate or work order.
+func (w entryWords) carFacts(e *store.EntryView, add func(...string)) {
+	if c := carWords(e.Personal["car"]); c != "" {
+		add("Car: ", c)
+	}
+	if o := e.Personal["work_order"]; o != "" {
+		add("Work order or plate: ", o)
+	}
+}
+
 func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, name func(id string) string) []string {
 	var out []string
 	car := x.Vehicle
@@ -272,6 +303,9 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		n[st.Result]++
 		if st.CriticalError {
 			text := stepTitle(w.p, st.Step)
+			if in := stepInNames[st.SteppedIn]; in != "" {
+				text += ". " + strings.TrimSuffix(in, ".")
+			}
 			if why := e.Personal["what_happened/"+st.Step]; why != "" {
 				text += ": " + why
 			}
@@ -288,8 +322,33 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	for _, t := range errors {
 		out = append(out, "Critical error: "+t)
 	}
+	for _, st := range x.Steps {
+		if st.OwnError {
+			out = append(out, "Own error found and put right: "+stepTitle(w.p, st.Step))
+		}
+	}
+	for _, h := range x.Holds {
+		if !h.Accepted {
+			out = append(out, "Sent back: "+stepTitle(w.p, h.Step))
+		}
+	}
 	if x.NearMiss {
 		out = append(out, "A near miss")
+	}
+	for _, o := range x.Oral {
+		out = append(out, "Asked at the car: "+o.Text+" "+map[bool]string{true: "Satisfactory.", false: "Not satisfactory."}[o.Satisfactory])
+	}
+	if x.Parts != "" {
+		out = append(out, "Parts fitted: "+x.Parts)
+	}
+	if x.Fluid != "" {
+		out = append(out, "Fluid: "+x.Fluid)
+	}
+	if x.Paper {
+		out = append(out, "Entered from the printed sheet of job "+itoa(x.Number))
+	}
+	if n := len(x.Photos); n > 0 {
+		out = append(out, count(n, "photograph", "photographs")+", on the sheet")
 	}
 	for _, r := range x.Readings {
 		if v := curriculum.Verdict(r.Verdict); v == curriculum.Below || v == curriculum.Above {
@@ -311,6 +370,12 @@ func (w entryWords) readingsOf(x *ledger.SignOffPayload) []string {
 	var out, within []string
 	for _, r := range x.Readings {
 		t := stepTitle(w.p, r.Step) + ": " + strings.TrimSpace(r.Value+" "+r.Unit)
+		if r.Instrument != "" {
+			t += ", " + r.Instrument
+			if r.Calibrated != "" {
+				t += " calibrated " + w.c.day(r.Calibrated).Text
+			}
+		}
 		if r.Limit != "" {
 			t += " (" + r.Limit + ")"
 		}

@@ -95,6 +95,14 @@ func sentence(code string, args map[string]string) string {
 		return "That was too much at once. Send a smaller file or a shorter text."
 	case "bad_form":
 		return "The form did not arrive whole. Go back and send it again."
+	case "tap_of_another":
+		return "This page was opened by somebody else, so nothing was saved under your name. Open the job again and tap there."
+	case "no_job_number":
+		return "No job that you may see has this number. Read it again from the top of the sheet."
+	case "apprentice_needed":
+		return "Choose the apprentice."
+	case "outcome_reason_needed":
+		return "Say why the job ended this way."
 	case "not_ready":
 		return "Brakewright is starting or its database does not answer. Wait a minute and try again."
 	case "password_differs":

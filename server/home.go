@@ -4,6 +4,8 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"strings"
+	"time"
 
 	"github.com/gorilla/mux"
 
@@ -83,6 +85,7 @@ type jobItem struct {
 	Ago              string
 	Old              bool // has waited longer than a day
 	Note             string
+	Promise          string // when it is wanted and who will watch, "" if it is open to all, now
 	Mine             bool
 	Outcome          string
 	WorkOrder        string
@@ -233,17 +236,54 @@ func (s *Server) jobItem(ctx context.Context, c clock, p *curriculum.Programme, 
 	}
 	l := jobItem{ID: j.ID, Path: "/jobs/" + j.ID, Apprentice: apprentice, Task: taskTitle(p, j.Task), Car: carTitle(p, j), Bay: j.Bay, Status: string(j.Status),
 		Words: wordOr(jobStatusNames, string(j.Status)), Asked: c.at(j.CreatedAt), Ago: c.ago(j.CreatedAt), Note: j.Note, WorkOrder: j.WorkOrder, Setting: wordOr(settingNames, j.Setting)}
-	l.Old = c.now.Sub(j.CreatedAt).Hours() > 24
+	l.Old = c.now.Sub(waitsSince(j)).Hours() > 24
 	if j.Supervisor != "" {
 		if l.Supervisor, err = names.name(ctx, j.Supervisor); err != nil {
 			return jobItem{}, err
 		}
+	}
+	if !j.PausedAt.IsZero() && j.Status == store.JobWatching {
+		l.Words = "Paused since " + c.at(j.PausedAt).Text
+	}
+	if l.Promise, err = promise(ctx, c, names, j); err != nil {
+		return jobItem{}, err
 	}
 	if me := personFrom(ctx); me != nil {
 		l.Mine = j.Supervisor == me.ID
 	}
 	l.Site, err = names.site(ctx, j.Site)
 	return l, err
+}
+
+// waitsSince is the time from which a job's waiting counts: a planned one waits from its time on.
+func waitsSince(j *store.Job) time.Time {
+	if j.PlannedAt.After(j.CreatedAt) {
+		return j.PlannedAt
+	}
+	return j.CreatedAt
+}
+
+// promise says when a waiting job is wanted and who will watch it.
+func promise(ctx context.Context, c clock, names *nameBook, j *store.Job) (string, error) {
+	if j.Status != store.JobWaiting {
+		return "", nil
+	}
+	var parts []string
+	if !j.PlannedAt.IsZero() {
+		parts = append(parts, "For "+c.at(j.PlannedAt).Text)
+	}
+	if j.AskedOf != "" {
+		name, err := names.name(ctx, j.AskedOf)
+		if err != nil {
+			return "", err
+		}
+		if j.AcceptedAt.IsZero() {
+			parts = append(parts, "passed on to "+name)
+		} else {
+			parts = append(parts, name+" will watch")
+		}
+	}
+	return capital(strings.Join(parts, "; ")), nil
 }
 
 // ---- supervisor: waiting ----

@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"net/url"
 	"strings"
 
 	"github.com/gorilla/mux"
@@ -18,8 +19,10 @@ func (s *Server) registerLogInRoutes(r *mux.Router) {
 // logInPage asks for log-in name and password.
 type logInPage struct {
 	BasePage
-	Next   string
-	People []DemoPerson // of a demonstration
+	Next    string
+	Tap     string       // a tap that waits for the log-in, as its form was sent
+	TapPath string       // where it goes
+	People  []DemoPerson // of a demonstration
 }
 
 func (logInPage) template() string { return "login" }
@@ -48,10 +51,13 @@ func (s *Server) logIn(w http.ResponseWriter, r *http.Request) error {
 	if err := form(r); err != nil {
 		return err
 	}
-	token, _, err := s.acts.LogIn(r.Context(), r.PostForm.Get("login"), r.PostForm.Get("password"), peer(r), false)
+	token, p, err := s.acts.LogIn(r.Context(), r.PostForm.Get("login"), r.PostForm.Get("password"), peer(r), false)
 	if err == nil {
 		s.endOldSession(r)
 		s.setSession(w, token)
+		if r.PostForm.Get("tap") != "" {
+			return s.sendKeptTap(w, r, p, token)
+		}
 		http.Redirect(w, r, localPath(r.PostForm.Get("next")), http.StatusSeeOther)
 		return nil
 	}
@@ -65,7 +71,9 @@ func (s *Server) logIn(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	b.set("login", strings.TrimSpace(r.PostForm.Get("login")))
-	return s.render(w, r, status, newLogInPage(b, r.PostForm.Get("next"), s.config.DemoPeople))
+	page := newLogInPage(b, r.PostForm.Get("next"), s.config.DemoPeople)
+	page.Tap, page.TapPath = r.PostForm.Get("tap"), r.PostForm.Get("tap_path")
+	return s.render(w, r, status, page)
 }
 
 // endOldSession ends the session that the browser had, if any: nobody keeps two in one browser.
@@ -120,7 +128,12 @@ func (s *Server) logOut(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	s.dropSession(w)
-	// What this browser keeps of pages already seen goes too: the next person on a shared tablet must not find it.
-	w.Header().Set("Clear-Site-Data", `"cache", "storage"`)
-	return seeOther(w, r, "/login", "logged_out")
+	// What this browser keeps of pages already seen goes too: the next person on a shared tablet must not find it. Taps that
+	// wait for a connection stay; only who made them can send them.
+	w.Header().Set("Clear-Site-Data", `"cache"`)
+	to := "/login"
+	if next := localPath(r.PostFormValue("next")); next != "/" {
+		to += "?next=" + url.QueryEscape(next)
+	}
+	return seeOther(w, r, to, "logged_out")
 }

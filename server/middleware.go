@@ -8,6 +8,8 @@ import (
 	"runtime/debug"
 	"strings"
 	"time"
+
+	"brakewright/server/acts"
 )
 
 // maxBody bounds a request's body: the largest form is a roster of some thousand lines.
@@ -149,9 +151,18 @@ func (s *Server) crossOrigin() (middleware, error) {
 	return p.Handler, nil
 }
 
+// takesPhoto says whether a request may carry a photograph, and so be larger than others.
+func takesPhoto(r *http.Request) bool {
+	return r.Method == http.MethodPost && strings.HasSuffix(r.URL.Path, "/photos")
+}
+
 func limitBody(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		r.Body = http.MaxBytesReader(w, r.Body, maxBody)
+		most := int64(maxBody)
+		if takesPhoto(r) {
+			most = acts.MaxPicture + 64<<10
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, most)
 		next.ServeHTTP(w, r)
 	})
 }

@@ -682,7 +682,7 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	p = p.form("near miss").press("near miss").says(200, "A near miss is noted.")
 	p = p.form("Keep the note").set("note", "Slow, but sound").press("Keep the note").says(200, "Slow, but sound")
 	p.form(`value="finished"`).press("Finished").says(422)
-	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").press("rightly_stopped")
+	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").set("why", "The lift gave way").press("rightly_stopped")
 	p.says(200, "Sign", "Rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
 	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "Word for word")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
@@ -770,7 +770,7 @@ func TestSeveralJobsAreSignedTogether(t *testing.T) {
 	sup := w.as(w.Supervisors[0])
 	for _, m := range w.Apprentices[:2] {
 		p := sup.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-		p.form(`value="interrupted"`).press("interrupted")
+		p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 		w.Clock.Add(time.Hour)
 		sup = w.as(w.Supervisors[0])
 	}
@@ -795,7 +795,7 @@ func TestClearanceByWaiver(t *testing.T) {
 	m := w.Apprentices[0]
 	b := w.as(w.Supervisors[0])
 	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-	p = p.form(`value="interrupted"`).press("interrupted")
+	p = p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 
 	p = b.get(taskPath(m.ID, "induction")).says(200, "Building", "These gates are closed", "Set aside: Reading")
@@ -824,7 +824,7 @@ func TestCriticalErrorOfSomebodyClearedIsDecidedThenAndThere(t *testing.T) {
 			b := w.as(sup)
 			p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "caliper").set("vehicle", "trainer-a").press("Begin")
 			p = p.form("Critical error, taken over").set("what_happened", "Left the banjo bolt loose").press("taken over").says(200, "Left the banjo bolt loose")
-			p = p.form(`value="stopped_by_supervisor"`).press("stopped_by_supervisor")
+			p = p.form(`value="stopped_by_supervisor"`).set("why", "The lift gave way").press("stopped_by_supervisor")
 			p.says(200, "A critical error by somebody who is cleared: "+m.Name, "Critical error")
 			p = p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422)
 			f := p.form("passphrase").set("decision", tt.decision).set("passphrase", sup.Passphrase)
@@ -857,7 +857,7 @@ func TestSigningLateTakesASecondPerson(t *testing.T) {
 	m, sup := w.Apprentices[0], w.Supervisors[0]
 	b := w.as(sup)
 	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-	p.form(`value="interrupted"`).press("interrupted")
+	p.form(`value="interrupted"`).set("why", "The lift gave way").press("interrupted")
 	w.Clock.Add(20 * 24 * time.Hour)
 	b = w.as(sup)
 	p = b.get("/sign").form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(422, "Signed late")

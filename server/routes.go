@@ -24,7 +24,10 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerAskRoutes(r)
 	s.registerUnwatchedRoutes(r)
 
+	s.registerOpenJobRoutes(r)
 	s.registerSheetRoutes(r)
+	s.registerCheckRoutes(r)
+	s.registerCaseRoutes(r)
 	s.registerSignRoutes(r)
 	s.registerStandingRoutes(r)
 	s.registerDecisionRoutes(r)

@@ -4,7 +4,10 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
+
+	"github.com/gorilla/mux"
 
 	"brakewright/store"
 )
@@ -71,6 +74,9 @@ func (s *Server) loggedIn(h handler) handler {
 	return func(w http.ResponseWriter, r *http.Request) error {
 		w.Header().Set("Cache-Control", "no-store")
 		if personFrom(r.Context()) == nil {
+			if r.Method == http.MethodPost && tapPath.MatchString(r.URL.Path) {
+				return s.keepTap(w, r)
+			}
 			to := "/login"
 			if r.Method == http.MethodGet && r.URL.Path != "/" {
 				to += "?next=" + url.QueryEscape(r.URL.RequestURI())
@@ -90,6 +96,38 @@ func (s *Server) loggedIn(h handler) handler {
 		}
 		return h(w, r)
 	}
+}
+
+// tapPath is where taps are sent.
+var tapPath = regexp.MustCompile(`^/jobs/[^/]+/tap$`)
+
+// keepTap asks who tapped to log in again and keeps the tap meanwhile: in the form, or, with our script, in the browser.
+// It is then made by nobody but whose page it was on.
+func (s *Server) keepTap(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	b, err := s.base(r, "Log in")
+	if err != nil {
+		return err
+	}
+	b.Notice = "Your session had ended. The tap is kept: log in, and it is saved."
+	page := newLogInPage(b, strings.TrimSuffix(r.URL.Path, "/tap"), s.config.DemoPeople)
+	page.Tap, page.TapPath = r.PostForm.Encode(), r.URL.Path
+	return s.render(w, r, http.StatusUnauthorized, page)
+}
+
+// sendKeptTap makes the tap that waited for its log-in.
+func (s *Server) sendKeptTap(w http.ResponseWriter, r *http.Request, p *store.Person, token string) error {
+	kept, err := url.ParseQuery(r.PostForm.Get("tap"))
+	path := r.PostForm.Get("tap_path")
+	if err != nil || !tapPath.MatchString(path) {
+		return failure{status: http.StatusBadRequest, code: "bad_form", cause: err}
+	}
+	again := r.Clone(withPerson(r.Context(), p, token))
+	again.PostForm, again.Form, again.URL.Path, again.URL.RawQuery = kept, kept, path, ""
+	again = mux.SetURLVars(again, map[string]string{"job": strings.Split(path, "/")[2]})
+	return s.loggedIn(s.tap)(w, again)
 }
 
 // localPath keeps a "next" address within this server: a path, never another host.

@@ -60,7 +60,7 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 			return err
 		}
 		code := failureOf(problem).code
-		page.Late = code == "late_second_needed" || f.Get("late") != ""
+		page.Late = code == "late_second_needed" || code == "paper_second_needed" || f.Get("late") != ""
 		page.Decide = f.Get("decide") != "" || code == "decision_needed"
 	}
 	for _, k := range []string{"decision", "decision_reason", "late_reason", "second_login"} {
@@ -92,6 +92,9 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 		}
 		if x.Critical, err = s.acts.NeedsDecision(ctx, me, j.Job.ID); err != nil {
 			return err
+		}
+		if x.Chosen && !j.Job.PaperEnd.IsZero() {
+			page.Late = true
 		}
 		if x.Critical && x.Chosen {
 			page.Decide, page.DecideOn = true, x.Apprentice
@@ -165,6 +168,9 @@ func inShort(sh *acts.JobSheet) []string {
 		parts = append(parts, part)
 	}
 	out := append([]string{capital(wordOr(outcomeNames, sh.Outcome)) + ". Steps: " + strings.Join(parts, ", ") + "."}, look...)
+	if !sh.Job.PaperEnd.IsZero() {
+		out = append(out, "Entered from the printed sheet: a second person signs, too.")
+	}
 	if sh.NearMiss {
 		out = append(out, "There was a near miss.")
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/gorilla/mux"
 
 	"brakewright/readiness"
+	"brakewright/server/acts"
 )
 
 func (s *Server) registerUnwatchedRoutes(r *mux.Router) {
@@ -16,10 +17,13 @@ func (s *Server) registerUnwatchedRoutes(r *mux.Router) {
 // unwatchedPage records a job done alone by somebody cleared.
 type unwatchedPage struct {
 	BasePage
-	Tasks []choice // for which the person is cleared
-	ID    string
-	Today string
+	Tasks    []choice // for which the person is cleared
+	Vehicles []choice
+	ID       string
+	Today    string
 }
+
+var unwatchedFields = []string{"task", "date", "vehicle", "car", "work_order", "parts", "fluid", "notes"}
 
 func (unwatchedPage) template() string { return "unwatched" }
 
@@ -35,12 +39,13 @@ func (s *Server) unwatchedForm(w http.ResponseWriter, r *http.Request, problem e
 	b.set("date", b.clock.today())
 	status, id := http.StatusOK, newID()
 	if problem != nil {
-		if status, err = b.refused(w, problem, "task", "date"); err != nil {
+		if status, err = b.refused(w, problem, unwatchedFields...); err != nil {
 			return err
 		}
 		id = r.PostForm.Get("id")
-		b.set("task", r.PostForm.Get("task"))
-		b.set("date", r.PostForm.Get("date"))
+		for _, k := range unwatchedFields {
+			b.set(k, r.PostForm.Get(k))
+		}
 	}
 	p, err := s.acts.Programme(r.Context())
 	if err != nil {
@@ -51,7 +56,7 @@ func (s *Server) unwatchedForm(w http.ResponseWriter, r *http.Request, problem e
 	if err != nil {
 		return err
 	}
-	page := unwatchedPage{BasePage: b, ID: id, Today: b.clock.today()}
+	page := unwatchedPage{BasePage: b, ID: id, Today: b.clock.today(), Vehicles: vehicleChoices(p)}
 	for _, v := range verdicts {
 		if v.Standing == readiness.Cleared {
 			page.Tasks = append(page.Tasks, choice{v.Task, taskTitle(p, v.Task)})
@@ -65,7 +70,9 @@ func (s *Server) logUnwatched(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	f := r.PostForm
-	if _, err := s.acts.UnwatchedJob(r.Context(), personFrom(r.Context()), f.Get("id"), f.Get("task"), f.Get("date")); err != nil {
+	q := acts.UnwatchedRequest{ID: f.Get("id"), Task: f.Get("task"), Date: f.Get("date"), Vehicle: f.Get("vehicle"), Car: f.Get("car"), WorkOrder: f.Get("work_order"),
+		Parts: f.Get("parts"), Fluid: f.Get("fluid"), Notes: f.Get("notes")}
+	if _, err := s.acts.UnwatchedJob(r.Context(), personFrom(r.Context()), q); err != nil {
 		return s.unwatchedForm(w, r, err)
 	}
 	return seeOther(w, r, "/next", "unwatched_logged")

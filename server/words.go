@@ -25,6 +25,16 @@ var notices = map[string]string{
 	"job_withdrawn":     "The job was withdrawn.",
 	"job_declined":      "The job was declined. The apprentice sees your reason.",
 	"job_taken":         "You are watching this job.",
+	"job_accepted":      "Accepted. The apprentice sees that you will come.",
+	"job_passed_on":     "Passed on, with your reason.",
+	"job_paused":        "Paused.",
+	"job_resumed":       "Resumed.",
+	"job_from_paper":    "Now tap what stands on the sheet, add its photograph, and sign with a second person.",
+	"photo_added":       "The photograph is kept.",
+	"checked":           "The spot check is signed.",
+	"case_opened":       "The case is open.",
+	"case_closed":       "The finding is signed.",
+	"tap_kept":          "Your session had ended. The tap is kept in this browser and is sent once you have logged in.",
 	"tapped":            "Saved.",
 	"undone":            "Undone.",
 	"signed":            "Signed.",
@@ -69,6 +79,14 @@ var outcomeNames = map[string]string{
 	"rightly_stopped":       "Rightly stopped by the apprentice",
 	"stopped_by_supervisor": "Stopped by the supervisor",
 	"interrupted":           "Interrupted",
+}
+
+// stepInNames say who stepped in at a critical error.
+var stepInNames = map[string]string{"supervisor": "The supervisor stepped in.", "other": "Somebody else stepped in.", "nobody": "Nobody stepped in; it was found afterwards."}
+
+var findingNames = map[string]string{
+	"sound": "Sound", "flaw": "A flaw, not unsafe", "unsafe": "Unsafe",
+	"our_work": "Our work", "part": "A part", "other": "Something else", "unknown": "Not known",
 }
 
 var settingNames = map[string]string{

@@ -362,6 +362,10 @@ func (t *tx) checkDraft(p *ledger.Parsed) error {
 // afterEntry tidies drafts that the entry has made an end of.
 func (t *tx) afterEntry(p *ledger.Parsed) error {
 	switch x := p.Payload.(type) {
+	case *ledger.SignOffPayload: // its photographs stand in the entry now
+		if _, err := t.exec(`DELETE FROM photos WHERE job_id = $1`, x.Job); err != nil {
+			return err
+		}
 	case *ledger.TestHandedInPayload:
 		if _, err := t.exec(`DELETE FROM draft_answers WHERE test_id = $1`, x.Test); err != nil {
 			return err

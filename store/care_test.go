@@ -364,7 +364,7 @@ func TestOlderTables(t *testing.T) {
 	w.FullHistory()
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
-	for _, table := range []string{"taps", "jobs", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
+	for _, table := range []string{"taps", "photos", "jobs", "cases", "case_people", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
 		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}

@@ -601,7 +601,7 @@ func testJobs(t *testing.T, w *storetest.World) {
 		t.Fatal(err)
 	}
 	want := j
-	want.Status, want.CreatedAt = store.JobWaiting, w.Clock.Now()
+	want.Status, want.CreatedAt, want.Number = store.JobWaiting, w.Clock.Now(), 1
 	if !got.CreatedAt.Equal(want.CreatedAt) {
 		t.Errorf("created %s", got.CreatedAt)
 	}

@@ -183,7 +183,7 @@ func (s *Store) openView(q querier, v *EntryView, fields map[string]string) erro
 		rows, err := collect(q, func(r *sql.Rows) (x sealedRow, err error) {
 			x.entry = v.Entry.Body.ID
 			return x, r.Scan(&x.field, &x.person, &x.sealed)
-		}, `SELECT field, person_id, sealed FROM personal WHERE entry_id = $1`, v.Entry.Body.ID)
+		}, `SELECT field, person_id, sealed FROM personal WHERE entry_id = $1 AND field NOT LIKE 'photo/%'`, v.Entry.Body.ID)
 		if err != nil {
 			return err
 		}
@@ -199,7 +199,7 @@ func (s *Store) openView(q querier, v *EntryView, fields map[string]string) erro
 		}
 	}
 	for f := range fields {
-		if _, ok := v.Personal[f]; !ok {
+		if _, ok := v.Personal[f]; !ok && !strings.HasPrefix(f, "photo/") {
 			v.Closed = append(v.Closed, f)
 		}
 	}

@@ -67,6 +67,10 @@ func (f *sqlFacts) JobSigned(job string) (bool, error) {
 	return f.exists(`SELECT 1 FROM signed_jobs WHERE job_id = $1`, job)
 }
 
+func (f *sqlFacts) CaseOpen(entry string) (bool, error) {
+	return f.exists(`SELECT 1 FROM cases WHERE entry_id = $1 AND closed_by = ''`, entry)
+}
+
 const roleColumns = `SELECT entry_id, person_id, role, site_id, from_date, until_date, author FROM roles`
 
 func scanRoleFact(r *sql.Rows) (x ledger.RoleFact, err error) {

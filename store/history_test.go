@@ -241,9 +241,31 @@ func (c *chance) submission() *ledger.Submission {
 	case ledger.UnwatchedJob:
 		actor, payload = subject, ledger.UnwatchedJobPayload{Task: task, Date: c.date()}
 	case ledger.SpotCheck:
-		payload = ledger.SpotCheckPayload{Task: task, Finding: pick(c, "finding", ledger.CheckFinding)}
+		p := ledger.SpotCheckPayload{Task: task, Finding: pick(c, "finding", ledger.CheckFinding)}
+		if c.flip("of a job", 3) {
+			p.Of = c.of(ledger.SignOff, ledger.UnwatchedJob, ledger.LessonRead)
+		}
+		payload = p
+	case ledger.CaseOpened:
+		p := ledger.CaseOpenedPayload{Task: task, Jobs: []string{}, People: []string{actor.ID}}
+		personal["what_happened"] = "a soft pedal"
+		if c.flip("a job", 2) {
+			p.Jobs = append(p.Jobs, c.of(ledger.SignOff, ledger.UnwatchedJob))
+		}
+		if c.flip("by a coordinator", 2) {
+			actor = any("coordinator")
+		}
+		payload = p
 	case ledger.Return:
-		payload = ledger.ReturnPayload{Task: task, Finding: pick(c, "finding", ledger.Findings)}
+		p := ledger.ReturnPayload{Task: task, Finding: pick(c, "finding", ledger.Findings)}
+		if c.flip("of a case", 2) {
+			p.Case = c.of(ledger.CaseOpened)
+			if e, _ := c.state.Entry(p.Case); e != nil && !c.flip("another's", 8) {
+				subject = &storetest.Member{ID: e.Subject}
+				p.Task = e.Task
+			}
+		}
+		payload = p
 	case ledger.ClearanceGiven:
 		p := ledger.ClearancePayload{Task: task, Programme: ledger.Hash(nil), Program: "x"}
 		if c.flip("until", 3) {
@@ -269,7 +291,7 @@ func (c *chance) submission() *ledger.Submission {
 	case ledger.Recognised:
 		payload = ledger.RecognitionPayload{Task: task, StandsFor: []string{"jobs"}}
 	case ledger.Corrected:
-		h.Corrects = c.of(ledger.SignOff, ledger.Corrected, ledger.LessonRead, ledger.TestHandedIn, ledger.LeaveTaken)
+		h.Corrects = c.of(ledger.SignOff, ledger.Corrected, ledger.LessonRead, ledger.TestHandedIn, ledger.LeaveTaken, ledger.Return)
 		e, _ := c.state.Entry(h.Corrects)
 		if e != nil && !c.flip("another's", 8) {
 			subject = &storetest.Member{ID: e.Subject}

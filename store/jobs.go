@@ -63,65 +63,103 @@ func (s *Store) addJob(ctx context.Context, j Job) error {
 		case !errors.Is(err, ErrNotFound):
 			return err
 		}
+		if err := t.oneActive(&j); err != nil {
+			return err
+		}
 		sealed, err := t.sealJob(&j)
 		if err != nil {
 			return err
 		}
 		_, err = t.exec(`
-			INSERT INTO jobs (id, apprentice, task, supervisor, vehicle, programme, site_id, bay, setting, difficulty, status, created_at, started_at, finished_at, personal)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)`,
+			INSERT INTO jobs (id, apprentice, task, supervisor, vehicle, programme, site_id, bay, setting, difficulty, status, created_at, started_at, finished_at, personal,
+				number, planned_at, asked_of, accepted_at, paused_at, paper_end)
+			SELECT $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, COALESCE(MAX(number), 0) + 1, $16, $17, $18, $19, $20 FROM jobs`,
 			j.ID, j.Apprentice, j.Task, j.Supervisor, j.Vehicle, j.Programme, j.Site, j.Bay, j.Setting, j.Difficulty, string(j.Status),
-			millis(j.CreatedAt), millis(j.StartedAt), millis(j.FinishedAt), sealed)
+			millis(j.CreatedAt), millis(j.StartedAt), millis(j.FinishedAt), sealed, millis(j.PlannedAt), j.AskedOf, millis(j.AcceptedAt), millis(j.PausedAt), millis(j.PaperEnd))
 		return err
 	})
 }
 
-func (s *Store) updateJob(ctx context.Context, id string, change func(*Job) error) error {
-	return s.write(ctx, func(t *tx) error {
-		j, err := s.loadJob(t, id)
-		if err != nil {
-			return err
-		}
-		if j.Status == JobSigned {
-			return fmt.Errorf("job %s is signed: %w", id, ErrConflict)
-		}
-		before := *j
-		if err := change(j); err != nil {
-			return err
-		}
-		if j.ID != before.ID || j.Apprentice != before.Apprentice || j.Task != before.Task || !j.CreatedAt.Equal(before.CreatedAt) {
-			return fmt.Errorf("job %s: id, apprentice, task and the time it was asked for stay: %w", id, ErrConflict)
-		}
-		if j.Status == JobSigned {
-			return fmt.Errorf("job %s is signed by its sign-off and not otherwise: %w", id, ErrConflict)
-		}
-		sealed, err := t.sealJob(j)
-		if err != nil {
-			return err
-		}
-		_, err = t.exec(`
-			UPDATE jobs SET supervisor = $1, vehicle = $2, programme = $3, site_id = $4, bay = $5, setting = $6, difficulty = $7, status = $8,
-				started_at = $9, finished_at = $10, personal = $11 WHERE id = $12`,
-			j.Supervisor, j.Vehicle, j.Programme, j.Site, j.Bay, j.Setting, j.Difficulty, string(j.Status),
-			millis(j.StartedAt), millis(j.FinishedAt), sealed, id)
+// ActiveJobError says that an apprentice is at another car already.
+type ActiveJobError struct{ Job string }
+
+func (e *ActiveJobError) Error() string { return "the apprentice's job " + e.Job + " runs already" }
+
+// oneActive refuses a second job of an apprentice that runs at the same time. It is asked within the write, so that two
+// devices cannot both begin one.
+func (t *tx) oneActive(j *Job) error {
+	if !j.Active() {
+		return nil
+	}
+	var other string
+	err := missing(t.row(`
+		SELECT j.id FROM jobs j LEFT JOIN signed_jobs g ON g.job_id = j.id
+		WHERE j.apprentice = $1 AND j.id <> $2 AND j.status = 'watching' AND j.paused_at = 0 AND j.paper_end = 0 AND g.entry_id IS NULL ORDER BY j.created_at LIMIT 1`,
+		j.Apprentice, j.ID).Scan(&other))
+	switch {
+	case errors.Is(err, ErrNotFound):
+		return nil
+	case err != nil:
 		return err
-	})
+	}
+	return &ActiveJobError{other}
+}
+
+func (s *Store) updateJob(ctx context.Context, id string, change func(*Job) error) error {
+	return s.write(ctx, func(t *tx) error { return t.changeJob(id, change) })
+}
+
+func (t *tx) changeJob(id string, change func(*Job) error) error {
+	j, err := t.s.loadJob(t, id)
+	if err != nil {
+		return err
+	}
+	if j.Status == JobSigned {
+		return fmt.Errorf("job %s is signed: %w", id, ErrConflict)
+	}
+	before := *j
+	if err := change(j); err != nil {
+		return err
+	}
+	if j.ID != before.ID || j.Apprentice != before.Apprentice || j.Task != before.Task || !j.CreatedAt.Equal(before.CreatedAt) {
+		return fmt.Errorf("job %s: id, apprentice, task and the time it was asked for stay: %w", id, ErrConflict)
+	}
+	if j.Status == JobSigned {
+		return fmt.Errorf("job %s is signed by its sign-off and not otherwise: %w", id, ErrConflict)
+	}
+	if !before.Active() {
+		if err := t.oneActive(j); err != nil {
+			return err
+		}
+	}
+	sealed, err := t.sealJob(j)
+	if err != nil {
+		return err
+	}
+	_, err = t.exec(`
+			UPDATE jobs SET supervisor = $1, vehicle = $2, programme = $3, site_id = $4, bay = $5, setting = $6, difficulty = $7, status = $8,
+				started_at = $9, finished_at = $10, personal = $11, planned_at = $12, asked_of = $13, accepted_at = $14, paused_at = $15, paper_end = $16 WHERE id = $17`,
+		j.Supervisor, j.Vehicle, j.Programme, j.Site, j.Bay, j.Setting, j.Difficulty, string(j.Status),
+		millis(j.StartedAt), millis(j.FinishedAt), sealed, millis(j.PlannedAt), j.AskedOf, millis(j.AcceptedAt), millis(j.PausedAt), millis(j.PaperEnd), id)
+	return err
 }
 
 // jobColumns: a job is signed if its sign-off is in the ledger, whatever the draft says.
 const jobColumns = `
 	SELECT j.id, j.apprentice, j.task, j.supervisor, j.vehicle, j.programme, j.site_id, j.bay, j.setting, j.difficulty,
 		CASE WHEN g.entry_id IS NULL THEN j.status ELSE 'signed' END,
-		j.created_at, j.started_at, j.finished_at, COALESCE(g.entry_id, ''), j.personal
+		j.created_at, j.started_at, j.finished_at, COALESCE(g.entry_id, ''), j.personal, j.number, j.planned_at, j.asked_of, j.accepted_at, j.paused_at, j.paper_end
 	FROM jobs j LEFT JOIN signed_jobs g ON g.job_id = j.id`
 
 func (s *Store) scanJob(q querier, r interface{ Scan(...any) error }) (*Job, []byte, error) {
 	var j Job
-	var created, started, finished int64
+	var created, started, finished, planned, acceptedAt, paused, paper int64
 	var sealed []byte
 	err := r.Scan(&j.ID, &j.Apprentice, &j.Task, &j.Supervisor, &j.Vehicle, &j.Programme, &j.Site, &j.Bay, &j.Setting, &j.Difficulty,
-		&j.Status, &created, &started, &finished, &j.SignOff, &sealed)
+		&j.Status, &created, &started, &finished, &j.SignOff, &sealed,
+		&j.Number, &planned, &j.AskedOf, &acceptedAt, &paused, &paper)
 	j.CreatedAt, j.StartedAt, j.FinishedAt = ms(created), ms(started), ms(finished)
+	j.PlannedAt, j.AcceptedAt, j.PausedAt, j.PaperEnd = ms(planned), ms(acceptedAt), ms(paused), ms(paper)
 	return &j, sealed, err
 }
 
@@ -170,6 +208,20 @@ func (s *Store) job(ctx context.Context, id string) (*Job, error) {
 		return nil, err
 	}
 	return j, nil
+}
+
+func (s *Store) jobByNumber(ctx context.Context, number int) (*Job, error) {
+	var j *Job
+	err := s.read(ctx, func(q querier) error {
+		var id string
+		if err := missing(q.row(`SELECT id FROM jobs WHERE number = $1`, number).Scan(&id)); err != nil {
+			return fmt.Errorf("job number %d: %w", number, err)
+		}
+		var err error
+		j, err = s.loadJob(q, id)
+		return err
+	})
+	return j, err
 }
 
 func (s *Store) jobs(ctx context.Context, f JobFilter) ([]*Job, error) {
@@ -227,7 +279,7 @@ func (s *Store) jobs(ctx context.Context, f JobFilter) ([]*Job, error) {
 	return all, err
 }
 
-func (s *Store) addTaps(ctx context.Context, job string, taps []Tap) error {
+func (s *Store) addTaps(ctx context.Context, job string, taps []Tap, change func(*Job, []Tap) error) error {
 	for _, x := range taps {
 		if x.ID == "" {
 			return errors.New("add taps: each needs an id")
@@ -250,8 +302,66 @@ func (s *Store) addTaps(ctx context.Context, job string, taps []Tap) error {
 				return err
 			}
 		}
-		return nil
+		if change == nil {
+			return nil
+		}
+		all, err := tapsOf(t, job, aead)
+		if err != nil {
+			return err
+		}
+		return t.changeJob(job, func(j *Job) error { return change(j, all) })
 	})
+}
+
+func photoAD(job, tap string) []byte { return draftAD("photo\n" + job + "\n" + tap) }
+
+func (s *Store) addPhoto(ctx context.Context, job string, tap Tap, jpeg []byte) error {
+	if tap.ID == "" || len(jpeg) == 0 {
+		return errors.New("add a photograph: id and bytes are needed")
+	}
+	return s.write(ctx, func(t *tx) error {
+		j, err := s.loadJob(t, job)
+		if err != nil {
+			return err
+		}
+		if j.Status == JobSigned || j.Status == JobWithdrawn {
+			return fmt.Errorf("job %s is %s: %w", job, j.Status, ErrConflict)
+		}
+		aead, err := s.dataKey(t, j.Apprentice)
+		if err != nil {
+			return err
+		}
+		sealed, err := sealWith(s.random, aead, jpeg, photoAD(job, tap.ID))
+		if err != nil {
+			return err
+		}
+		if _, err := t.exec(`INSERT INTO photos (job_id, id, sealed) VALUES ($1, $2, $3) ON CONFLICT (job_id, id) DO NOTHING`, job, tap.ID, sealed); err != nil {
+			return err
+		}
+		return t.addTap(job, tap, aead)
+	})
+}
+
+func (s *Store) photo(ctx context.Context, job, tap string) ([]byte, error) {
+	var jpeg []byte
+	err := s.read(ctx, func(q querier) error {
+		var apprentice string
+		var sealed []byte
+		err := missing(q.row(`SELECT j.apprentice, p.sealed FROM photos p JOIN jobs j ON j.id = p.job_id WHERE p.job_id = $1 AND p.id = $2`, job, tap).Scan(&apprentice, &sealed))
+		if err != nil {
+			return fmt.Errorf("photograph %s of job %s: %w", tap, job, err)
+		}
+		aead, err := s.draftKey(q, apprentice)
+		if err != nil {
+			return err
+		}
+		if aead == nil {
+			return fmt.Errorf("photograph %s of job %s: %w", tap, job, ErrNotFound)
+		}
+		jpeg, err = openWith(aead, sealed, photoAD(job, tap))
+		return err
+	})
+	return jpeg, err
 }
 
 func (t *tx) addTap(job string, x Tap, aead cipher.AEAD) error {
@@ -289,28 +399,33 @@ func (s *Store) taps(ctx context.Context, job string) ([]Tap, error) {
 		if err != nil {
 			return err
 		}
-		all, err = collect(q, func(r *sql.Rows) (x Tap, err error) {
-			var b, sealed []byte
-			if err := r.Scan(&b, &sealed); err != nil {
-				return x, err
-			}
-			if err := json.Unmarshal(b, &x); err != nil {
-				return x, err
-			}
-			x.Job = job
-			if len(sealed) == 0 || aead == nil {
-				return x, nil
-			}
-			open, err := openWith(aead, sealed, draftAD(job+"\n"+x.ID))
-			if err != nil {
-				return x, fmt.Errorf("tap %s of job %s: %w", x.ID, job, err)
-			}
-			var p tapPersonal
-			err = json.Unmarshal(open, &p)
-			x.WhatHappened, x.Reason, x.Note = p.WhatHappened, p.Reason, p.Note
-			return x, err
-		}, `SELECT tap, personal FROM taps WHERE job_id = $1 ORDER BY seq`, job)
+		all, err = tapsOf(q, job, aead)
 		return err
 	})
 	return all, err
+}
+
+// tapsOf reads a job's taps; what is personal in them stays empty without its key.
+func tapsOf(q querier, job string, aead cipher.AEAD) ([]Tap, error) {
+	return collect(q, func(r *sql.Rows) (x Tap, err error) {
+		var b, sealed []byte
+		if err := r.Scan(&b, &sealed); err != nil {
+			return x, err
+		}
+		if err := json.Unmarshal(b, &x); err != nil {
+			return x, err
+		}
+		x.Job = job
+		if len(sealed) == 0 || aead == nil {
+			return x, nil
+		}
+		open, err := openWith(aead, sealed, draftAD(job+"\n"+x.ID))
+		if err != nil {
+			return x, fmt.Errorf("tap %s of job %s: %w", x.ID, job, err)
+		}
+		var p tapPersonal
+		err = json.Unmarshal(open, &p)
+		x.WhatHappened, x.Reason, x.Note = p.WhatHappened, p.Reason, p.Note
+		return x, err
+	}, `SELECT tap, personal FROM taps WHERE job_id = $1 ORDER BY seq`, job)
 }

@@ -132,7 +132,7 @@ type EntryView struct {
 	Index    int64
 	Entry    ledger.Entry
 	Leaf     []byte
-	Personal map[string]string // opened fields
+	Personal map[string]string // opened fields, but photographs: see [Store.PersonalField]
 	Closed   []string          // fields that cannot be opened (erased, or no key file)
 }
 
@@ -170,7 +170,9 @@ const (
 // Job is a watched job; a draft until it is signed.
 type Job struct {
 	ID, Apprentice, Task             string
+	Number                           int             // from 1; given by AddJob
 	Supervisor                       string          // who watches now, "" while waiting
+	AskedOf                          string          // the supervisor who accepted the request or to whom it was passed on, "" any
 	Vehicle                          string          // id of a vehicle sheet, or ""
 	Car                              json.RawMessage // curriculum.Car of a car described on the spot, else nil
 	Programme                        string          // programme edition whose sheet is used
@@ -179,12 +181,22 @@ type Job struct {
 	Difficulty                       string
 	Status                           JobStatus
 	CreatedAt, StartedAt, FinishedAt time.Time
-	SignOff                          string // entry once signed
-	Note                             string // reason given on declining or withdrawing
+	PlannedAt                        time.Time // zero: at once
+	AcceptedAt                       time.Time // by AskedOf; zero if not accepted
+	PausedAt                         time.Time // zero while it runs
+	PaperEnd                         time.Time // watched on paper until then; zero: on the screen
+	SignOff                          string    // entry once signed
+	Note                             string    // reason given on declining or withdrawing
+}
+
+// Active says whether the apprentice is at the car now: somebody watches and the job is not paused.
+func (j *Job) Active() bool {
+	return j.Status == JobWatching && j.PausedAt.IsZero() && j.PaperEnd.IsZero()
 }
 
 // Tap is one act on a job's sheet. ID is minted by the page: the same id twice is one tap. Exactly one of the groups
-// is set: a step's result; a hold point; a reading; an outcome; a note; or an undo of an earlier tap.
+// is set: a step's result; a hold point; a reading; an own error; an oral question; an outcome; an event; parts, fluid, a
+// note; a photograph; or an undo of an earlier tap.
 type Tap struct {
 	ID     string `json:"id"`
 	Job    string `json:"-"`
@@ -194,39 +206,72 @@ type Tap struct {
 	Result string `json:"result,omitempty"`
 	// with a result
 	CriticalError bool   `json:"critical_error,omitempty"`
+	SteppedIn     string `json:"stepped_in,omitempty"` // supervisor, other, nobody
 	WhatHappened  string `json:"what_happened,omitempty"`
 	Bulk          bool   `json:"bulk,omitempty"`
+
+	OwnError *bool `json:"own_error,omitempty"` // the apprentice found an own error and put it right
 
 	Hold   string `json:"hold,omitempty"` // accepted, sent_back
 	Reason string `json:"reason,omitempty"`
 
 	Reading *TapReading `json:"reading,omitempty"`
+	Oral    *TapOral    `json:"oral,omitempty"`
+	Photo   *TapPhoto   `json:"photo,omitempty"`
 
-	Outcome    string `json:"outcome,omitempty"`
-	Difficulty string `json:"difficulty,omitempty"`
-	NearMiss   *bool  `json:"near_miss,omitempty"`
-	Note       string `json:"note,omitempty"`
+	Outcome    string  `json:"outcome,omitempty"`
+	Difficulty string  `json:"difficulty,omitempty"`
+	NearMiss   *bool   `json:"near_miss,omitempty"`
+	Note       string  `json:"note,omitempty"`
+	Parts      *string `json:"parts,omitempty"` // fitted; the last one counts
+	Fluid      *string `json:"fluid,omitempty"`
+
+	Event string `json:"event,omitempty"` // accepted, passed_on, taken (over), paused, resumed
+	To    string `json:"to,omitempty"`    // who a request was passed on to, or watched before it was taken over
 
 	Undo string `json:"undo,omitempty"` // id of a tap
 }
 
-// TapReading is a measurement as entered.
+// TapReading is a measurement as entered. Where it takes several readings, Values are all of them and Value is what
+// counts: the lowest, the highest, the spread, or the worst.
 type TapReading struct {
-	Measure    int    `json:"measure"` // from 1 within the step
-	Value      string `json:"value"`
-	Unit       string `json:"unit"`
-	Instrument string `json:"instrument,omitempty"`
+	Measure    int      `json:"measure"` // from 1 within the step
+	Value      string   `json:"value"`
+	Values     []string `json:"values,omitempty"`
+	Unit       string   `json:"unit"`
+	Instrument string   `json:"instrument,omitempty"`
+	Calibrated string   `json:"calibrated,omitempty"` // date of its last calibration
+}
+
+// TapOral is a question asked at the car, from the job's own draw of questions.
+type TapOral struct {
+	Question     string `json:"question"`
+	Number       int    `json:"number"` // of the draw, from 1
+	Text         string `json:"text"`
+	Satisfactory bool   `json:"satisfactory"`
+}
+
+// TapPhoto is a photograph that was taken; its bytes are kept under the tap's id.
+type TapPhoto struct {
+	Width  int `json:"width"` // pixels
+	Height int `json:"height"`
 }
 
 // AddJob stores a draft; the same id again is the same draft (ErrConflict if another).
 func (s *Store) AddJob(ctx context.Context, j Job) error { return s.addJob(ctx, j) }
 
-// UpdateJob changes status, supervisor, times, bay, note, sign-off of a draft; it refuses a job that is signed.
+// UpdateJob changes status, supervisor, times, bay, note of a draft; it refuses a job that is signed, and with an
+// [ActiveJobError] one that would become active while another of the same apprentice is.
 func (s *Store) UpdateJob(ctx context.Context, id string, change func(*Job) error) error {
 	return s.updateJob(ctx, id, change)
 }
 
 func (s *Store) Job(ctx context.Context, id string) (*Job, error) { return s.job(ctx, id) }
+
+// JobByNumber finds a job by the number on its printed sheet; ErrNotFound.
+func (s *Store) JobByNumber(ctx context.Context, number int) (*Job, error) {
+	return s.jobByNumber(ctx, number)
+}
 
 // JobFilter narrows Jobs. Zero fields do not narrow.
 type JobFilter struct {
@@ -240,11 +285,58 @@ func (s *Store) Jobs(ctx context.Context, f JobFilter) ([]*Job, error) { return 
 
 // AddTaps appends taps to a job that is neither signed nor withdrawn; known ids are passed over.
 func (s *Store) AddTaps(ctx context.Context, job string, taps []Tap) error {
-	return s.addTaps(ctx, job, taps)
+	return s.addTaps(ctx, job, taps, nil)
+}
+
+// TapAndUpdate is AddTaps and UpdateJob in one transaction: what a tap does to its job is never half done. change sees all
+// taps as they then are, those of other devices too; its error takes everything back.
+func (s *Store) TapAndUpdate(ctx context.Context, job string, taps []Tap, change func(*Job, []Tap) error) error {
+	return s.addTaps(ctx, job, taps, change)
+}
+
+// AddPhoto appends the tap of a photograph with its bytes (JPEG).
+func (s *Store) AddPhoto(ctx context.Context, job string, tap Tap, jpeg []byte) error {
+	return s.addPhoto(ctx, job, tap, jpeg)
+}
+
+// Photo is the bytes of a photograph of a job, by its tap, while the job is not signed; ErrNotFound.
+func (s *Store) Photo(ctx context.Context, job, tap string) ([]byte, error) {
+	return s.photo(ctx, job, tap)
 }
 
 // Taps returns a job's taps in the order they came.
 func (s *Store) Taps(ctx context.Context, job string) ([]Tap, error) { return s.taps(ctx, job) }
+
+// ---- cars that came back ----
+
+// Case is a car that came back.
+type Case struct {
+	Entry, Person, Task, Site string // Person is whose work it was
+	Index                     int64
+	Closed                    string // the return with the finding, "" while open
+}
+
+// Cases returns all cases, the newest first; openOnly those without a finding.
+func (s *Store) Cases(ctx context.Context, openOnly bool) ([]Case, error) {
+	return s.cases(ctx, openOnly)
+}
+
+// OpenCasesOf are the open cases in which a person stands, as whose work it was, who watched, released or opened it: as
+// long as there are any, nothing of that person is erased.
+func (s *Store) OpenCasesOf(ctx context.Context, person string) ([]string, error) {
+	return s.openCasesOf(ctx, person)
+}
+
+// FindWork finds the entries of jobs (sign-offs and unwatched jobs) whose plate or work order is the one given, whatever
+// the case and spacing, newest first. It opens every such field: for people with the authority only.
+func (s *Store) FindWork(ctx context.Context, plateOrOrder string) ([]*EntryView, error) {
+	return s.findWork(ctx, plateOrOrder)
+}
+
+// PersonalField opens one personal field of an entry; ErrNotFound if it was erased or never was.
+func (s *Store) PersonalField(ctx context.Context, entry, field string) (string, error) {
+	return s.personalField(ctx, entry, field)
+}
 
 // ---- theory tests ----
 

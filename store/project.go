@@ -40,6 +40,8 @@ var projectionTables = []struct{ name, key string }{
 	{"signed_entries", "key_id, idx"},
 	{"words_on", "named, idx"},
 	{"assignments", "matter"},
+	{"cases", "entry_id"},
+	{"case_people", "entry_id, person_id"},
 }
 
 // projection is one entry on its way into the projection tables.
@@ -106,6 +108,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.unwatchedJob(x)
 	case *ledger.SpotCheckPayload:
 		err = p.spotCheck(x)
+	case *ledger.CaseOpenedPayload:
+		err = p.caseOpened(x)
 	case *ledger.ReturnPayload:
 		err = p.returned(x)
 	case *ledger.ClearancePayload:

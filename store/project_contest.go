@@ -47,6 +47,10 @@ func (p *projection) correction(x *ledger.CorrectionPayload) error {
 	if err := p.run(`UPDATE leaves SET withdrawn_by = $1 WHERE entry_id = $2`, p.body.ID, p.body.Corrects); err != nil {
 		return err
 	}
+	// A finding withdrawn opens its case again.
+	if err := p.run(`UPDATE cases SET closed_by = '' WHERE closed_by = $1`, p.body.Corrects); err != nil {
+		return err
+	}
 	r := readiness.Record{Type: "correction", Corrects: p.body.Corrects, Record: json.RawMessage("null")}
 	if x.SignOff != nil {
 		first, err := p.original()

@@ -125,6 +125,9 @@ func jobRecord(x *ledger.SignOffPayload, supervisor string) readiness.Record {
 	for _, s := range x.Steps {
 		r.Steps = append(r.Steps, readiness.StepResult{Step: s.Step, Result: s.Result, CriticalError: s.CriticalError, Bulk: s.Bulk})
 	}
+	for _, o := range x.Oral {
+		r.Oral = append(r.Oral, readiness.OralAnswer{Question: o.Question, Satisfactory: o.Satisfactory})
+	}
 	return r
 }
 
@@ -143,7 +146,25 @@ func (p *projection) spotCheck(x *ledger.SpotCheckPayload) error {
 	return p.record(0, readiness.Record{Type: "spot_check", Task: x.Task, Supervisor: p.body.Actor, Finding: x.Finding})
 }
 
+func (p *projection) caseOpened(x *ledger.CaseOpenedPayload) error {
+	err := p.run(`INSERT INTO cases (entry_id, idx, person_id, task, site_id, closed_by) VALUES ($1, $2, $3, $4, $5, '')`,
+		p.body.ID, p.index, p.body.Subject, x.Task, p.body.Site)
+	if err != nil {
+		return err
+	}
+	for _, person := range append([]string{p.body.Subject, p.body.Actor}, x.People...) {
+		err := p.run(`INSERT INTO case_people (entry_id, person_id) VALUES ($1, $2) ON CONFLICT (entry_id, person_id) DO NOTHING`, p.body.ID, person)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (p *projection) returned(x *ledger.ReturnPayload) error {
+	if err := p.run(`UPDATE cases SET closed_by = $1 WHERE entry_id = $2 AND closed_by = ''`, p.body.ID, x.Case); err != nil {
+		return err
+	}
 	return p.record(0, readiness.Record{Type: "return", Task: x.Task, Finding: x.Finding})
 }
 

@@ -12,6 +12,7 @@ import (
 	"brakewright/quiz"
 	"brakewright/readiness"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 // Service carries out acts. It keeps no state that another process would miss: parsed programmes are cached by edition.
@@ -163,8 +164,9 @@ type JobRequest struct {
 	Car        *curriculum.Car
 	WorkOrder  string // plate or work order, personal
 	Site, Bay  string
-	Setting    string // bench, training_vehicle, customers_car; "" follows from Vehicle or Car
-	Watch      bool   // the actor, a supervisor, starts watching at once
+	Setting    string    // bench, training_vehicle, customers_car; "" follows from Vehicle or Car
+	Planned    time.Time // when it is wanted; zero is now
+	Watch      bool      // the actor, a supervisor, starts watching at once
 }
 
 // AskJob stores a request by the apprentice, or a job started by a supervisor.
@@ -179,6 +181,44 @@ func (s *Service) TakeJob(ctx context.Context, actor *store.Person, job string) 
 func (s *Service) DeclineJob(ctx context.Context, actor *store.Person, job, reason string) error {
 	return s.declineJob(ctx, actor, job, reason)
 }
+
+// AcceptJob promises to watch a job that waits; TakeJob begins it.
+func (s *Service) AcceptJob(ctx context.Context, actor *store.Person, job string) error {
+	return s.acceptJob(ctx, actor, job)
+}
+
+// PassJobOn hands a request on to another supervisor who may watch it, with a reason. supervisor "" gives it back to all.
+func (s *Service) PassJobOn(ctx context.Context, actor *store.Person, job, supervisor, reason string) error {
+	return s.passJobOn(ctx, actor, job, supervisor, reason)
+}
+
+// FromPaper says that a job was watched on its printed sheet, from and to these times: its taps are then entered from
+// the sheet, and signing takes the sheet's photograph and a second signature.
+func (s *Service) FromPaper(ctx context.Context, actor *store.Person, job string, from, to time.Time) error {
+	return s.fromPaper(ctx, actor, job, from, to)
+}
+
+// JobByNumber finds a job by the number on its printed sheet, for somebody who may see it.
+func (s *Service) JobByNumber(ctx context.Context, actor *store.Person, number string) (*store.Job, error) {
+	return s.jobByNumber(ctx, actor, number)
+}
+
+// AddPhoto takes a photograph onto a job's sheet. tap is the id of its tap; step may be "". The picture is decoded,
+// scaled and encoded anew; refusals are photo_too_large, photo_unreadable, photo_kind, photo_pixels, too_many_photos.
+func (s *Service) AddPhoto(ctx context.Context, actor *store.Person, job, tap, step string, picture []byte) (*JobSheet, error) {
+	return s.addPhoto(ctx, actor, job, tap, step, picture)
+}
+
+// Photo is a photograph of a job (JPEG), by its tap or, of a signed job, by its field "photo/N".
+func (s *Service) Photo(ctx context.Context, actor *store.Person, job, name string) ([]byte, error) {
+	return s.photo(ctx, actor, job, name)
+}
+
+// OralQuestions are questions of the job's task to ask at the car, from a draw of the job's own; number counts from 1.
+func (s *Service) OralQuestions(ctx context.Context, actor *store.Person, job string, number int) ([]quiz.Question, error) {
+	return s.oralQuestions(ctx, actor, job, number)
+}
+
 func (s *Service) WithdrawJob(ctx context.Context, actor *store.Person, job string) error {
 	return s.withdrawJob(ctx, actor, job)
 }
@@ -195,12 +235,20 @@ type JobSheet struct {
 	Difficulty  string
 	NearMiss    bool
 	Notes       []string
-	Supervisors []string // all who tapped
-	Open        []string // keys of critical steps, hold points and others not yet tapped
-	Missing     []string // what must be tapped before it can be finished: critical steps and hold points
+	Oral        []store.Tap // questions asked at the car, the last answer to each
+	Photos      []store.Tap
+	Parts       string // fitted
+	Fluid       string
+	Paused      bool
+	Pauses      []ledger.Span // of the time between start and end (or now: then the last one ends at 0)
+	Supervisors []string      // all who tapped
+	Open        []string      // keys of critical steps, hold points and others not yet tapped
+	Missing     []string      // what must be tapped before it can be finished: critical steps and hold points
 	Taps        []store.Tap
+	Events      []store.Tap // taken over, passed on, paused, resumed; without those undone
 
 	outcomeAt int64 // UTC, milliseconds
+	pausedAt  int64 // of the pause that runs, 0 if none
 }
 
 // SheetLesson is one lesson's part of a sheet.
@@ -218,7 +266,10 @@ type SheetStep struct {
 	HoldPoint     bool   // the same
 	Result        string // "" until tapped
 	CriticalError bool
+	SteppedIn     string // at a critical error: supervisor, other, nobody
 	WhatHappened  string
+	OwnError      bool   // the apprentice found an own error and put it right
+	OwnErrorWhat  string // what it was, or ""
 	Bulk          bool
 	Hold          string // "", accepted, sent_back
 	HoldReason    string
@@ -234,6 +285,8 @@ type SheetMeasure struct {
 	Number  int // from 1
 	Text    string
 	Limit   string // "at least 20 mm", or "" when the car does not say
+	Source  string // where the limit was read, of a car described on the spot
+	Which   string // what counts of several readings: one, lowest, highest, spread, each
 	Unit    curriculum.Unit
 	Reading *store.TapReading
 	Verdict curriculum.Verdict
@@ -386,9 +439,85 @@ func (s *Service) Restore(ctx context.Context, actor *store.Person, id, apprenti
 	return s.restore(ctx, actor, id, apprentice, task, reason, passphrase)
 }
 
-// UnwatchedJob records a job done alone by somebody cleared.
-func (s *Service) UnwatchedJob(ctx context.Context, actor *store.Person, id, task, date string) (store.Receipt, error) {
-	return s.unwatchedJob(ctx, actor, id, task, date)
+// UnwatchedRequest records a job done alone by somebody cleared. Only Task must be there.
+type UnwatchedRequest struct {
+	ID, Task, Date string
+	Vehicle        string // of a training vehicle
+	Car, WorkOrder string // a customer's car in words, its plate or work order: personal
+	Parts, Fluid   string
+	Notes          string
+}
+
+func (s *Service) UnwatchedJob(ctx context.Context, actor *store.Person, r UnwatchedRequest) (store.Receipt, error) {
+	return s.unwatchedJob(ctx, actor, r)
+}
+
+// SpotCheckRequest is a supervisor's look at finished work. An unsafe finding on somebody who is cleared takes a Decision.
+type SpotCheckRequest struct {
+	ID, Apprentice, Task  string
+	Of                    string // the entry of the job, or ""
+	Finding               string // sound, flaw, unsafe
+	Car, WorkOrder, Notes string
+	Passphrase            string
+	Decision              *CriticalDecision
+}
+
+func (s *Service) SpotCheck(ctx context.Context, actor *store.Person, r SpotCheckRequest) (store.Receipt, error) {
+	return s.spotCheck(ctx, actor, r)
+}
+
+// ---- cars that came back ----
+
+// FindWork finds what was done on a car, by plate, work order or job number, among what the actor may see.
+func (s *Service) FindWork(ctx context.Context, actor *store.Person, what string) ([]*store.EntryView, error) {
+	return s.findWork(ctx, actor, what)
+}
+
+// CaseRequest opens a case: a car came back. Jobs are the entries of jobs on it; without one, Apprentice and Task say
+// whose work of what it is about.
+type CaseRequest struct {
+	ID               string
+	Jobs             []string
+	Apprentice, Task string
+	Car, WorkOrder   string
+	Complaint, Notes string
+}
+
+func (s *Service) OpenCase(ctx context.Context, actor *store.Person, r CaseRequest) (store.Receipt, error) {
+	return s.openCase(ctx, actor, r)
+}
+
+// FindingRequest closes a case. Our own work, of somebody who is cleared, takes a Decision.
+type FindingRequest struct {
+	ID, Case   string
+	Finding    string // our_work, part, other, unknown
+	What       string // what was found
+	Passphrase string
+	Decision   *CriticalDecision
+}
+
+func (s *Service) CloseCase(ctx context.Context, actor *store.Person, r FindingRequest) (store.Receipt, error) {
+	return s.closeCase(ctx, actor, r)
+}
+
+// CaseView is a case with what belongs to it.
+type CaseView struct {
+	Case       store.Case
+	Opened     *store.EntryView
+	Apprentice *store.Person
+	Jobs       []*store.EntryView
+	Closed     *store.EntryView // the return, or nil
+	MayClose   bool
+	MayStand   bool // may stand the apprentice down
+	Decide     bool // the finding "our work" takes a decision on the clearance
+}
+
+func (s *Service) Cases(ctx context.Context, actor *store.Person, openOnly bool) ([]CaseView, error) {
+	return s.listCases(ctx, actor, openOnly)
+}
+
+func (s *Service) Case(ctx context.Context, actor *store.Person, id string) (*CaseView, error) {
+	return s.caseView(ctx, actor, id)
 }
 
 // ---- roster ----

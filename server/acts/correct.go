@@ -83,53 +83,23 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 			}
 		}
 		personal["reason"] = r.Reason
-		subs, err := s.decided(actor, c, decide, r.Decision)
+		d, err := s.decided(ctx, c.about, c.task, decide, r.Decision)
 		if err != nil {
 			return none, err
 		}
-		if decide && !r.Decision.StandDown {
-			personal["reason"] += "\n" + keptBecause(r.Decision.Reason)
+		if kept := d.sayKept(); kept != "" {
+			personal["reason"] += "\n" + kept
 		}
 		sub, err := s.entry(h, p, personal, nil)
 		if err != nil {
 			return none, err
 		}
-		sign := []*ledger.Submission{sub}
-		if len(subs) > 0 {
-			sign = append(sign, subs[1])
-		}
-		if err := s.signAll(ctx, actor, r.Passphrase, sign); err != nil {
-			return none, err
-		}
-		receipts, err := s.submitAll(ctx, append([]*ledger.Submission{sub}, subs...)...)
+		signer, err := s.unlock(ctx, actor, r.Passphrase, "passphrase")
 		if err != nil {
 			return none, err
 		}
-		return receipts[0], nil
+		return s.withStandDown(ctx, sub, signer, d, c.task, c.at)
 	})
-}
-
-// keptBecause is how the reason of a decision to keep a clearance stands in the entry that called for it.
-func keptBecause(why string) string { return "The clearance is kept: " + why }
-
-// decided are the stand-down and its signature, where whoever signs stands down somebody cleared who made a critical error.
-func (s *Service) decided(actor *store.Person, c *concern, decide bool, d *CriticalDecision) ([]*ledger.Submission, error) {
-	if !decide {
-		return nil, nil
-	}
-	if d == nil {
-		return nil, wrong("decision", "decision_needed", "name", c.about.Name, "task", c.task)
-	}
-	why, err := reason("decision_reason", d.Reason)
-	if err != nil || !d.StandDown {
-		return nil, err
-	}
-	ordered, err := s.entry(s.head("", ledger.StandDownOrdered, actor.ID, c.about.ID, c.at), ledger.StandDownPayload{Task: c.task}, map[string]string{"reason": why}, nil)
-	if err != nil {
-		return nil, err
-	}
-	signed, err := s.entry(s.head("", ledger.StandDownSigned, actor.ID, c.about.ID, c.at), ledger.StandDownSignedPayload{StandDown: ordered.Body.ID}, nil, nil)
-	return []*ledger.Submission{ordered, signed}, err
 }
 
 // Recorded is the record that an entry gives: a sign-off's own, or that of a correction; nil if it gives none.
@@ -181,20 +151,20 @@ func (s *Service) recordSheet(ctx context.Context, c *concern, rec *ledger.SignO
 	}
 	for _, d := range rec.Steps {
 		if st := sh.step(d.Step); st != nil {
-			st.Result, st.CriticalError, st.Bulk, st.at = d.Result, d.CriticalError, d.Bulk, d.At
+			st.Result, st.CriticalError, st.SteppedIn, st.OwnError, st.Bulk, st.at = d.Result, d.CriticalError, d.SteppedIn, d.OwnError, d.Bulk, d.At
 			st.WhatHappened = c.view.Personal["what_happened/"+d.Step]
 		}
 	}
 	for _, d := range rec.Readings {
 		if st := sh.step(d.Step); st != nil && d.Measure <= len(st.Measures) {
-			st.Measures[d.Measure-1].take(store.TapReading{Measure: d.Measure, Value: d.Value, Unit: d.Unit, Instrument: d.Instrument})
+			st.Measures[d.Measure-1].take(store.TapReading{Measure: d.Measure, Value: d.Value, Values: d.Values, Unit: d.Unit, Instrument: d.Instrument, Calibrated: d.Calibrated})
 		}
 	}
 	return sh, nil
 }
 
-// newRecord is the record of a sign-off with changes, its personal fields, and whether it brings to light a critical
-// error of somebody who is cleared.
+// newRecord is the record of a sign-off with changes, its personal fields, and whether it brings a critical error to
+// light.
 func (s *Service) newRecord(ctx context.Context, c *concern, ch RecordChanges) (ledger.CorrectionPayload, map[string]string, bool, error) {
 	none := ledger.CorrectionPayload{}
 	rec := Recorded(c.view)
@@ -206,7 +176,7 @@ func (s *Service) newRecord(ctx context.Context, c *concern, ch RecordChanges) (
 		return none, nil, false, err
 	}
 	next := *rec
-	next.Refs = ledger.Refs{}
+	next.Refs, next.Photos = ledger.Refs{}, nil // photographs stay with the first record
 	next.Steps, next.Readings = slices.Clone(rec.Steps), slices.Clone(rec.Readings)
 	personal := maps.Clone(c.view.Personal)
 	delete(personal, "reason")
@@ -235,20 +205,11 @@ func (s *Service) newRecord(ctx context.Context, c *concern, ch RecordChanges) (
 		}
 	}
 	for i, x := range ch.Readings {
-		if err := correctReading(sh, &next, x, i); err != nil {
+		if err := s.correctReading(sh, &next, x, i); err != nil {
 			return none, nil, false, err
 		}
 	}
-	decide := false
-	if countErrors(next.Steps) > errorsBefore {
-		f, err := s.frame(ctx)
-		if err != nil {
-			return none, nil, false, err
-		}
-		if decide, err = s.isCleared(ctx, f, c.about, next.Task); err != nil {
-			return none, nil, false, err
-		}
-	}
+	decide := countErrors(next.Steps) > errorsBefore
 	return ledger.CorrectionPayload{SignOff: &next}, personal, decide, nil
 }
 
@@ -290,6 +251,11 @@ func correctStep(sh *JobSheet, next *ledger.SignOffPayload, personal map[string]
 		d.Bulk = false // whoever corrects it has looked at this one
 	}
 	d.Result, d.CriticalError = x.Result, x.CriticalError
+	if !x.CriticalError {
+		d.SteppedIn = ""
+	} else if d.SteppedIn == "" {
+		d.SteppedIn = usualStepIn(x.Result)
+	}
 	if key := "what_happened/" + x.Step; x.CriticalError {
 		personal[key] = why
 	} else if was {
@@ -298,7 +264,7 @@ func correctStep(sh *JobSheet, next *ledger.SignOffPayload, personal map[string]
 	return nil
 }
 
-func correctReading(sh *JobSheet, next *ledger.SignOffPayload, x ReadingChange, n int) error {
+func (s *Service) correctReading(sh *JobSheet, next *ledger.SignOffPayload, x ReadingChange, n int) error {
 	field := "readings[" + strconv.Itoa(n) + "]"
 	st := sh.step(x.Step)
 	if st == nil || x.Measure < 1 || x.Measure > len(st.Measures) {
@@ -313,10 +279,13 @@ func correctReading(sh *JobSheet, next *ledger.SignOffPayload, x ReadingChange, 
 	}
 	m := st.Measures[x.Measure-1]
 	r := store.TapReading{Measure: x.Measure, Value: x.Value, Unit: x.Unit, Instrument: x.Instrument}
+	if i >= 0 && next.Readings[i].Instrument == x.Instrument {
+		r.Calibrated = next.Readings[i].Calibrated
+	}
 	if r.Unit == "" {
 		r.Unit = string(m.Unit)
 	}
-	r, err := checkReading(st, r)
+	r, err := s.checkReading(st, r)
 	if x, ok := AsRefusal(err); ok {
 		x.Field = field
 	}
@@ -324,7 +293,7 @@ func correctReading(sh *JobSheet, next *ledger.SignOffPayload, x ReadingChange, 
 		return err
 	}
 	m.take(r)
-	d := ledger.ReadingDone{Step: x.Step, Measure: x.Measure, Value: r.Value, Unit: r.Unit, Instrument: r.Instrument, Limit: m.Limit, Verdict: string(m.Verdict)}
+	d := ledger.ReadingDone{Step: x.Step, Measure: x.Measure, Value: r.Value, Values: r.Values, Unit: r.Unit, Instrument: r.Instrument, Calibrated: r.Calibrated, Limit: m.Limit, Verdict: string(m.Verdict)}
 	if i >= 0 {
 		next.Readings[i] = d
 	} else {

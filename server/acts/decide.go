@@ -412,45 +412,76 @@ func (s *Service) restore(ctx context.Context, actor *store.Person, id, apprenti
 	})
 }
 
-func (s *Service) unwatchedJob(ctx context.Context, actor *store.Person, id, task, day string) (store.Receipt, error) {
+func (s *Service) unwatchedJob(ctx context.Context, actor *store.Person, r UnwatchedRequest) (store.Receipt, error) {
 	none := store.Receipt{}
 	at, err := s.homePlace(ctx, actor)
 	if err != nil {
 		return none, err
 	}
-	if err := May(actor, LogUnwatchedJob, Target{Person: actor, Task: task, Date: at.date}); err != nil {
+	if err := May(actor, LogUnwatchedJob, Target{Person: actor, Task: r.Task, Date: at.date}); err != nil {
 		return none, err
 	}
-	if day, err = date("date", day, at.date); err != nil {
+	day, err := date("date", r.Date, at.date)
+	if err != nil {
 		return none, err
 	}
 	f, err := s.frame(ctx)
 	if err != nil {
 		return none, err
 	}
-	t := f.programme.Task(task)
+	t := f.programme.Task(r.Task)
 	switch {
 	case t == nil:
-		return none, wrong("task", "unknown_task", "task", task)
+		return none, wrong("task", "unknown_task", "task", r.Task)
 	case day > at.date:
 		return none, wrong("date", "future", "date", day)
 	case day < addDays(at.date, -f.policy.BackdatingDays):
 		return none, wrong("date", "too_late", "days", strconv.Itoa(f.policy.BackdatingDays), "date", day)
 	}
-	h := s.head(id, ledger.UnwatchedJob, actor.ID, actor.ID, at)
-	same := func(x ledger.UnwatchedJobPayload) bool { return x.Task == task && x.Date == day }
+	if err := knownVehicle(f.programme, r.Vehicle); err != nil {
+		return none, err
+	}
+	p := ledger.UnwatchedJobPayload{Task: r.Task, Date: day, Vehicle: r.Vehicle}
+	personal := map[string]string{}
+	for _, x := range []struct {
+		field, from string
+		to          *string
+	}{{"parts", r.Parts, &p.Parts}, {"fluid", r.Fluid, &p.Fluid}} {
+		if *x.to, err = text(x.field, x.from); err != nil {
+			return none, err
+		}
+	}
+	if err := personalTexts(personal, "car", r.Car, "work_order", r.WorkOrder, "notes", r.Notes); err != nil {
+		return none, err
+	}
+	h := s.head(r.ID, ledger.UnwatchedJob, actor.ID, actor.ID, at)
+	same := func(x ledger.UnwatchedJobPayload) bool {
+		return x.Task == p.Task && x.Date == p.Date && x.Vehicle == p.Vehicle && x.Parts == p.Parts && x.Fluid == p.Fluid
+	}
 	return once(ctx, s, h, same, func() (store.Receipt, error) {
 		vs, err := s.fresh(ctx, f, actor.ID, day)
 		if err != nil {
 			return none, err
 		}
-		if v, _ := verdictOf(vs, task); v.Standing != readiness.Cleared {
+		if v, _ := verdictOf(vs, r.Task); v.Standing != readiness.Cleared {
 			return none, wrong("task", "not_cleared", "task", t.Title, "date", day)
 		}
-		sub, err := s.entry(h, ledger.UnwatchedJobPayload{Task: task, Date: day}, nil, nil)
+		sub, err := s.entry(h, p, personal, nil)
 		if err != nil {
 			return none, err
 		}
 		return s.submit(ctx, sub)
 	})
+}
+
+// personalTexts tidies personal fields, given as names and values in turn.
+func personalTexts(into map[string]string, fields ...string) error {
+	for i := 0; i+1 < len(fields); i += 2 {
+		v, err := text(fields[i], fields[i+1])
+		if err != nil {
+			return err
+		}
+		into[fields[i]] = v
+	}
+	return nil
 }

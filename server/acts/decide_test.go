@@ -233,7 +233,7 @@ func TestRestoreAllTasks(t *testing.T) {
 func TestUnwatchedJobs(t *testing.T) {
 	w, p := ready(t)
 	log := func(task, date string) error {
-		_, err := w.UnwatchedJob(w.ctx, w.who(w.Apprentices[0]), "", task, date)
+		_, err := w.UnwatchedJob(w.ctx, w.who(w.Apprentices[0]), UnwatchedRequest{Task: task, Date: date})
 		return err
 	}
 	wants(t, log("induction", ""), "not_cleared")
@@ -246,8 +246,8 @@ func TestUnwatchedJobs(t *testing.T) {
 	wants(t, log("induction", addDays(w.World.Today(), -1)), "not_cleared") // not yet, then
 	wants(t, log("induction", "yesterday"), "bad_date")
 	id, day := w.ID(), w.World.Today()
-	a := must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, id, "induction", day))
-	if b := must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, id, "induction", day)); a != b {
+	a := must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, UnwatchedRequest{ID: id, Task: "induction", Date: day}))
+	if b := must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, UnwatchedRequest{ID: id, Task: "induction", Date: day})); a != b {
 		t.Errorf("the same again: got %+v, want %+v", b, a)
 	}
 }

@@ -120,7 +120,7 @@ func FuzzReading(f *testing.F) {
 	sh := padsSheet(f, mustLoad(f, smallWith(f)))
 	st := sh.step("pads/rotor@LF")
 	f.Fuzz(func(t *testing.T, value, unit string) {
-		r, err := checkReading(st, store.TapReading{Measure: 1, Value: value, Unit: unit})
+		r, err := new(Service).checkReading(st, store.TapReading{Measure: 1, Value: value, Unit: unit})
 		if err != nil {
 			if _, ok := AsRefusal(err); !ok {
 				t.Fatalf("%q %q: %v", value, unit, err)

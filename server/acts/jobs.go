@@ -3,11 +3,14 @@ package acts
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"maps"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"brakewright/curriculum"
 	"brakewright/store"
@@ -122,6 +125,9 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 		}
 	}
 	j.Site, j.Programme, j.CreatedAt = site, f.programme.Edition, s.clock()
+	if err := s.plan(j, r); err != nil {
+		return nil, err
+	}
 	if r.Watch {
 		j.Status, j.Supervisor, j.StartedAt = store.JobWatching, actor.ID, j.CreatedAt
 	}
@@ -131,9 +137,29 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 		return nil, wrong("task", "no_procedure", "task", sh.Task.Title)
 	}
 	if err := s.Store.AddJob(ctx, *j); err != nil {
-		return nil, translate(err)
+		return nil, s.jobRefused(ctx, err)
 	}
 	return s.Store.Job(ctx, j.ID)
+}
+
+// longestPlan is how far ahead a job may be asked for.
+const longestPlan = 120 * 24 * time.Hour
+
+// plan keeps the time for which a job is wanted; one that has just passed is now.
+func (s *Service) plan(j *store.Job, r JobRequest) error {
+	if r.Planned.IsZero() || r.Watch {
+		return nil
+	}
+	at := r.Planned.UTC().Truncate(time.Millisecond)
+	switch wait := at.Sub(j.CreatedAt); {
+	case wait < -15*time.Minute:
+		return wrong("planned", "planned_past")
+	case wait > longestPlan:
+		return wrong("planned", "planned_far", "days", strconv.Itoa(int(longestPlan.Hours()/24)))
+	case wait > 0:
+		j.PlannedAt = at
+	}
+	return nil
 }
 
 // siteOfWork is where the work is done: as said, else where the apprentice belongs, else where the supervisor does.
@@ -259,7 +285,19 @@ func (s *Service) takeJob(ctx context.Context, actor *store.Person, job string) 
 			return err
 		}
 	}
-	return jobConflict(s.Store.UpdateJob(ctx, job, func(j *store.Job) error {
+	if err := openJob(j); err != nil {
+		return err
+	}
+	var taps []store.Tap
+	if j.Supervisor != "" && j.Supervisor != actor.ID {
+		over, err := s.event(actor, "taken")
+		if err != nil {
+			return err
+		}
+		over.To = j.Supervisor
+		taps = append(taps, over)
+	}
+	return s.jobRefused(ctx, s.Store.TapAndUpdate(ctx, job, taps, func(j *store.Job, _ []store.Tap) error {
 		if err := openJob(j); err != nil {
 			return err
 		}
@@ -269,9 +307,240 @@ func (s *Service) takeJob(ctx context.Context, actor *store.Person, job string) 
 		if j.Status == store.JobWaiting {
 			j.Status, j.StartedAt = store.JobWatching, s.clock()
 		}
-		j.Supervisor, j.Site = actor.ID, reach(actor, j.Task, j.Site, today)
+		j.Supervisor, j.Site, j.AskedOf = actor.ID, reach(actor, j.Task, j.Site, today), ""
 		return nil
 	}))
+}
+
+// event is a tap that the server makes itself.
+func (s *Service) event(actor *store.Person, what string) (store.Tap, error) {
+	id, err := s.newID()
+	return store.Tap{ID: id, By: actor.ID, At: s.ms(), Event: what}, err
+}
+
+// acceptJob: a supervisor promises to watch a job that waits, at its time.
+func (s *Service) acceptJob(ctx context.Context, actor *store.Person, job string) error {
+	j, apprentice, err := s.theJob(ctx, job)
+	if err != nil {
+		return err
+	}
+	if err := s.mayWatch(ctx, actor, WatchJob, j, apprentice); err != nil {
+		return err
+	}
+	if err := stillWaiting(j); err != nil {
+		return err
+	}
+	said, err := s.event(actor, "accepted")
+	if err != nil {
+		return err
+	}
+	if j.AskedOf == actor.ID && !j.AcceptedAt.IsZero() {
+		return nil
+	}
+	return s.jobRefused(ctx, s.Store.TapAndUpdate(ctx, job, []store.Tap{said}, func(j *store.Job, _ []store.Tap) error {
+		if err := stillWaiting(j); err != nil {
+			return err
+		}
+		j.AskedOf, j.AcceptedAt = actor.ID, s.clock()
+		return nil
+	}))
+}
+
+// passJobOn hands a waiting request to another supervisor, or with "" back to all.
+func (s *Service) passJobOn(ctx context.Context, actor *store.Person, job, to, why string) error {
+	j, apprentice, err := s.theJob(ctx, job)
+	if err != nil {
+		return err
+	}
+	if err := s.mayWatch(ctx, actor, WatchJob, j, apprentice); err != nil {
+		return err
+	}
+	if to != "" {
+		other, err := s.Store.Person(ctx, to)
+		if err != nil && !isNotFound(err) {
+			return err
+		}
+		if err != nil || to == actor.ID || s.mayWatch(ctx, other, WatchJob, j, apprentice) != nil {
+			return wrong("to", "cannot_watch")
+		}
+	}
+	if err := stillWaiting(j); err != nil {
+		return err
+	}
+	said, err := s.event(actor, "passed_on")
+	if err != nil {
+		return err
+	}
+	if said.Reason, err = reason("reason", why); err != nil {
+		return err
+	}
+	said.To = to
+	return s.jobRefused(ctx, s.Store.TapAndUpdate(ctx, job, []store.Tap{said}, func(j *store.Job, _ []store.Tap) error {
+		if err := stillWaiting(j); err != nil {
+			return err
+		}
+		j.AskedOf, j.AcceptedAt = to, time.Time{}
+		return nil
+	}))
+}
+
+// Watchers are the supervisors who may watch a job: to whom it can be passed on.
+func (s *Service) Watchers(ctx context.Context, job string) ([]*store.Person, error) {
+	j, apprentice, err := s.theJob(ctx, job)
+	if err != nil {
+		return nil, err
+	}
+	all, err := s.Store.People(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []*store.Person
+	for _, p := range all {
+		if err := s.mayWatch(ctx, p, WatchJob, j, apprentice); err == nil {
+			out = append(out, p)
+		} else if _, refused := AsRefusal(err); !refused {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+func stillWaiting(j *store.Job) error {
+	if err := openJob(j); err != nil {
+		return err
+	}
+	if j.Status != store.JobWaiting {
+		return conflict("job_begun")
+	}
+	return nil
+}
+
+// jobRefused says what the store refuses about a job: above all that the apprentice is at another car already, with the
+// other job's number, task and supervisor.
+func (s *Service) jobRefused(ctx context.Context, err error) error {
+	var active *store.ActiveJobError
+	if !errors.As(err, &active) {
+		return jobConflict(err)
+	}
+	j, apprentice, err := s.theJob(ctx, active.Job)
+	if err != nil {
+		return err
+	}
+	task := j.Task
+	if p, err := s.edition(ctx, j.Programme); err == nil && p.Task(j.Task) != nil {
+		task = p.Task(j.Task).Title
+	}
+	args := []string{"job", j.ID, "number", strconv.Itoa(j.Number), "name", apprentice.Name, "task", task}
+	if j.Supervisor != "" {
+		sup, err := s.person(ctx, j.Supervisor)
+		if err != nil {
+			return err
+		}
+		args = append(args, "supervisor", sup.Name)
+	}
+	return conflict("at_another_job", args...)
+}
+
+func (s *Service) jobByNumber(ctx context.Context, actor *store.Person, number string) (*store.Job, error) {
+	n, err := strconv.Atoi(strings.TrimPrefix(strings.TrimSpace(number), "#"))
+	if err != nil || n < 1 {
+		return nil, wrong("number", "bad_job_number", "number", number)
+	}
+	j, err := s.Store.JobByNumber(ctx, n)
+	if err != nil {
+		return nil, missing(err, "job")
+	}
+	p, err := s.person(ctx, j.Apprentice)
+	if err != nil {
+		return nil, err
+	}
+	if s.May(ctx, actor, SeeJob, Target{Person: p, Task: j.Task, Site: seeSite(j, actor, p)}) != nil {
+		return nil, missing(store.ErrNotFound, "job") // numbers count up: nobody learns which there are
+	}
+	return j, nil
+}
+
+// fromPaper says that a job was watched on its printed sheet.
+func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string, from, to time.Time) error {
+	j, apprentice, err := s.theJob(ctx, job)
+	if err != nil {
+		return err
+	}
+	if err := s.mayWatch(ctx, actor, WatchJob, j, apprentice); err != nil {
+		return err
+	}
+	from, to = from.UTC().Truncate(time.Millisecond), to.UTC().Truncate(time.Millisecond)
+	switch {
+	case from.IsZero():
+		return wrong("from", "time_needed")
+	case to.IsZero():
+		return wrong("to", "time_needed")
+	case to.After(s.clock()):
+		return wrong("to", "paper_future")
+	case !from.Before(to):
+		return wrong("to", "paper_order")
+	}
+	if err := openJob(j); err != nil {
+		return err
+	}
+	if j.Status != store.JobWaiting && j.Supervisor != actor.ID {
+		return conflict("not_watching")
+	}
+	taps, err := s.Store.Taps(ctx, job)
+	if err != nil {
+		return err
+	}
+	if j.Status != store.JobWaiting && j.PaperEnd.IsZero() && len(live(taps)) > 0 && slices.ContainsFunc(live(taps), func(t store.Tap) bool { return t.Event == "" }) {
+		return conflict("paper_has_taps")
+	}
+	if err := s.freeThen(ctx, j, apprentice, from, to); err != nil {
+		return err
+	}
+	today, err := s.today(ctx)
+	if err != nil {
+		return err
+	}
+	return s.jobRefused(ctx, s.Store.UpdateJob(ctx, job, func(j *store.Job) error {
+		if err := openJob(j); err != nil {
+			return err
+		}
+		if j.Status != store.JobWaiting && j.Supervisor != actor.ID {
+			return conflict("not_watching")
+		}
+		if j.Status == store.JobFinished {
+			return conflict("job_finished")
+		}
+		j.Status, j.Supervisor, j.Site, j.AskedOf = store.JobWatching, actor.ID, reach(actor, j.Task, j.Site, today), ""
+		j.StartedAt, j.PaperEnd, j.PausedAt = from, to, time.Time{}
+		return nil
+	}))
+}
+
+// freeThen refuses a stretch of time in which the apprentice was at another car.
+func (s *Service) freeThen(ctx context.Context, j *store.Job, apprentice *store.Person, from, to time.Time) error {
+	others, err := s.Store.Jobs(ctx, store.JobFilter{Apprentice: j.Apprentice, Status: []store.JobStatus{store.JobWatching, store.JobFinished, store.JobSigned}})
+	if err != nil {
+		return err
+	}
+	for _, o := range others {
+		if o.ID == j.ID || o.StartedAt.IsZero() || !o.StartedAt.Before(to) || !o.FinishedAt.IsZero() && !o.FinishedAt.After(from) {
+			continue
+		}
+		taps, err := s.Store.Taps(ctx, o.ID)
+		if err != nil {
+			return err
+		}
+		sh, err := s.sheet(ctx, o, apprentice, taps)
+		if err != nil {
+			return err
+		}
+		for _, x := range sh.Active(s.ms()) {
+			if x.From < to.UnixMilli() && from.UnixMilli() < x.To {
+				return conflict("paper_overlaps", "number", strconv.Itoa(o.Number), "name", apprentice.Name, "task", sh.Task.Title)
+			}
+		}
+	}
+	return nil
 }
 
 // openJob refuses a job that is past changing.
@@ -313,11 +582,8 @@ func (s *Service) withdrawJob(ctx context.Context, actor *store.Person, job stri
 // putAside takes a request back that nobody has begun to watch.
 func (s *Service) putAside(ctx context.Context, job, note string) error {
 	return jobConflict(s.Store.UpdateJob(ctx, job, func(j *store.Job) error {
-		if err := openJob(j); err != nil {
+		if err := stillWaiting(j); err != nil {
 			return err
-		}
-		if j.Status != store.JobWaiting {
-			return conflict("job_begun")
 		}
 		j.Status, j.Note = store.JobWithdrawn, note
 		return nil

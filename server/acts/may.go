@@ -26,6 +26,9 @@ const (
 	SeeJob          Act = "see_job"
 	SignJob         Act = "sign_job"
 	SecondSignature Act = "second_signature" // with a waiver, or for what is signed late
+	CheckWork       Act = "check_work"       // a spot check
+	OpenCase        Act = "open_case"        // of a car that came back: find its work, open, see
+	CloseCase       Act = "close_case"       // sign the finding
 	SeeStanding     Act = "see_standing"
 	SeeBoard        Act = "see_board"
 	SeeFloor        Act = "see_floor"
@@ -145,6 +148,11 @@ var permissions = []Row{
 	row(SignJob, Supervisor, in(Appointed), NotSelf),
 	row(SecondSignature, Supervisor, in(Appointed), NotSelf),
 	row(SecondSignature, Coordinator, in(AtSite), NotSelf),
+	row(CheckWork, Supervisor, in(Appointed), NotSelf),
+	row(OpenCase, Supervisor, in(AtSite), NotSelf, ForApprentices),
+	row(OpenCase, Coordinator, in(AtSite), NotSelf),
+	row(CloseCase, Supervisor, in(AtSite), NotSelf, ForApprentices),
+	row(CloseCase, Coordinator, in(AtSite), NotSelf),
 	row(SeeStanding, Apprentice, in(Own)),
 	row(SeeStanding, Supervisor, in(AtSite), ForApprentices),
 	row(SeeStanding, Coordinator, in(AtSite)),

@@ -10,6 +10,7 @@ import (
 	"brakewright/curriculum"
 	"brakewright/readiness"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 // results that can be tapped; what is never tapped is not_reached.
@@ -96,9 +97,9 @@ func newStep(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehi
 		Critical: st.Step.Critical, HoldPoint: st.Step.Hold,
 	}
 	for i, m := range st.Step.Measures {
-		sm := SheetMeasure{Number: i + 1, Text: m.Text.For(car, st.Axle)}
+		sm := SheetMeasure{Number: i + 1, Text: m.Text.For(car, st.Axle), Which: m.Which}
 		if f, ok := l.Limit(m, car, st.Axle); ok {
-			sm.figure, sm.Unit, sm.Limit = &f, f.Unit, limitText(f)
+			sm.figure, sm.Unit, sm.Limit, sm.Source = &f, f.Unit, limitText(f), f.Source.For(car, st.Axle)
 		} else {
 			sm.Unit = usualUnit(p, m, st.Axle)
 		}
@@ -191,8 +192,78 @@ func (sh *JobSheet) fold(taps []store.Tap) {
 			sh.Missing = append(sh.Missing, st.Key)
 		}
 	})
-	if sh.Job.Supervisor != "" && !slices.Contains(sh.Supervisors, sh.Job.Supervisor) {
-		sh.Supervisors = append(sh.Supervisors, sh.Job.Supervisor)
+	sh.endPause()
+	if sh.Job.Supervisor != "" {
+		sh.present(sh.Job.Supervisor)
+	}
+}
+
+// endPause closes a pause that ran when the job ended: it never was taken up again.
+func (sh *JobSheet) endPause() {
+	if n := len(sh.Pauses); n > 0 && sh.Outcome != "" {
+		sh.outcomeAt = max(sh.outcomeAt, sh.Pauses[n-1].To)
+	}
+	sh.Paused = sh.pausedAt != 0 && sh.Outcome == ""
+	if sh.pausedAt != 0 && sh.Outcome != "" {
+		sh.outcomeAt = max(sh.outcomeAt, sh.pausedAt)
+		sh.Pauses, sh.pausedAt = append(sh.Pauses, ledger.Span{From: sh.pausedAt, To: sh.outcomeAt}), 0
+	}
+}
+
+// Active are the stretches of time in which the apprentice was at this car, up to now (UTC, milliseconds).
+func (sh *JobSheet) Active(now int64) []ledger.Span {
+	if sh.Job.StartedAt.IsZero() {
+		return nil
+	}
+	end := now
+	switch {
+	case sh.Outcome != "":
+		end = sh.outcomeAt
+	case sh.Paused:
+		end = sh.pausedAt
+	case !sh.Job.PaperEnd.IsZero():
+		end = sh.Job.PaperEnd.UnixMilli()
+	}
+	var out []ledger.Span
+	from := sh.Job.StartedAt.UnixMilli()
+	for _, p := range sh.Pauses {
+		if p.From > from {
+			out = append(out, ledger.Span{From: from, To: p.From})
+		}
+		from = p.To
+	}
+	if end > from {
+		out = append(out, ledger.Span{From: from, To: end})
+	}
+	return out
+}
+
+// present notes somebody who watched.
+func (sh *JobSheet) present(person string) {
+	if person != "" && !slices.Contains(sh.Supervisors, person) {
+		sh.Supervisors = append(sh.Supervisors, person)
+	}
+}
+
+// event follows a job being taken over, paused, resumed.
+func (sh *JobSheet) event(t store.Tap) {
+	sh.Events = append(sh.Events, t)
+	last := sh.Job.StartedAt.UnixMilli()
+	if n := len(sh.Pauses); n > 0 {
+		last = sh.Pauses[n-1].To
+	}
+	switch t.Event {
+	case "taken":
+		sh.present(t.To)
+		sh.present(t.By)
+	case "paused":
+		if sh.pausedAt == 0 {
+			sh.pausedAt = max(t.At, last)
+		}
+	case "resumed":
+		if sh.pausedAt != 0 {
+			sh.Pauses, sh.pausedAt = append(sh.Pauses, ledger.Span{From: sh.pausedAt, To: max(t.At, sh.pausedAt)}), 0
+		}
 	}
 }
 
@@ -206,9 +277,11 @@ func (st *SheetStep) lacks() bool {
 }
 
 func (sh *JobSheet) apply(t store.Tap, all []store.Tap) {
-	if !slices.Contains(sh.Supervisors, t.By) {
-		sh.Supervisors = append(sh.Supervisors, t.By)
+	if t.Event != "" {
+		sh.event(t)
+		return
 	}
+	sh.present(t.By)
 	if t.Difficulty != "" {
 		sh.Difficulty = t.Difficulty
 	}
@@ -217,6 +290,20 @@ func (sh *JobSheet) apply(t store.Tap, all []store.Tap) {
 	}
 	if t.Note != "" {
 		sh.Notes = append(sh.Notes, t.Note)
+	}
+	if t.Parts != nil {
+		sh.Parts = *t.Parts
+	}
+	if t.Fluid != nil {
+		sh.Fluid = *t.Fluid
+	}
+	if t.Photo != nil {
+		sh.Photos = append(sh.Photos, t)
+		return
+	}
+	if t.Oral != nil {
+		sh.Oral = append(slices.DeleteFunc(sh.Oral, func(o store.Tap) bool { return o.Oral.Question == t.Oral.Question }), t)
+		return
 	}
 	if t.Outcome != "" {
 		sh.Outcome, sh.outcomeAt = t.Outcome, t.At
@@ -235,6 +322,8 @@ func (sh *JobSheet) apply(t store.Tap, all []store.Tap) {
 		return
 	}
 	switch {
+	case t.OwnError != nil:
+		st.OwnError, st.OwnErrorWhat = *t.OwnError, t.WhatHappened
 	case t.Result != "":
 		st.set(t)
 	case t.Hold != "":
@@ -246,7 +335,7 @@ func (sh *JobSheet) apply(t store.Tap, all []store.Tap) {
 }
 
 func (st *SheetStep) set(t store.Tap) {
-	st.Result, st.CriticalError, st.WhatHappened, st.Bulk, st.at = t.Result, t.CriticalError, t.WhatHappened, t.Bulk, t.At
+	st.Result, st.CriticalError, st.SteppedIn, st.WhatHappened, st.Bulk, st.at = t.Result, t.CriticalError, t.SteppedIn, t.WhatHappened, t.Bulk, t.At
 }
 
 // untappedBefore are the steps, neither critical nor hold points, without a result when a tap was made.
@@ -266,6 +355,7 @@ func (sh *JobSheet) untappedBefore(tap store.Tap, all []store.Tap) map[string]bo
 	return open
 }
 
+// take judges a reading at once, as entered: what counts of several, and where each counts, the worst.
 func (m *SheetMeasure) take(r store.TapReading) {
 	m.Reading, m.Verdict = &r, ""
 	if m.figure == nil {

@@ -2,9 +2,11 @@ package acts
 
 import (
 	"context"
+	"encoding/base64"
 	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -39,7 +41,9 @@ type signing struct {
 	sheet      *JobSheet
 	at         place
 	late       bool
-	decide     bool // a critical error of somebody who is cleared
+	paper      bool     // takes a second signature
+	photos     []string // in base64, in the sheet's order
+	decide     bool     // a critical error of somebody who is cleared
 }
 
 func (s *Service) sign(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
@@ -92,10 +96,14 @@ func (s *Service) signOnce(ctx context.Context, actor *store.Person, r SignReque
 				return nil, err
 			}
 		}
-		if g.late && (r.Late == nil || r.Late.SecondLogin == "") {
-			return nil, wrong("late", "late_second_needed", "name", g.apprentice.Name, "date", g.happenedOn())
+		if (g.late || g.paper) && (r.Late == nil || r.Late.SecondLogin == "") {
+			code := "late_second_needed"
+			if !g.late {
+				code = "paper_second_needed"
+			}
+			return nil, wrong("late", code, "name", g.apprentice.Name, "date", g.happenedOn())
 		}
-		if g.late {
+		if g.late || g.paper {
 			if _, err := reason("late_reason", r.Late.Reason); err != nil {
 				return nil, err
 			}
@@ -206,6 +214,17 @@ func (s *Service) toSign(ctx context.Context, actor *store.Person, id, job strin
 	if err != nil {
 		return nil, none, err
 	}
+	g.paper = !j.PaperEnd.IsZero()
+	if g.paper && len(g.sheet.Photos) == 0 {
+		return nil, none, wrong("photo", "paper_photo_needed")
+	}
+	for _, t := range g.sheet.Photos {
+		b, err := s.Store.Photo(ctx, j.ID, t.ID)
+		if err != nil {
+			return nil, none, missing(err, "photograph")
+		}
+		g.photos = append(g.photos, base64.StdEncoding.EncodeToString(b))
+	}
 	g.late = g.happenedOn() < addDays(g.at.date, -f.policy.BackdatingDays)
 	if len(g.sheet.criticalErrors()) > 0 {
 		if g.decide, err = s.isCleared(ctx, f, apprentice, j.Task); err != nil {
@@ -278,7 +297,7 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 	for _, g := range todo {
 		var reasons []string
 		who := byActor
-		if g.late {
+		if g.late || g.paper {
 			why, err := reason("late_reason", r.Late.Reason)
 			if err != nil {
 				return nil, nil, err
@@ -292,7 +311,7 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 				return nil, nil, err
 			}
 			if !r.Decision.StandDown {
-				reasons = append(reasons, keptBecause(why))
+				reasons = append(reasons, decision{why: why}.sayKept())
 			}
 		}
 		sub, err := s.signOff(actor, g, strings.Join(reasons, "\n"))
@@ -326,12 +345,12 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 		Job: j.ID, Task: j.Task, Programme: j.Programme, Difficulty: sh.Difficulty, Setting: j.Setting,
 		Vehicle: j.Vehicle, Layout: sh.Vehicle.Layout, Bay: j.Bay, Outcome: sh.Outcome,
 		Started: j.StartedAt.UnixMilli(), Finished: sh.outcomeAt, Supervisors: sh.Supervisors,
-		Steps: []ledger.StepDone{}, NearMiss: sh.NearMiss,
+		Steps: []ledger.StepDone{}, NearMiss: sh.NearMiss, Number: j.Number, Pauses: sh.Pauses, Paper: g.paper, Parts: sh.Parts, Fluid: sh.Fluid,
 	}
 	personal := map[string]string{"car": string(j.Car), "work_order": j.WorkOrder, "notes": strings.Join(sh.Notes, "\n"), "reason": why}
 	happened := map[string][]string{}
 	sh.steps(func(st *SheetStep) {
-		done := ledger.StepDone{Step: st.Key, Result: st.Result, CriticalError: st.CriticalError, Bulk: st.Bulk, At: st.at}
+		done := ledger.StepDone{Step: st.Key, Result: st.Result, CriticalError: st.CriticalError, SteppedIn: st.SteppedIn, OwnError: st.OwnError, Bulk: st.Bulk, At: st.at}
 		if done.Result == "" {
 			done.Result = notReached
 		}
@@ -339,10 +358,14 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 		if st.WhatHappened != "" {
 			happened[st.Key] = append(happened[st.Key], st.WhatHappened)
 		}
+		if st.OwnErrorWhat != "" {
+			happened[st.Key] = append(happened[st.Key], "Found and put right: "+st.OwnErrorWhat)
+		}
 		for _, m := range st.Measures {
 			if m.Reading != nil {
 				p.Readings = append(p.Readings, ledger.ReadingDone{
-					Step: st.Key, Measure: m.Number, Value: m.Reading.Value, Unit: m.Reading.Unit, Instrument: m.Reading.Instrument,
+					Step: st.Key, Measure: m.Number, Value: m.Reading.Value, Values: m.Reading.Values, Unit: m.Reading.Unit,
+					Instrument: m.Reading.Instrument, Calibrated: m.Reading.Calibrated,
 					Limit: m.Limit, Verdict: string(m.Verdict),
 				})
 			}
@@ -354,6 +377,14 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 			}
 		}
 	})
+	for _, o := range sh.Oral {
+		p.Oral = append(p.Oral, ledger.OralDone{Question: o.Oral.Question, Text: o.Oral.Text, Satisfactory: o.Oral.Satisfactory, By: o.By, At: o.At})
+	}
+	for i, t := range sh.Photos {
+		field := "photo/" + strconv.Itoa(i+1)
+		p.Photos = append(p.Photos, ledger.PhotoDone{Field: field, Step: t.Step, Width: t.Photo.Width, Height: t.Photo.Height, By: t.By, At: t.At})
+		personal[field] = g.photos[i]
+	}
 	for key, what := range happened {
 		personal["what_happened/"+key] = strings.Join(what, "\n")
 	}
@@ -386,6 +417,11 @@ var resultWords = map[string]string{
 	notApplicable: "not applicable to this car", "": "not reached",
 }
 
+var satisfactoryWords = map[bool]string{true: "Answered satisfactorily", false: "Not answered satisfactorily"}
+
+// stepInWords say who stepped in at a critical error.
+var stepInWords = map[string]string{"supervisor": "The supervisor stepped in.", "other": "Somebody else stepped in.", "nobody": "Nobody stepped in: it was found afterwards."}
+
 var settingWords = map[string]string{bench: "on the bench", trainingVehicle: "on a training vehicle", customersCar: "on a customer's car"}
 
 // statementOf says every fact of the sign-off, one a line: who, what, on which car, when, each step, each reading.
@@ -409,6 +445,12 @@ func statementOf(sh *JobSheet, at place) []string {
 		if sh.Outcome != "" {
 			say("Ended: %s.", time.UnixMilli(sh.outcomeAt).In(loc).Format(when))
 		}
+		for _, x := range sh.Pauses {
+			say("Paused from %s to %s.", time.UnixMilli(x.From).In(loc).Format(when), time.UnixMilli(x.To).In(loc).Format(when))
+		}
+	}
+	if !sh.Job.PaperEnd.IsZero() {
+		say("Watched on the printed sheet of job number %d and entered later. A second person signs, too.", sh.Job.Number)
 	}
 	say("Outcome: %s.", outcomeWords[sh.Outcome])
 	say("Difficulty: %s.", sh.Difficulty)
@@ -416,8 +458,23 @@ func statementOf(sh *JobSheet, at place) []string {
 	if sh.NearMiss {
 		say("There was a near miss.")
 	}
+	for _, o := range sh.Oral {
+		say("Asked at the car: “%s” %s.", o.Oral.Text, satisfactoryWords[o.Oral.Satisfactory])
+	}
+	if sh.Parts != "" {
+		say("Parts fitted: %s", sh.Parts)
+	}
+	if sh.Fluid != "" {
+		say("Fluid: %s", sh.Fluid)
+	}
 	for _, n := range sh.Notes {
 		say("Note: %s", n)
+	}
+	switch n := len(sh.Photos); {
+	case n == 1:
+		say("One photograph.")
+	case n > 1:
+		say("%d photographs.", n)
 	}
 	return out
 }
@@ -434,6 +491,12 @@ func stepStatement(st *SheetStep) []string {
 	out := []string{line + "."}
 	if st.CriticalError {
 		out = append(out, "Critical error at “"+name+"”: "+st.WhatHappened)
+		if in := stepInWords[st.SteppedIn]; in != "" {
+			out = append(out, in)
+		}
+	}
+	if st.OwnError {
+		out = append(out, strings.TrimSpace("At “"+name+"” the apprentice found an own error and put it right. "+st.OwnErrorWhat))
 	}
 	for _, h := range st.holds {
 		if h.Hold == accepted {
@@ -447,6 +510,9 @@ func stepStatement(st *SheetStep) []string {
 			continue
 		}
 		line := "Reading at “" + name + "”: " + strings.TrimSpace(m.Reading.Value+" "+m.Reading.Unit)
+		if len(m.Reading.Values) > 0 {
+			line += " (of " + strings.Join(m.Reading.Values, ", ") + ")"
+		}
 		switch m.Verdict {
 		case curriculum.Within:
 			line += ", within the limit (" + m.Limit + ")"
@@ -461,6 +527,9 @@ func stepStatement(st *SheetStep) []string {
 		}
 		if m.Reading.Instrument != "" {
 			line += ", measured with " + m.Reading.Instrument
+			if m.Reading.Calibrated != "" {
+				line += ", calibrated " + m.Reading.Calibrated
+			}
 		}
 		out = append(out, line+".")
 	}

@@ -215,7 +215,7 @@ func TestTheMainJob(t *testing.T) {
 	if got := b.Rows[0].Cells[1].Standing; got != readiness.Cleared {
 		t.Errorf("the board: got %s", got)
 	}
-	must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, "", "pads", ""))
+	must[store.Receipt](t)(w.UnwatchedJob(w.ctx, p, UnwatchedRequest{Task: "pads"}))
 	check, err := store.Verify(w.ctx, w.Options, false, nil)
 	if err != nil || !check.OK {
 		t.Errorf("verification: %v, %+v", err, check)

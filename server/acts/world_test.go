@@ -303,3 +303,11 @@ func (w *world) standing(p *store.Person, task string) readiness.Verdict {
 	}
 	return v
 }
+
+// pause pauses a job, so that its apprentice can be at another car.
+func (w *world) pause(actor *store.Person, job string) {
+	w.t.Helper()
+	if _, err := w.Tap(w.ctx, actor, job, []store.Tap{{ID: w.tapID(), Event: "paused"}}); err != nil {
+		w.t.Fatal(err)
+	}
+}

@@ -767,7 +767,7 @@ func (b *builder) workAlone(d int, w *way) error {
 		return err
 	}
 	b.clock.add(time.Minute)
-	if _, err := b.acts.UnwatchedJob(b.ctx, p, "", w.plan.task, b.date(d)); err != nil {
+	if _, err := b.acts.UnwatchedJob(b.ctx, p, acts.UnwatchedRequest{Task: w.plan.task, Date: b.date(d)}); err != nil {
 		return err
 	}
 	w.alone++

@@ -37,6 +37,8 @@ type Facts interface {
 	Voided(question, lesson, edition string) (bool, error)
 	// JobSigned says whether a job has a sign-off.
 	JobSigned(job string) (bool, error)
+	// CaseOpen says whether a case is open: there, and no return that stands names it.
+	CaseOpen(entry string) (bool, error)
 	// StandDowns are all stand-downs of an apprentice, and all restores, each in order.
 	StandDowns(apprentice string) ([]StandDownFact, []RestoreFact, error)
 	// Disputes are all disputes of an entry, in order.

@@ -17,6 +17,7 @@ var (
 	StepResults  = []string{"unaided", "prompted", "taken_over", "not_reached", "not_applicable"}
 	CheckFinding = []string{"sound", "flaw", "unsafe"}              // of a spot check
 	Findings     = []string{"our_work", "part", "other", "unknown"} // of a return
+	SteppedIns   = []string{"supervisor", "other", "nobody"}        // at a critical error; nobody: it was found afterwards
 	KeyEnds      = []string{"changed", "lost", "compromised"}
 )
 
@@ -445,6 +446,12 @@ func (p *SignOffPayload) check(f *faults) {
 			f.add(at+"critical_error", "is not possible with %s", s.Result)
 		}
 		f.time(at+"at", s.At)
+		if s.SteppedIn != "" {
+			f.oneOf(at+"stepped_in", s.SteppedIn, SteppedIns)
+			if !s.CriticalError {
+				f.add(at+"stepped_in", "belongs to a critical error")
+			}
+		}
 	}
 	for i, r := range p.Readings {
 		at := fmt.Sprintf("readings/%d/", i)
@@ -453,6 +460,12 @@ func (p *SignOffPayload) check(f *faults) {
 			f.add(at+"measure", "%d is below 1", r.Measure)
 		}
 		f.id(at+"value", r.Value)
+		for k, v := range r.Values {
+			f.id(fmt.Sprintf("%svalues/%d", at, k), v)
+		}
+		if r.Calibrated != "" {
+			f.date(at+"calibrated", r.Calibrated)
+		}
 	}
 	for i, h := range p.Holds {
 		at := fmt.Sprintf("holds/%d/", i)
@@ -460,21 +473,83 @@ func (p *SignOffPayload) check(f *faults) {
 		f.id(at+"by", h.By)
 		f.time(at+"at", h.At)
 	}
+	f.count("number", p.Number)
+	last := p.Started
+	for i, x := range p.Pauses {
+		at := fmt.Sprintf("pauses/%d/", i)
+		if x.From < last {
+			f.add(at+"from", "is before the job began or an earlier pause ended")
+		}
+		if x.To < x.From || x.To > p.Finished {
+			f.add(at+"to", "is before the pause began or after the job ended")
+		}
+		last = x.To
+	}
+	for i, o := range p.Oral {
+		at := fmt.Sprintf("oral/%d/", i)
+		f.id(at+"question", o.Question)
+		if o.Text == "" {
+			f.add(at+"text", "is empty")
+		}
+		f.id(at+"by", o.By)
+		f.time(at+"at", o.At)
+	}
+	photos := map[string]bool{}
+	for i, x := range p.Photos {
+		at := fmt.Sprintf("photos/%d/", i)
+		if n, found := strings.CutPrefix(x.Field, "photo/"); !found || n == "" || photos[x.Field] {
+			f.add(at+"field", "%q is not the name of a photograph of its own", x.Field)
+		}
+		photos[x.Field] = true
+		if x.Step != "" {
+			f.id(at+"step", x.Step)
+		}
+		if x.Width < 1 || x.Height < 1 {
+			f.add(at+"width", "is no size")
+		}
+		f.id(at+"by", x.By)
+		f.time(at+"at", x.At)
+	}
 }
 
 func (p *UnwatchedJobPayload) check(f *faults) {
 	f.id("task", p.Task)
 	f.date("date", p.Date)
+	if p.Vehicle != "" {
+		f.id("vehicle", p.Vehicle)
+	}
 }
 
 func (p *SpotCheckPayload) check(f *faults) {
 	f.id("task", p.Task)
 	f.oneOf("finding", p.Finding, CheckFinding)
+	if p.Of != "" {
+		f.id("of", p.Of)
+	}
+}
+
+func (p *CaseOpenedPayload) check(f *faults) {
+	f.id("task", p.Task)
+	if p.Jobs == nil {
+		f.add("jobs", "must be a list")
+	}
+	for i, j := range p.Jobs {
+		f.id(fmt.Sprintf("jobs/%d", i), j)
+	}
+	if len(p.People) == 0 {
+		f.add("people", "is empty")
+	}
+	for i, x := range p.People {
+		f.id(fmt.Sprintf("people/%d", i), x)
+	}
 }
 
 func (p *ReturnPayload) check(f *faults) {
 	f.id("task", p.Task)
 	f.oneOf("finding", p.Finding, Findings)
+	if p.Case != "" {
+		f.id("case", p.Case)
+	}
 }
 
 func (p *ClearancePayload) check(f *faults) {

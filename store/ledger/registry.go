@@ -25,6 +25,7 @@ const (
 	SignActor                Signing = "actor"
 	SignActorAndSecond       Signing = "actor+second"                 // always two people
 	SignActorSecondIfWaived  Signing = "actor, with a waiver +second" // clearance
+	SignActorSecondIfPaper   Signing = "actor, from paper +second"    // sign_off
 	SignActorIfCoordinator   Signing = "actor for a coordinator"      // role_granted: the coordinator's role and the author right
 	SignCoordinatorAndNewKey Signing = "coordinator+new key"          // key_added
 	SignSelf                 Signing = "new key"                      // opening: the key in the payload signs itself
@@ -111,17 +112,20 @@ var kinds = []Kind{
 	{Type: QuestionVoided, Makers: []Maker{MakerCoordinator}, About: AboutNobody, Signing: SignActor,
 		Reason: true, Personal: []string{"reason"},
 		When: "not voided already, or to be restored; names every test that had it and was handed in before", New: func() any { return new(QuestionVoidedPayload) }},
-	{Type: SignOff, Makers: []Maker{MakerAppointed}, About: AboutApprentice, Signing: SignActor,
-		Personal: []string{"car", "work_order", "notes", "what_happened/", "reason"},
-		When:     "never for oneself; each job once; the actor is one of those who watched", New: func() any { return new(SignOffPayload) }},
+	{Type: SignOff, Makers: []Maker{MakerAppointed}, About: AboutApprentice, Signing: SignActorSecondIfPaper,
+		Personal: []string{"car", "work_order", "notes", "what_happened/", "photo/", "reason"},
+		When:     "never for oneself; each job once; the actor is one of those who watched; from paper: with its photograph", New: func() any { return new(SignOffPayload) }},
 	{Type: UnwatchedJob, Makers: []Maker{MakerSelf, MakerAppointed, MakerCoordinator}, About: AboutApprentice, Signing: SignNone,
 		Personal: []string{"car", "work_order", "notes"}, New: func() any { return new(UnwatchedJobPayload) }},
 	{Type: SpotCheck, Makers: []Maker{MakerAppointed}, About: AboutApprentice, Signing: SignActor,
 		Personal: []string{"car", "work_order", "notes", "reason"},
 		When:     "never for oneself", New: func() any { return new(SpotCheckPayload) }},
+	{Type: CaseOpened, Makers: []Maker{MakerSupervisor, MakerCoordinator}, About: AboutPerson, Signing: SignNone,
+		Personal: []string{"car", "work_order", "what_happened", "notes"}, Needed: []string{"what_happened"},
+		When: "never about oneself; names jobs of the same person", New: func() any { return new(CaseOpenedPayload) }},
 	{Type: Return, Makers: []Maker{MakerSupervisor, MakerCoordinator}, About: AboutPerson, Signing: SignActor,
 		Personal: []string{"car", "work_order", "notes", "what_happened", "reason"},
-		When:     "never for oneself", New: func() any { return new(ReturnPayload) }},
+		When:     "never for oneself; the case that it names is the same person's and open", New: func() any { return new(ReturnPayload) }},
 	{Type: ClearanceGiven, Makers: []Maker{MakerAppointed}, About: AboutApprentice, Signing: SignActorSecondIfWaived,
 		Personal: []string{"reason"}, Content: []string{"verdict", "policy", "parameters"},
 		When: "never for oneself; a waiver needs a reason and, if it sets gates aside, an end", New: func() any { return new(ClearancePayload) }},
@@ -137,7 +141,7 @@ var kinds = []Kind{
 		Reason: true, Personal: []string{"reason"},
 		When: "never for oneself", New: func() any { return new(RecognitionPayload) }},
 	{Type: Corrected, Makers: []Maker{MakerAppointed, MakerCoordinator}, About: AboutPerson, Signing: SignActor,
-		Reason: true, Personal: []string{"reason", "car", "work_order", "notes", "what_happened/"}, Corrects: true,
+		Reason: true, Personal: []string{"reason", "car", "work_order", "notes", "what_happened/", "photo/"}, Corrects: true,
 		When: "names an entry about the same person that can be corrected; never for oneself; a second correction beside one that counts opens a dispute", New: func() any { return new(CorrectionPayload) }},
 	{Type: Disputed, Makers: []Maker{MakerSelf, MakerSupervisor, MakerCoordinator}, About: AboutPerson, Signing: SignNone,
 		Reason: true, Personal: []string{"reason"},

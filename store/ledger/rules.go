@@ -76,6 +76,9 @@ const (
 	NotVoided        = "not_voided"         // question: nothing to restore
 	MarksOutdated    = "marks_outdated"     // somebody handed in, or a question was voided, in the meantime
 	NotWatched       = "not_watched"        // person: the actor is not among those who watched
+	PhotoMissing     = "photo_missing"      // field: a photograph is named that does not come along
+	PaperNeedsPhoto  = "paper_needs_photo"  // entered from paper without the sheet's photograph
+	CaseClosed       = "case_closed"        // entry: the case has its finding already
 	AlreadySigned    = "already_signed"     // entry: the stand-down is signed
 	NotTheirs        = "not_theirs"         // entry, person: somebody else ordered it
 	NothingToRestore = "nothing_to_restore" // person, task
@@ -96,7 +99,7 @@ func RuleCodes() []string {
 		UnknownZone, Future, TooOld, LateNeedsReason, LateNeedsSecond, NotAllowed, NotAppointed, NotApprentice, Oneself, Unsigned,
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
-		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, AlreadySigned, NotTheirs,
+		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
 		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting, LoginTaken}
 	sort.Strings(codes)
 	return codes
@@ -475,6 +478,8 @@ func TaskOf(payload any) string {
 		return p.Task
 	case *ReturnPayload:
 		return p.Task
+	case *CaseOpenedPayload:
+		return p.Task
 	case *ClearancePayload:
 		return p.Task
 	case *StandDownPayload:
@@ -543,6 +548,9 @@ func (j *judge) signing() error {
 	}
 	needed := j.kind.Signing == SignActorAndSecond
 	if c, ok := j.Payload.(*ClearancePayload); ok && c.Waiver != nil {
+		needed = true
+	}
+	if x, ok := j.Payload.(*SignOffPayload); ok && x.Paper {
 		needed = true
 	}
 	if needed && second == "" {
@@ -664,7 +672,13 @@ func (j *judge) own() error {
 		return j.voided(p)
 	case *SignOffPayload:
 		return j.signOff(p)
-	case *SpotCheckPayload, *ReturnPayload, *RecognitionPayload, *StandDownPayload:
+	case *SpotCheckPayload:
+		return j.spotCheck(p)
+	case *CaseOpenedPayload:
+		return j.caseOpened(p)
+	case *ReturnPayload:
+		return j.returned(p)
+	case *RecognitionPayload, *StandDownPayload:
 		return j.notOneself()
 	case *ClearancePayload:
 		return j.clearance(p)
@@ -902,6 +916,14 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	if !contains(p.Supervisors, j.Body.Actor) {
 		return broken(NotWatched, "person", j.Body.Actor)
 	}
+	for _, x := range p.Photos {
+		if j.Refs().Personal[x.Field] == "" {
+			return broken(PhotoMissing, "field", x.Field)
+		}
+	}
+	if p.Paper && len(p.Photos) == 0 {
+		return broken(PaperNeedsPhoto)
+	}
 	signed, err := j.facts.JobSigned(p.Job)
 	if err == nil && signed {
 		return broken(JobSignedOnce, "job", p.Job)
@@ -938,6 +960,53 @@ func (j *judge) record(p *SignOffPayload) error {
 		}
 	}
 	return nil
+}
+
+// watchedOrAlone are the types of jobs that a spot check or a case may name.
+var watchedOrAlone = []Type{SignOff, UnwatchedJob}
+
+func (j *judge) spotCheck(p *SpotCheckPayload) error {
+	if err := j.notOneself(); err != nil || p.Of == "" {
+		return err
+	}
+	_, err := j.named(p.Of, watchedOrAlone)
+	return err
+}
+
+func (j *judge) caseOpened(p *CaseOpenedPayload) error {
+	if err := j.notOneself(); err != nil {
+		return err
+	}
+	for _, id := range p.Jobs {
+		if _, err := j.named(id, watchedOrAlone); err != nil {
+			return err
+		}
+	}
+	for _, person := range p.People {
+		if err := j.knownPerson(person); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// returned: the case that a finding names is about the same person and open.
+func (j *judge) returned(p *ReturnPayload) error {
+	if err := j.notOneself(); err != nil || p.Case == "" {
+		return err
+	}
+	c, err := j.named(p.Case, []Type{CaseOpened})
+	if err != nil {
+		return err
+	}
+	if c.Task != p.Task {
+		return broken(OtherTask, "task", p.Task)
+	}
+	open, err := j.facts.CaseOpen(p.Case)
+	if err == nil && !open {
+		return broken(CaseClosed, "entry", p.Case)
+	}
+	return err
 }
 
 func (j *judge) clearance(p *ClearancePayload) error {

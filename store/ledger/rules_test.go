@@ -6,6 +6,23 @@ import (
 )
 
 // Every rule has a row named after it: what an entry must not be, and beside it what it may.
+func fromPaper(h *history, signers ...string) act {
+	return h.signOff("sam", "pat", func(a *act, p *SignOffPayload) {
+		p.Paper, a.sign, a.personal = true, signers, append(a.personal, "photo/1")
+		p.Photos = []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+	})
+}
+
+func caseOf(h *history, person string) act {
+	job := h.do(h.signOff("sam", person, nil))
+	return act{typ: CaseOpened, actor: "cora", subject: person, personal: []string{"what_happened"},
+		payload: CaseOpenedPayload{Task: "bleed", Jobs: []string{job}, People: []string{h.id(person), h.id("sam")}}}
+}
+
+func finding(_ *history, c string) act {
+	return act{typ: Return, actor: "cora", subject: "pat", payload: ReturnPayload{Task: "bleed", Finding: "part", Case: c}, sign: []string{"cora"}}
+}
+
 func TestRules(t *testing.T) {
 	reason := []string{"reason"}
 	verdict := []string{"verdict", "policy", "parameters"}
@@ -460,6 +477,64 @@ func TestRules(t *testing.T) {
 		}},
 		{"a return is not one's own", Oneself, func(h *history) act {
 			return act{typ: Return, actor: "both", subject: "both", payload: ReturnPayload{Task: "bleed", Finding: "part"}, sign: []string{"both"}}
+		}},
+		{"a spot check of a job", "", func(h *history) act {
+			job := h.do(h.signOff("sam", "pat", nil))
+			return act{typ: SpotCheck, actor: "sue", subject: "pat", payload: SpotCheckPayload{Task: "bleed", Finding: "sound", Of: job}, sign: []string{"sue"}}
+		}},
+		{"a spot check is of the same person's job", SomebodyElses, func(h *history) act {
+			job := h.do(h.signOff("sam", "pia", nil))
+			return act{typ: SpotCheck, actor: "sue", subject: "pat", payload: SpotCheckPayload{Task: "bleed", Finding: "sound", Of: job}, sign: []string{"sue"}}
+		}},
+		{"a photograph comes along", PhotoMissing, func(h *history) act {
+			return h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+				p.Photos = []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			})
+		}},
+		{"from paper", "", func(h *history) act { return fromPaper(h, "sam", "sue") }},
+		{"from paper with one signature", SecondNeeded, func(h *history) act { return fromPaper(h, "sam") }},
+		{"from paper without its photograph", PaperNeedsPhoto, func(h *history) act {
+			return h.signOff("sam", "pat", func(a *act, p *SignOffPayload) { p.Paper, a.sign = true, []string{"sam", "sue"} })
+		}},
+		{"a case", "", func(h *history) act { return caseOf(h, "pat") }},
+		{"a case is not about oneself", Oneself, func(h *history) act {
+			a := caseOf(h, "pat")
+			a.actor, a.subject, a.payload = "both", "both", CaseOpenedPayload{Task: "bleed", Jobs: []string{}, People: []string{h.id("both")}}
+			return a
+		}},
+		{"a case names known people", NoSuchPerson, func(h *history) act {
+			a := caseOf(h, "pat")
+			a.payload = CaseOpenedPayload{Task: "bleed", Jobs: []string{}, People: []string{h.id("ghost")}}
+			return a
+		}},
+		{"a case names the same person's jobs", SomebodyElses, func(h *history) act {
+			a := caseOf(h, "pat")
+			a.subject = "pia"
+			return a
+		}},
+		{"a finding closes a case", "", func(h *history) act { return finding(h, h.do(caseOf(h, "pat"))) }},
+		{"a finding is about whose work it was", SomebodyElses, func(h *history) act {
+			a := finding(h, h.do(caseOf(h, "pat")))
+			a.subject = "pia"
+			return a
+		}},
+		{"a finding is about the case's task", OtherTask, func(h *history) act {
+			a := finding(h, h.do(caseOf(h, "pat")))
+			p := a.payload.(ReturnPayload)
+			p.Task = "hose"
+			a.payload = p
+			return a
+		}},
+		{"a case has one finding", CaseClosed, func(h *history) act {
+			c := h.do(caseOf(h, "pat"))
+			h.do(finding(h, c))
+			return finding(h, c)
+		}},
+		{"a finding withdrawn opens its case again", "", func(h *history) act {
+			c := h.do(caseOf(h, "pat"))
+			first := h.do(finding(h, c))
+			h.do(act{typ: Corrected, actor: "cora", subject: "pat", corrects: first, payload: CorrectionPayload{Withdraw: true}, personal: []string{"reason"}, sign: []string{"cora"}})
+			return finding(h, c)
 		}},
 
 		{"a clearance", "", clearance(nil)},

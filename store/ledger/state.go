@@ -27,6 +27,8 @@ type State struct {
 	voids        int
 	voided       map[[3]string]bool // question, lesson, edition
 	jobs         map[string]bool
+	cases        map[string]bool            // open ones
+	caseOf       map[string]string          // by the return that closed it
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
 	disputes     map[string][]DisputeFact // by disputed entry
@@ -55,7 +57,7 @@ func NewState() *State {
 		windows: map[string]int{},
 		persons: map[string]bool{}, erased: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
-		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string]bool{}, caseOf: map[string]string{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 		corrections: map[string][]*correction{}, corrected: map[string]*correction{}, agreed: map[string]bool{},
 	}
@@ -97,6 +99,7 @@ func (s *State) Voided(question, lesson, edition string) (bool, error) {
 	return s.voided[[3]string{question, lesson, edition}], nil
 }
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
+func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry], nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
 func (s *State) Countersigned(entry string) (bool, error)     { return s.agreed[entry], nil }
 func (s *State) Corrections(entry string) ([]CorrectionFact, error) {
@@ -206,6 +209,19 @@ func (s *State) Apply(p *Parsed) {
 		s.voided[[3]string{x.Question, x.Lesson, x.Edition}] = !x.Restores
 	case *SignOffPayload:
 		s.jobs[x.Job] = true
+	case *CaseOpenedPayload:
+		s.cases[b.ID] = true
+	case *ReturnPayload:
+		if x.Case != "" {
+			delete(s.cases, x.Case)
+			s.caseOf[b.ID] = x.Case
+		}
+	case *CorrectionPayload:
+		if c := s.caseOf[b.Corrects]; c != "" { // a finding withdrawn opens its case again
+			s.cases[c] = true
+			delete(s.caseOf, b.Corrects)
+		}
+		s.correct(b)
 	case *StandDownPayload:
 		s.standDowns[b.Subject] = append(s.standDowns[b.Subject], StandDownFact{Index: index, Entry: b.ID, Task: x.Task, By: b.Actor, Signed: len(p.Signatures) > 0})
 	case *StandDownSignedPayload:
@@ -223,8 +239,6 @@ func (s *State) Apply(p *Parsed) {
 			s.disputes[x.Disputes][i].Settled = true
 		}
 		s.settled(b.ID, x)
-	case *CorrectionPayload:
-		s.correct(b)
 	case *CountersignedPayload:
 		s.agreed[x.Entry] = true
 	}

@@ -31,6 +31,7 @@ const (
 	SignOff           Type = "sign_off"        // signed by the supervisor
 	UnwatchedJob      Type = "unwatched_job"
 	SpotCheck         Type = "spot_check"        // signed by the supervisor
+	CaseOpened        Type = "case_opened"       // a car came back; open until a return names it
 	Return            Type = "return"            // signed by who found it
 	ClearanceGiven    Type = "clearance"         // signed by the supervisor; a second signature with a waiver
 	StandDownOrdered  Type = "stand_down"        // unsigned, on the session alone
@@ -223,10 +224,12 @@ type QuestionDone struct {
 	Correct  bool   `json:"correct"`
 }
 
-// SignOffPayload: personal car, work_order, notes, what_happened/STEP, reason (late entry); content none.
+// SignOffPayload: personal car, work_order, notes, what_happened/STEP, photo/N (JPEG in base64), reason (late entry, or
+// from paper); content none.
 type SignOffPayload struct {
 	Refs
 	Job         string        `json:"job"`
+	Number      int           `json:"number,omitempty"` // of the job, as on a printed sheet
 	Task        string        `json:"task"`
 	Programme   string        `json:"programme"` // programme edition whose sheet was used
 	Difficulty  string        `json:"difficulty"`
@@ -237,29 +240,45 @@ type SignOffPayload struct {
 	Outcome     string        `json:"outcome"`
 	Started     int64         `json:"started"` // UTC, milliseconds
 	Finished    int64         `json:"finished"`
-	Supervisors []string      `json:"supervisors"` // all who watched
+	Pauses      []Span        `json:"pauses,omitempty"`
+	Paper       bool          `json:"paper,omitempty"` // entered from a printed sheet: takes its photograph and a second signature
+	Supervisors []string      `json:"supervisors"`     // all who watched
 	Steps       []StepDone    `json:"steps"`
 	Readings    []ReadingDone `json:"readings,omitempty"`
 	Holds       []HoldDone    `json:"holds,omitempty"`
+	Oral        []OralDone    `json:"oral,omitempty"`
+	Photos      []PhotoDone   `json:"photos,omitempty"`
 	NearMiss    bool          `json:"near_miss,omitempty"`
+	Parts       string        `json:"parts,omitempty"` // fitted
+	Fluid       string        `json:"fluid,omitempty"`
+}
+
+// Span is a stretch of time, UTC in milliseconds.
+type Span struct {
+	From int64 `json:"from"`
+	To   int64 `json:"to"`
 }
 
 type StepDone struct {
 	Step          string `json:"step"` // LESSON/STEP or LESSON/STEP@WHEEL
 	Result        string `json:"result"`
 	CriticalError bool   `json:"critical_error,omitempty"`
+	SteppedIn     string `json:"stepped_in,omitempty"` // at a critical error: supervisor, other, nobody (found afterwards)
+	OwnError      bool   `json:"own_error,omitempty"`  // the apprentice found an own error and put it right
 	Bulk          bool   `json:"bulk,omitempty"`
 	At            int64  `json:"at,omitempty"` // of the last tap
 }
 
 type ReadingDone struct {
-	Step       string `json:"step"`
-	Measure    int    `json:"measure"` // from 1
-	Value      string `json:"value"`
-	Unit       string `json:"unit"`
-	Instrument string `json:"instrument,omitempty"`
-	Limit      string `json:"limit,omitempty"` // as shown, with unit; "" if none was known
-	Verdict    string `json:"verdict,omitempty"`
+	Step       string   `json:"step"`
+	Measure    int      `json:"measure"` // from 1
+	Value      string   `json:"value"`   // what counts of several
+	Values     []string `json:"values,omitempty"`
+	Unit       string   `json:"unit"`
+	Instrument string   `json:"instrument,omitempty"`
+	Calibrated string   `json:"calibrated,omitempty"` // date of the instrument's last calibration
+	Limit      string   `json:"limit,omitempty"`      // as shown, with unit; "" if none was known
+	Verdict    string   `json:"verdict,omitempty"`
 }
 
 type HoldDone struct {
@@ -269,22 +288,58 @@ type HoldDone struct {
 	At       int64  `json:"at"`
 }
 
-type UnwatchedJobPayload struct {
-	Refs
-	Task string `json:"task"`
-	Date string `json:"date"`
+// OralDone is a question that was asked at the car. Text is the question as asked.
+type OralDone struct {
+	Question     string `json:"question"`
+	Text         string `json:"text"`
+	Satisfactory bool   `json:"satisfactory"`
+	By           string `json:"by"`
+	At           int64  `json:"at"`
 }
 
+// PhotoDone is a photograph; its bytes are the personal field Field.
+type PhotoDone struct {
+	Field  string `json:"field"` // photo/N
+	Step   string `json:"step,omitempty"`
+	Width  int    `json:"width"` // pixels
+	Height int    `json:"height"`
+	By     string `json:"by"`
+	At     int64  `json:"at"`
+}
+
+// UnwatchedJobPayload: personal car, work_order, notes.
+type UnwatchedJobPayload struct {
+	Refs
+	Task    string `json:"task"`
+	Date    string `json:"date"`
+	Vehicle string `json:"vehicle,omitempty"`
+	Parts   string `json:"parts,omitempty"`
+	Fluid   string `json:"fluid,omitempty"`
+}
+
+// SpotCheckPayload: personal car, work_order, notes, reason.
 type SpotCheckPayload struct {
 	Refs
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
+	Of      string `json:"of,omitempty"` // the entry of the job that was looked at
 }
 
+// CaseOpenedPayload: a car came back. Personal car, work_order, what_happened, notes. Jobs are the entries of jobs on that
+// car; People are all who stand in the case: whose work it was, who watched, who released it, who opened it.
+type CaseOpenedPayload struct {
+	Refs
+	Task   string   `json:"task"`
+	Jobs   []string `json:"jobs"`
+	People []string `json:"people"`
+}
+
+// ReturnPayload is the finding on a car that came back. It closes the case that it names.
 type ReturnPayload struct {
 	Refs
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
+	Case    string `json:"case,omitempty"` // entry
 }
 
 // ClearancePayload: content verdict (the verdict shown, JSON), policy (JSON), parameters; personal reason.

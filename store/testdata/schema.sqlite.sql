@@ -43,6 +43,25 @@ CREATE TABLE bookkeeping (
     value TEXT NOT NULL
 ) STRICT;
 
+CREATE TABLE case_people (
+    entry_id  TEXT NOT NULL,
+    person_id TEXT NOT NULL,
+    PRIMARY KEY (entry_id, person_id)
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX case_people_person ON case_people (person_id);
+
+CREATE TABLE cases (
+    entry_id  TEXT NOT NULL PRIMARY KEY,
+    idx       INTEGER NOT NULL,
+    person_id TEXT NOT NULL, -- whose work it was
+    task      TEXT NOT NULL,
+    site_id   TEXT NOT NULL,
+    closed_by TEXT NOT NULL  -- the return with the finding, '' while open
+) STRICT;
+
+CREATE INDEX cases_person ON cases (person_id, idx);
+
 CREATE TABLE cohorts (
     id      TEXT NOT NULL PRIMARY KEY,
     idx     INTEGER NOT NULL,
@@ -175,9 +194,11 @@ CREATE TABLE jobs (
     started_at  INTEGER NOT NULL,
     finished_at INTEGER NOT NULL,
     personal    BLOB NOT NULL -- sealed under the apprentice's data key: JSON {car, work_order, note}
-) STRICT;
+, number INTEGER NOT NULL DEFAULT 0, planned_at INTEGER NOT NULL DEFAULT 0, asked_of TEXT NOT NULL DEFAULT '', accepted_at INTEGER NOT NULL DEFAULT 0, paused_at INTEGER NOT NULL DEFAULT 0, paper_end INTEGER NOT NULL DEFAULT 0) STRICT;
 
 CREATE INDEX jobs_apprentice ON jobs (apprentice, created_at);
+
+CREATE UNIQUE INDEX jobs_number ON jobs (number);
 
 CREATE INDEX jobs_status ON jobs (status, created_at);
 
@@ -254,6 +275,13 @@ CREATE TABLE personal (
     person_id TEXT NOT NULL, -- whose data key it is sealed under, and whose erasure destroys it
     sealed    BLOB NOT NULL, -- nonce (24 bytes) || XChaCha20-Poly1305(data key, salt (32 bytes) || value, entry_id LF field)
     PRIMARY KEY (entry_id, field)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE photos (
+    job_id  TEXT NOT NULL REFERENCES jobs (id),
+    id      TEXT NOT NULL, -- of the tap
+    sealed  BLOB NOT NULL, -- JPEG, sealed under the apprentice's data key
+    PRIMARY KEY (job_id, id)
 ) STRICT, WITHOUT ROWID;
 
 CREATE TABLE programme_drafts (

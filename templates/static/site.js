@@ -74,6 +74,11 @@
       }
       if (waiting().length) await flush();
       const { answer, html } = await send(form.action, body);
+      if (answer.status === 401 && form.action.endsWith("/tap")) { // the session has ended: the tap waits for the log-in
+        keep(form.action, body.toString(), e.submitter);
+        location.assign(`/login?notice=tap_kept&next=${encodeURIComponent(location.pathname)}`);
+        return;
+      }
       if (answer.redirected && !samePage(answer.url)) { location.assign(answer.url); return; }
       show(html, answer.url);
     } catch {
@@ -127,7 +132,7 @@
     for (let list = waiting(); list.length; list = waiting()) {
       const { answer, html } = await send(list[0].url, new URLSearchParams(list[0].body));
       if (answer.status === 503) throw new Error("The server is busy");
-      if (new URL(answer.url).pathname === "/login") throw new Error("Your session has ended: log in again");
+      if (answer.status === 401 || new URL(answer.url).pathname === "/login") throw new Error("Your session has ended: log in again");
       drop(list[0]);
       last = { html, url: answer.url };
       if (!answer.ok) break; // what is wrong stands on the page

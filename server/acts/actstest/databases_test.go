@@ -202,7 +202,7 @@ func generate(t *testing.T) {
 	s.GoodJob(sam, pat, hubs, "flatbed")
 	s.waive(sue, sam, pat, hubs)
 	s.NextDay()
-	_, err := s.Acts.UnwatchedJob(ctx, s.Who(pat), "", hubs, "")
+	_, err := s.Acts.UnwatchedJob(ctx, s.Who(pat), acts.UnwatchedRequest{Task: hubs})
 	s.ok(err)
 	down, err := s.Acts.StandDown(ctx, s.Who(sam), "", pat.ID, hubs, "A nut was left loose", "")
 	s.ok(err)
@@ -365,7 +365,8 @@ func (s *Shop) otherKinds(boss, sam, sue, sid, pat, pim *Member) {
 	why := map[string]string{"reason": "because it was so"}
 	const hubs = "repack-hubs"
 	add(mk(ledger.SpotCheck, sue, pat, ledger.SpotCheckPayload{Task: hubs, Finding: "flaw"}, map[string]string{"notes": "a cap was missing"}, key(sue)))
-	add(mk(ledger.Return, boss, pat, ledger.ReturnPayload{Task: hubs, Finding: "part"}, map[string]string{"car": "blue trailer", "what_happened": "a hot hub"}, key(boss)))
+	opened := add(mk(ledger.CaseOpened, boss, pat, ledger.CaseOpenedPayload{Task: hubs, Jobs: []string{}, People: []string{pat.ID, boss.ID}}, map[string]string{"car": "blue trailer", "what_happened": "a hot hub"}))
+	add(mk(ledger.Return, boss, pat, ledger.ReturnPayload{Task: hubs, Finding: "part", Case: opened}, map[string]string{"car": "blue trailer", "what_happened": "a hot hub"}, key(boss)))
 	add(mk(ledger.Recognised, sam, pim, ledger.RecognitionPayload{Task: hubs, StandsFor: []string{"jobs"}, Jobs: 2}, why, key(sam), key(boss)))
 	parameters, err := s.Store.Info(s.ctx)
 	s.ok(err)
