@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"strings"
 
 	"brakewright/curriculum"
 	"brakewright/server/acts"
@@ -235,6 +234,3 @@ func hasType(list []ledger.Type, t ledger.Type) bool {
 func anyActs(a entryActs) bool {
 	return a.Countersign || a.Reply || a.Dispute || a.Settle || a.Correct || a.Withdraw || a.Review
 }
-
-// oneLine makes a text of several lines one.
-func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
