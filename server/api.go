@@ -143,6 +143,8 @@ var apiRoutes = []apiRoute{
 	{"POST", "/people/{person}/leaves", apiTakeLeave, false},
 	{"GET", "/people/{person}/keys", apiKeysOf, false},
 	{"POST", "/people/{person}/key/end", apiEndKey, false},
+	{"POST", "/people/{person}/erase", apiErase, false},
+	{"GET", "/erasures/due", apiDueForErasure, false},
 	{"GET", "/sites", apiSites, false},
 	{"POST", "/sites", apiAddSite, false},
 	{"GET", "/cohorts", apiCohorts, false},

@@ -479,6 +479,35 @@ func apiAdopt(c *apiCall) (apiAnswer, error) {
 	return receipt(c.acts.Adopt(c.ctx(), c.actor, o, in.Edition, in.Passphrase))
 }
 
+func apiErase(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		Confirm    string `json:"confirm"`
+		Passphrase string `json:"passphrase"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	return receipt(c.acts.Erase(c.ctx(), c.actor, c.id, c.v("person"), in.Confirm, in.Passphrase))
+}
+
+func apiDueForErasure(c *apiCall) (apiAnswer, error) {
+	due, err := c.acts.DueForErasure(c.ctx(), c.actor)
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type line struct {
+		Person    string `json:"person"`
+		Name      string `json:"name"`
+		LastEntry string `json:"last_entry"`
+		KeepUntil string `json:"keep_until"`
+	}
+	people := []line{}
+	for _, e := range due {
+		people = append(people, line{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil})
+	}
+	return ok(map[string]any{"people": people})
+}
+
 // ---- the ledger ----
 
 // mostEntries bounds one answer.

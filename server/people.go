@@ -23,7 +23,10 @@ func (s *Server) registerRosterRoutes(r *mux.Router) {
 	s.post(r, "/people/new", s.addPerson)
 	s.get(r, "/people/import", s.showImport)
 	s.post(r, "/people/import", s.importPeople)
+	s.get(r, "/people/due", s.showDue)
 	s.get(r, "/people/{person}", s.showPerson)
+	s.get(r, "/people/{person}/erase", s.showErase)
+	s.post(r, "/people/{person}/erase", s.erase)
 	s.post(r, "/people/{person}/code", s.showCode)
 	s.post(r, "/people/{person}/name", s.rename)
 	s.post(r, "/people/{person}/roles", s.grantRole)
@@ -446,6 +449,8 @@ type personPage struct {
 	Standing        []taskLine
 	MayManage       bool
 	MayCode         bool
+	MayErase        bool
+	Erased          bool
 	RoleNames       []choice
 	Sites           []choice
 	Tasks           []choice
@@ -482,7 +487,7 @@ func (personPage) template() string { return "person" }
 func newPersonPageOf(b BasePage, p *curriculum.Programme, who *store.Person, sites map[string]string, cohorts []choice, verdicts []readiness.Verdict) personPage {
 	today := b.clock.today()
 	b.Title = personName(who)
-	page := personPage{BasePage: b, ID: who.ID, Name: personName(who), Login: who.Login, Left: acts.Left(who, today), HasPassword: who.HasPassword, Key: "none",
+	page := personPage{BasePage: b, ID: who.ID, Name: personName(who), Login: who.Login, Left: acts.Left(who, today), Erased: who.Erased, HasPassword: who.HasPassword, Key: "none",
 		Roles: roleLines(b.clock, who, sites), RoleNames: roleChoices, Tasks: taskChoices(p), CohortList: cohorts, Today: today, Path: "/people/" + who.ID,
 		Apprentice: acts.Holds(who, acts.Apprentice, today), Supervisor: acts.Holds(who, acts.Supervisor, today)}
 	switch {
@@ -582,6 +587,9 @@ func (s *Server) personForm(w http.ResponseWriter, r *http.Request, problem erro
 	page := newPersonPageOf(b, p, who, names, cohorts, verdicts)
 	page.Sites, page.Self = siteChoices(sites), who.ID == me.ID
 	if page.MayManage, err = s.may(ctx, me, acts.ManageRoster, acts.Target{Person: who}); err != nil {
+		return err
+	}
+	if page.MayErase, err = s.may(ctx, me, acts.ErasePerson, acts.Target{Person: who}); err != nil {
 		return err
 	}
 	if page.MayCode, err = s.may(ctx, me, acts.ShowLogInCode, acts.Target{Person: who}); err != nil {

@@ -19,7 +19,7 @@ var pages = []page{
 	openJobsPage{}, jobNumberPage{}, spotCheckPage{}, casesPage{}, newCasePage{}, casePage{},
 	accountPage{}, askCarPage{}, askPage{}, boardPage{}, changesPage{}, codePage{}, decisionPage{}, entryPage{}, errorPage{}, floorPage{},
 	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{},
-	nextPage{}, peoplePage{}, personPage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
+	nextPage{}, peoplePage{}, personPage{}, duePage{}, erasePage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},
 	correctPage{}, recognisePage{}, mattersPage{}, waiversPage{},
 }

@@ -14,6 +14,7 @@ import (
 // notices are what a page says after a change, by the code in its address.
 var notices = map[string]string{
 	"logged_out":        "You are logged out.",
+	"erased":            "The person was erased.",
 	"session_ended":     "Your session had ended, so the last thing you sent was not saved. Log in, then do it again.",
 	"password_set":      "Your password is set. Other sessions were ended.",
 	"key_asked":         "Your new signing key waits for a coordinator.",

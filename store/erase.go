@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"strings"
+	"time"
 
 	"brakewright/store/ledger"
 )
@@ -24,6 +25,7 @@ func (t *tx) erase(person string) error {
 		`UPDATE taps SET personal = x'' WHERE job_id IN (SELECT id FROM jobs WHERE apprentice = $1)`,
 		`UPDATE jobs SET personal = x'' WHERE apprentice = $1`,
 		`UPDATE jobs SET status = 'withdrawn' WHERE apprentice = $1 AND status <> 'withdrawn' AND id NOT IN (SELECT job_id FROM signed_jobs)`,
+		`DELETE FROM photos WHERE job_id IN (SELECT id FROM jobs WHERE apprentice = $1)`,
 		`DELETE FROM draft_answers WHERE test_id IN (SELECT id FROM tests WHERE apprentice = $1)`,
 		`DELETE FROM open_tests WHERE test_id IN (SELECT id FROM tests WHERE apprentice = $1)`,
 		`DELETE FROM key_requests WHERE person_id = $1`,
@@ -165,4 +167,46 @@ func (s *Store) replayErasures(ctx context.Context, leaves [][]byte) (failed []s
 		}
 	}
 	return failed, nil
+}
+
+// LastEntries say when the last entry about a person or by them was recorded.
+func (s *Store) LastEntries(ctx context.Context) (map[string]time.Time, error) {
+	all := map[string]time.Time{}
+	err := s.read(ctx, func(q querier) error {
+		_, err := collect(q, func(r *sql.Rows) (struct{}, error) {
+			var person string
+			var at int64
+			err := r.Scan(&person, &at)
+			if t := ms(at); t.After(all[person]) {
+				all[person] = t
+			}
+			return struct{}{}, err
+		}, `
+			SELECT subject, MAX(recorded_at) FROM entry_index WHERE subject <> '' GROUP BY subject
+			UNION ALL SELECT actor, MAX(recorded_at) FROM entry_index GROUP BY actor`)
+		return err
+	})
+	return all, err
+}
+
+// Matters are what is not settled yet about a person.
+type Matters struct {
+	Disputes int // of entries about the person, or by the person
+	Cases    int // cars that came back, whose finding is still to be made
+}
+
+// OpenMatters counts them.
+func (s *Store) OpenMatters(ctx context.Context, person string) (m Matters, err error) {
+	err = s.read(ctx, func(q querier) error {
+		err := q.row(`
+			SELECT COUNT(*) FROM cases
+			WHERE closed_by = '' AND (person_id = $1 OR entry_id IN (SELECT entry_id FROM case_people WHERE person_id = $1))`, person).Scan(&m.Cases)
+		if err != nil {
+			return err
+		}
+		return q.row(`
+			SELECT COUNT(*) FROM disputes d JOIN entry_index i ON i.id = d.disputed
+			WHERE d.settled_by = '' AND (i.subject = $1 OR i.actor = $1 OR d.disputed_by = $1)`, person).Scan(&m.Disputes)
+	})
+	return m, err
 }

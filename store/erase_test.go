@@ -383,3 +383,20 @@ func TestWitness(t *testing.T) {
 		t.Errorf("told %d heads, the last %q", len(told), told)
 	}
 }
+
+func TestOpenMatters(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	w.FullHistory()
+	for _, c := range []struct {
+		member *storetest.Member
+		want   store.Matters
+	}{{w.Apprentices[0], store.Matters{Disputes: 1}}, {w.Apprentices[1], store.Matters{Cases: 1}}, {w.Apprentices[3], store.Matters{}}} {
+		if m, err := w.Store.OpenMatters(ctx, c.member.ID); err != nil || m != c.want {
+			t.Errorf("%s: %+v, %v", c.member.Name, m, err)
+		}
+	}
+	last, err := w.Store.LastEntries(ctx)
+	if err != nil || len(last) < 9 || last[w.Apprentices[0].ID].Before(storetest.Start) {
+		t.Errorf("%v, %v", last, err)
+	}
+}

@@ -48,6 +48,7 @@ const (
 	ManageRoster    Act = "manage_roster"
 	ManageSites     Act = "manage_sites" // sites, and whatever concerns all of them
 	ManageKeys      Act = "manage_keys"
+	ErasePerson     Act = "erase_person"
 	ShowLogInCode   Act = "show_log_in_code"
 	SeeOffer        Act = "see_offer"
 	WriteProgramme  Act = "write_programme" // as a draft
@@ -186,6 +187,7 @@ var permissions = []Row{
 	row(ManageRoster, Coordinator, in(WithinSite)),
 	row(ManageSites, Coordinator, in(AllSites)),
 	row(ManageKeys, Coordinator, in(WithinSite)),
+	row(ErasePerson, Coordinator, in(WithinSite), NotSelf),
 	row(ShowLogInCode, Supervisor, in(AtSite), NotSelf, NoOtherRole),
 	row(ShowLogInCode, Coordinator, in(WithinSite), NotSelf),
 	row(SeeOffer, Coordinator, in(AllSites)),

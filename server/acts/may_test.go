@@ -70,6 +70,7 @@ var cells = map[Act]map[string]string{
 	ManageRoster:    {Coordinator: "self apprentice,other task,supervisor,nobody"},
 	ManageSites:     {},
 	ManageKeys:      {Coordinator: "self apprentice,other task,supervisor,nobody"},
+	ErasePerson:     {Coordinator: "apprentice,other task,supervisor,nobody"},
 	ShowLogInCode:   {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,nobody"},
 	SeeOffer:        {Author: "*"},
 	WriteProgramme:  {Author: "*"},

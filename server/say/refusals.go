@@ -96,6 +96,14 @@ var refusalWords = map[string]string{
 	"passphrase_easily_guessed": "The signing passphrase is easily guessed. Take out names, the programme's title and common words or rows of keys, and add unrelated words.",
 	"passphrase_is_password":    "The signing passphrase must not be the password. Choose another.",
 
+	// erasing
+	"erase_role":      "This person still holds a role. End it first.",
+	"erase_agreement": "A training agreement still runs. End it first.",
+	"erase_kept":      "The records must be kept until {date}: {years:one year|years} from the last entry or the end of the agreement, as the policy says.",
+	"erase_dispute":   "A dispute is not settled yet. Settle it first.",
+	"erase_case":      "A car that came back is not settled yet. Finish that case first.",
+	"erase_confirm":   "Type the person's log-in name, {login}, to confirm.",
+
 	// keys
 	"no_key":            "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
 	"key_waiting":       "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
