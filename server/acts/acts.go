@@ -310,8 +310,8 @@ func (s *Service) RestUnaided(ctx context.Context, actor *store.Person, job, tap
 	return s.restUnaided(ctx, actor, job, tapID)
 }
 
-// Statement is what will be signed, in plain words, one line a fact.
-func (s *Service) Statement(ctx context.Context, actor *store.Person, job string) ([]string, error) {
+// Statement is what will be signed, one line a fact; server/say has the words.
+func (s *Service) Statement(ctx context.Context, actor *store.Person, job string) ([]Fact, error) {
 	return s.statement(ctx, actor, job)
 }
 
