@@ -30,7 +30,7 @@ func (w *pageWorld) keyFor(m *storetest.Member) {
 func (w *pageWorld) signedJob(b *browser, sup, m *storetest.Member) string {
 	w.t.Helper()
 	p := b.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin")
-	p = p.form(`value="interrupted"`).press("interrupted")
+	p = p.form(`value="interrupted"`).set("why", "The lift was needed").press("interrupted")
 	p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(200, "Signed.")
 	es, err := w.Store.Entries(context.Background(), store.EntryFilter{Newest: true, Limit: 1, Types: []ledger.Type{ledger.SignOff}})
 	if err != nil || len(es) == 0 {

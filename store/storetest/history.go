@@ -120,7 +120,7 @@ func (w *World) FullHistory() Past {
 	}
 	do("appointment ended", w.Make(cora.ID, ledger.AppointmentEnded, sid.ID, ledger.EndPayload{Ends: p.Appointments[0].Entry, Date: w.Today()}, why, nil, cora.Signer))
 	do("questioned job", w.SignOff(sue, pat, bleed, nil))
-	do("key compromised", w.Make(cora.ID, ledger.KeyEnded, sue.ID, ledger.KeyEndedPayload{Key: sue.Signer.Key, Why: "compromised", From: w.Clock.Now().UnixMilli() - 3600*1000}, why, nil))
+	do("key compromised", w.Make(cora.ID, ledger.KeyEnded, sue.ID, ledger.KeyEndedPayload{Key: sue.Signer.Key, Why: "compromised", From: w.Clock.Now().UnixMilli() - 15*60*1000}, why, nil))
 	do("question settled", w.Make(cora.ID, ledger.DisputeSettled, pat.ID, ledger.SettlementPayload{Disputes: past["questioned job"]}, why, nil, cora.Signer))
 	do("key ended", w.Make(sid.ID, ledger.KeyEnded, sid.ID, ledger.KeyEndedPayload{Key: sid.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, why, nil))
 
