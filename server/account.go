@@ -9,6 +9,8 @@ import (
 
 	"github.com/gorilla/mux"
 
+	"brakewright/server/acts"
+	"brakewright/server/say"
 	"brakewright/store"
 )
 
@@ -19,6 +21,7 @@ func (s *Server) registerAccountRoutes(r *mux.Router) {
 	s.get(r, passwordPath, s.showPassword)
 	s.post(r, passwordPath, s.setPassword)
 	s.post(r, "/account/key", s.requestKey)
+	s.post(r, "/account/key/end", s.endOwnKey)
 	s.post(r, "/account/sessions/end", s.endSessions)
 	s.post(r, "/account/units", s.chooseUnits)
 }
@@ -31,7 +34,29 @@ type accountPage struct {
 	HasKey   bool
 	KeySince moment
 	Waiting  bool // a new key waits for a coordinator
+	Keys     []keyLineOf
+	KeyEndID string
+	Today    string
 	Sessions []sessionLine
+}
+
+// keyLineOf is one key of a person, in force or ended.
+type keyLineOf struct {
+	Name     string // end of its id
+	From, To moment
+	Why      string
+}
+
+func keyLinesOf(c clock, keys []store.Key) []keyLineOf {
+	var out []keyLineOf
+	for _, k := range slices.Backward(keys) {
+		l := keyLineOf{Name: short(k.ID), From: c.at(k.AddedAt), To: c.at(k.EndedAt)}
+		if k.Why != "" {
+			l.Why = say.KeyEnd(k.Why)
+		}
+		out = append(out, l)
+	}
+	return out
 }
 
 type roleLine struct {
@@ -55,6 +80,7 @@ func newAccountPage(b BasePage, p *store.Person, sites map[string]string, sessio
 	if p.Key != nil {
 		page.KeySince = b.clock.at(p.Key.AddedAt)
 	}
+	page.KeyEndID, page.Today = newID(), b.clock.today()
 	page.Roles = roleLines(b.clock, p, sites)
 	for _, x := range sessions {
 		page.Sessions = append(page.Sessions, sessionLine{Hash: x.TokenHash, Here: x.TokenHash == here, API: x.API,
@@ -101,7 +127,10 @@ func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
 	if err != nil {
 		return accountPage{}, err
 	}
-	return newAccountPage(b, p, sites, sessions, tokenHash(tokenFrom(r.Context()))), nil
+	page := newAccountPage(b, p, sites, sessions, tokenHash(tokenFrom(r.Context())))
+	keys, err := s.store.Keys(r.Context(), p.ID)
+	page.Keys = keyLinesOf(b.clock, keys)
+	return page, err
 }
 
 func (s *Server) showAccount(w http.ResponseWriter, r *http.Request) error {
@@ -213,6 +242,35 @@ func (s *Server) endSessions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return seeOther(w, r, "/account", "sessions_ended")
+}
+
+// endOwnKey ends one's own key: lost, or in other hands.
+func (s *Server) endOwnKey(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	f, me := r.PostForm, personFrom(r.Context())
+	_, err := s.acts.EndKey(r.Context(), me, acts.KeyEnd{ID: f.Get("id"), Person: me.ID, Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
+	if err == nil {
+		return seeOther(w, r, "/account#key", "key_ended")
+	}
+	b, berr := s.base(r, "Your account")
+	if berr != nil {
+		return berr
+	}
+	status, err := b.refused(w, err, "why", "from", "reason")
+	if err != nil {
+		return err
+	}
+	for _, k := range []string{"why", "from", "reason"} {
+		b.set(k, f.Get(k))
+	}
+	b.set("form", "end")
+	page, err := s.accountPage(r, b)
+	if err != nil {
+		return err
+	}
+	return s.render(w, r, status, page)
 }
 
 // chooseUnits keeps in which units this browser shows figures, and goes back to where it was asked.

@@ -30,6 +30,7 @@ import (
 //	api_questions.go how questions fared, voids
 //	api_jobs.go     watched jobs and their signatures
 //	api_cases.go    spot checks, cars that came back
+//	api_contest.go  what follows an entry, what waits, how keys end
 //	api_decide.go   standings, board, floor, clearances, stand-downs
 //	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
 //	api_ledger.go   the ledger's head and its proofs
@@ -56,6 +57,7 @@ var apiRoutes = []apiRoute{
 	{"GET", "/me", apiMe, false},
 	{"POST", "/me/password", apiSetPassword, false},
 	{"POST", "/me/key", apiRequestKey, false},
+	{"POST", "/me/key/end", apiEndOwnKey, false},
 	{"POST", "/me/sessions/end", apiEndSessions, false},
 
 	{"GET", "/lessons", apiLessons, false},
@@ -111,7 +113,21 @@ var apiRoutes = []apiRoute{
 	{"POST", "/clearances", apiClear, false},
 	{"POST", "/stand-downs", apiStandDown, false},
 	{"POST", "/stand-downs/{standDown}/sign", apiSignStandDown, false},
+	{"POST", "/stand-downs/{standDown}/review", apiReviewStandDown, false},
 	{"POST", "/restores", apiRestore, false},
+	{"GET", "/waivers", apiWaivers, false},
+	{"POST", "/recognitions", apiRecognise, false},
+
+	{"GET", "/entries/{entry}", apiEntry, false},
+	{"POST", "/entries/{entry}/countersign", apiCountersign, false},
+	{"POST", "/entries/{entry}/reply", apiReply, false},
+	{"POST", "/entries/{entry}/dispute", apiDispute, false},
+	{"POST", "/entries/{entry}/settle", apiSettle, false},
+	{"POST", "/entries/{entry}/correct", apiCorrect, false},
+	{"GET", "/matters", apiMatters, false},
+	{"GET", "/pairs", apiPairs, false},
+	{"GET", "/left-behind", apiLeftBehind, false},
+	{"POST", "/assignments", apiAssign, false},
 
 	{"GET", "/people", apiPeople, false},
 	{"POST", "/people", apiAddPeople, false},
@@ -128,6 +144,8 @@ var apiRoutes = []apiRoute{
 	{"POST", "/people/{person}/agreements", apiMakeAgreement, false},
 	{"POST", "/people/{person}/agreements/{entry}/end", apiEndAgreement, false},
 	{"POST", "/people/{person}/leaves", apiTakeLeave, false},
+	{"GET", "/people/{person}/keys", apiKeysOf, false},
+	{"POST", "/people/{person}/key/end", apiEndKey, false},
 	{"POST", "/people/{person}/erase", apiErase, false},
 	{"GET", "/erasures/due", apiDueForErasure, false},
 	{"GET", "/sites", apiSites, false},

@@ -489,7 +489,19 @@ func apiStatement(c *apiCall) (apiAnswer, error) {
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	return ok(map[string][]string{"statement": list(lines)})
+	info, err := c.server.store.Info(c.ctx())
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	clock, err := newClock(info.Zone, c.acts.Now())
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	out := []string{}
+	for _, l := range statementLines(clock, lines) {
+		out = append(out, l.Text)
+	}
+	return ok(map[string][]string{"statement": out})
 }
 
 // apiDecision is what the signer decides on a cleared apprentice who made a critical error.

@@ -4,7 +4,6 @@ import (
 	"encoding/base64"
 	"net/http"
 	"strconv"
-	"time"
 
 	"brakewright/curriculum"
 	"brakewright/server/acts"
@@ -30,6 +29,7 @@ type apiAppointment struct {
 	From          string `json:"from"`
 	Until         string `json:"until"`
 	Qualification string `json:"qualification"`
+	Number        string `json:"number"`
 }
 
 type apiAgreement struct {
@@ -70,7 +70,7 @@ func personOf(p *store.Person) apiPersonFull {
 		out.Roles = append(out.Roles, apiRole{r.Entry, r.Role, r.From, r.Until, r.Site, r.Author})
 	}
 	for _, a := range p.Appointments {
-		out.Appointments = append(out.Appointments, apiAppointment{a.Entry, a.Task, a.Site, a.From, a.Until, a.Qualification})
+		out.Appointments = append(out.Appointments, apiAppointment{a.Entry, a.Task, a.Site, a.From, a.Until, a.Qualification, a.Number})
 	}
 	for _, m := range p.Cohorts {
 		out.Cohorts = append(out.Cohorts, apiMembership(m))
@@ -109,26 +109,9 @@ func apiRecord(c *apiCall) (apiAnswer, error) {
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	type line struct {
-		Index      int64             `json:"index"`
-		ID         string            `json:"id"`
-		Type       string            `json:"type"`
-		HappenedAt string            `json:"happened_at"`
-		RecordedAt string            `json:"recorded_at"`
-		Actor      string            `json:"actor"`
-		Subject    string            `json:"subject"`
-		Site       string            `json:"site"`
-		Corrects   string            `json:"corrects"`
-		Payload    any               `json:"payload"`
-		Personal   map[string]string `json:"personal"`         // opened
-		Closed     []string          `json:"closed,omitempty"` // erased
-		Signed     bool              `json:"signed"`
-	}
-	lines := make([]line, len(entries))
+	lines := make([]apiEntryLine, len(entries))
 	for i, e := range entries {
-		b := e.Entry.Body
-		lines[i] = line{e.Index, b.ID, string(b.Type), timeText(time.UnixMilli(b.HappenedAt)), timeText(time.UnixMilli(e.Entry.RecordedAt)), b.Actor, b.Subject, b.Site, b.Corrects,
-			b.Payload, e.Personal, e.Closed, len(e.Entry.Signatures) > 0}
+		lines[i] = lineOf(e)
 	}
 	return ok(lines)
 }
@@ -165,7 +148,14 @@ func apiAddPeople(c *apiCall) (apiAnswer, error) {
 	return created(map[string]any{"codes": codes})
 }
 
-// done answers a write that is nobody's entry to name: it is committed.
+// apiPlaceAdded is a site or cohort with the entry that added it.
+type apiPlaceAdded struct {
+	ID    string `json:"id"` // the site's or cohort's own
+	Entry string `json:"entry"`
+	Index int64  `json:"index"`
+}
+
+// done answers a write that is no entry: it is committed.
 func done(err error) (apiAnswer, error) {
 	if err != nil {
 		return apiAnswer{}, err
@@ -181,7 +171,7 @@ func apiRename(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.Rename(c.ctx(), c.actor, c.v("person"), in.Name, in.Login))
+	return receipt(c.acts.Roster(c.id).Rename(c.ctx(), c.actor, c.v("person"), in.Name, in.Login))
 }
 
 func apiShowCode(c *apiCall) (apiAnswer, error) {
@@ -204,7 +194,7 @@ func apiGrantRole(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.GrantRole(c.ctx(), c.actor, c.v("person"), store.Role{Role: in.Role, From: in.From, Until: in.Until, Site: in.Site, Author: in.Author}, in.Passphrase))
+	return receipt(c.acts.Roster(c.id).GrantRole(c.ctx(), c.actor, c.v("person"), store.Role{Role: in.Role, From: in.From, Until: in.Until, Site: in.Site, Author: in.Author}, in.Passphrase))
 }
 
 // apiEnding is how something that runs is ended.
@@ -220,7 +210,7 @@ func apiEndRole(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.EndRole(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date))
+	return receipt(c.acts.Roster(c.id).EndRole(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date))
 }
 
 func apiAppoint(c *apiCall) (apiAnswer, error) {
@@ -230,13 +220,14 @@ func apiAppoint(c *apiCall) (apiAnswer, error) {
 		From          string `json:"from"`
 		Until         string `json:"until"`
 		Qualification string `json:"qualification"`
+		Number        string `json:"number"`
 		Passphrase    string `json:"passphrase"`
 	}
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	a := store.Appointment{Task: in.Task, Site: in.Site, From: in.From, Until: in.Until, Qualification: in.Qualification}
-	return done(c.acts.Appoint(c.ctx(), c.actor, c.v("person"), a, in.Passphrase))
+	a := store.Appointment{Task: in.Task, Site: in.Site, From: in.From, Until: in.Until, Qualification: in.Qualification, Number: in.Number}
+	return receipt(c.acts.Roster(c.id).Appoint(c.ctx(), c.actor, c.v("person"), a, in.Passphrase))
 }
 
 func apiEndAppointment(c *apiCall) (apiAnswer, error) {
@@ -244,7 +235,7 @@ func apiEndAppointment(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.EndAppointment(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date, in.Passphrase))
+	return receipt(c.acts.Roster(c.id).EndAppointment(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date, in.Passphrase))
 }
 
 func apiJoinCohort(c *apiCall) (apiAnswer, error) {
@@ -255,7 +246,7 @@ func apiJoinCohort(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.JoinCohort(c.ctx(), c.actor, c.v("person"), in.Cohort, in.Date))
+	return receipt(c.acts.Roster(c.id).JoinCohort(c.ctx(), c.actor, c.v("person"), in.Cohort, in.Date))
 }
 
 func apiLeaveCohort(c *apiCall) (apiAnswer, error) {
@@ -265,7 +256,7 @@ func apiLeaveCohort(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.LeaveCohort(c.ctx(), c.actor, c.v("person"), c.v("cohort"), in.Date))
+	return receipt(c.acts.Roster(c.id).LeaveCohort(c.ctx(), c.actor, c.v("person"), c.v("cohort"), in.Date))
 }
 
 func apiMakeAgreement(c *apiCall) (apiAnswer, error) {
@@ -277,7 +268,7 @@ func apiMakeAgreement(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.MakeAgreement(c.ctx(), c.actor, c.v("person"), in.Employer, in.From, in.Until))
+	return receipt(c.acts.Roster(c.id).MakeAgreement(c.ctx(), c.actor, c.v("person"), in.Employer, in.From, in.Until))
 }
 
 func apiEndAgreement(c *apiCall) (apiAnswer, error) {
@@ -287,7 +278,7 @@ func apiEndAgreement(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.EndAgreement(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date))
+	return receipt(c.acts.Roster(c.id).EndAgreement(c.ctx(), c.actor, c.v("person"), c.v("entry"), in.Date))
 }
 
 func apiTakeLeave(c *apiCall) (apiAnswer, error) {
@@ -298,7 +289,7 @@ func apiTakeLeave(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.TakeLeave(c.ctx(), c.actor, c.v("person"), in.From, in.To))
+	return receipt(c.acts.Roster(c.id).TakeLeave(c.ctx(), c.actor, c.v("person"), in.From, in.To))
 }
 
 // ---- sites and cohorts ----
@@ -333,11 +324,11 @@ func apiAddSite(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	id, err := c.acts.AddSite(c.ctx(), c.actor, in.Name, in.Zone)
+	id, r, err := c.acts.Roster(c.id).AddSite(c.ctx(), c.actor, in.Name, in.Zone)
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	return created(map[string]string{"id": id})
+	return created(apiPlaceAdded{id, r.ID, r.Index})
 }
 
 func apiCohorts(c *apiCall) (apiAnswer, error) {
@@ -365,11 +356,11 @@ func apiAddCohort(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	id, err := c.acts.AddCohort(c.ctx(), c.actor, in.Name, in.Site)
+	id, r, err := c.acts.Roster(c.id).AddCohort(c.ctx(), c.actor, in.Name, in.Site)
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	return created(map[string]string{"id": id})
+	return created(apiPlaceAdded{id, r.ID, r.Index})
 }
 
 // ---- keys ----
@@ -394,7 +385,11 @@ func apiConfirmKeys(c *apiCall) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return done(c.acts.ConfirmKeys(c.ctx(), c.actor, in.People, in.Passphrase))
+	rs, err := c.acts.SignKeys(c.ctx(), c.actor, in.People, in.Passphrase)
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	return created(map[string][]store.Receipt{"entries": rs})
 }
 
 // ---- the programme ----

@@ -876,25 +876,25 @@ func TestAPIRoster(t *testing.T) {
 	if keys := a.list("/keys"); len(keys) != 1 {
 		t.Errorf("waiting keys: %v", keys)
 	}
-	a.must(204, "POST", "/keys/confirm", object{"people": []any{id}, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/appointments", object{"task": "caliper", "from": today, "qualification": "brake technician", "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/roles", object{"role": "coordinator", "from": today, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/name", object{"name": "Second Glance"})
+	a.must(201, "POST", "/keys/confirm", object{"people": []any{id}, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/appointments", object{"task": "caliper", "from": today, "qualification": "brake technician", "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/roles", object{"role": "coordinator", "from": today, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/name", object{"name": "Second Glance"})
 	full := a.must(200, "GET", "/people/"+id, nil)
 	if full["name"] != "Second Glance" || full["key"] != true || len(full["appointments"].([]any)) != 1 || len(full["roles"].([]any)) != 2 {
 		t.Errorf("the person is %v", full)
 	}
-	a.must(204, "POST", "/people/"+id+"/appointments/"+full["appointments"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today, "passphrase": ada.Passphrase})
-	a.must(204, "POST", "/people/"+id+"/roles/"+full["roles"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today})
+	a.must(201, "POST", "/people/"+id+"/appointments/"+full["appointments"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today, "passphrase": ada.Passphrase})
+	a.must(201, "POST", "/people/"+id+"/roles/"+full["roles"].([]any)[0].(object)["entry"].(string)+"/end", object{"date": today})
 	a.must(201, "POST", "/people/"+id+"/code", nil)
 
 	hand := (&apiClient{w: w}).must(200, "POST", "/login", object{"login": "newhand", "code": codes["newhand"]})["person"].(object)["id"].(string)
-	a.must(204, "POST", "/people/"+hand+"/cohorts", object{"cohort": cohort, "date": today})
-	a.must(204, "POST", "/people/"+hand+"/cohorts/"+cohort+"/leave", object{"date": today})
-	a.must(204, "POST", "/people/"+hand+"/leaves", object{"from": today, "to": today})
+	a.must(201, "POST", "/people/"+hand+"/cohorts", object{"cohort": cohort, "date": today})
+	a.must(201, "POST", "/people/"+hand+"/cohorts/"+cohort+"/leave", object{"date": today})
+	a.must(201, "POST", "/people/"+hand+"/leaves", object{"from": today, "to": today})
 	agreement := a.must(200, "GET", "/people/"+hand, nil)["agreements"].([]any)[0].(object)
-	a.must(204, "POST", "/people/"+hand+"/agreements/"+agreement["entry"].(string)+"/end", object{"date": today})
-	a.must(204, "POST", "/people/"+hand+"/agreements", object{"employer": "North shop", "from": today})
+	a.must(201, "POST", "/people/"+hand+"/agreements/"+agreement["entry"].(string)+"/end", object{"date": today})
+	a.must(201, "POST", "/people/"+hand+"/agreements", object{"employer": "North shop", "from": today})
 	if people := a.list("/people"); len(people) != 2+3+4+2 {
 		t.Errorf("%d people", len(people))
 	}
@@ -906,6 +906,59 @@ func TestAPIRoster(t *testing.T) {
 	if got, h, _ := a.send("GET", "/me", nil); got != 401 || h.Get("WWW-Authenticate") != "Bearer" {
 		t.Errorf("after logging out: %d, WWW-Authenticate %q", got, h.Get("WWW-Authenticate"))
 	}
+}
+
+// What follows a signed entry, under the API.
+func TestAPIWhatFollowsASignature(t *testing.T) {
+	w := newAPIWorld(t, "")
+	pat, sam, sue, sid, ada := w.Apprentices[0], w.Supervisors[0], w.Supervisors[1], w.Supervisors[2], w.Coordinators[0]
+	p, s, s2, s3, a := w.as(pat), w.as(sam), w.as(sue), w.as(sid), w.as(ada)
+	p.must(204, "POST", "/me/key", object{"passphrase": "old lathe sings quietly"})
+	if es := a.must(201, "POST", "/keys/confirm", object{"people": []any{pat.ID}, "passphrase": ada.Passphrase})["entries"].([]any); len(es) != 1 {
+		t.Errorf("confirmed by %v", es)
+	}
+	job := s.watch(sam, pat.ID, "induction", "trainer-a", "")
+	entry := job["id"].(string)
+	at := "/entries/" + entry
+	got := p.must(200, "GET", at, nil)
+	if got["contested"] != false || got["countersign_until"] == "" || len(got["words"].([]any)) != 0 {
+		t.Errorf("a new record: %v", got)
+	}
+	p.must(201, "POST", at+"/dispute", object{"reason": "Prompted twice"})
+	if m := s2.must(200, "GET", "/matters", nil)["disputes"].([]any); len(m) != 1 || m[0].(object)["may"] != true || m[0].(object)["why"] != "dispute" {
+		t.Errorf("matters: %v", m)
+	}
+	a.must(201, "POST", "/assignments", object{"matter": entry, "to": sue.ID})
+	if got, _, out := s.send("POST", at+"/settle", object{"upheld": false, "reason": "So it was", "passphrase": sam.Passphrase}); got != 422 || out.(object)["code"] != "rule_is_party" {
+		t.Errorf("settled by who signed: %d %v", got, out)
+	}
+	s2.must(201, "POST", at+"/settle", object{"upheld": false, "reason": "So it was", "passphrase": sue.Passphrase})
+	p.must(201, "POST", at+"/countersign", object{"passphrase": "old lathe sings quietly"})
+	fix := s.must(201, "POST", at+"/correct", object{"record": object{"difficulty": "awkward", "notes": "Rain"}, "reason": "It was", "passphrase": sam.Passphrase})["id"].(string)
+	if got, _, out := s3.send("POST", at+"/correct", object{"withdraw": true, "reason": "No", "passphrase": sid.Passphrase}); got != 409 || out.(object)["code"] != "corrected_already" {
+		t.Errorf("corrected again: %d %v", got, out)
+	}
+	s3.must(201, "POST", at+"/correct", object{"withdraw": true, "beside": true, "reason": "No", "passphrase": sid.Passphrase})
+	if got := a.must(200, "GET", at, nil); got["contested"] != true || len(got["words"].([]any)) < 5 {
+		t.Errorf("with two corrections: %v", got)
+	}
+	a.must(201, "POST", at+"/settle", object{"stands": fix, "reason": "By the sheet", "passphrase": ada.Passphrase})
+	down := s.must(201, "POST", "/stand-downs", object{"apprentice": pat.ID, "reason": "Seen without glasses"})["id"].(string)
+	p.must(201, "POST", "/entries/"+down+"/reply", object{"text": "They were on my head"})
+	s2.must(201, "POST", "/stand-downs/"+down+"/review", object{"reason": "Talked to both", "lifts": "A week with glasses", "passphrase": sue.Passphrase})
+	s.must(201, "POST", "/recognitions", object{"apprentice": pat.ID, "task": "caliper", "stands_for": []any{"reading"}, "jobs": 2, "reason": "Papers seen", "passphrase": sam.Passphrase,
+		"second": object{"login": ada.Login, "passphrase": ada.Passphrase}})
+	if len(a.list("/waivers"))+len(a.list("/left-behind"))+len(a.list("/pairs")) != 0 {
+		t.Error("there are waivers, pairs or things left behind")
+	}
+	a.must(201, "POST", "/people/"+sam.ID+"/key/end", object{"why": "compromised", "from": w.Today(), "reason": "The note is gone"})
+	if keys := a.list("/people/" + sam.ID + "/keys"); len(keys) != 1 || keys[0].(object)["why"] != "compromised" {
+		t.Errorf("keys: %v", keys)
+	}
+	if m := a.must(200, "GET", "/matters", nil)["disputes"].([]any); len(m) != 3 { // the job, its correction, the recognition
+		t.Errorf("in question: %v", m)
+	}
+	s2.must(201, "POST", "/me/key/end", object{"why": "lost"})
 }
 
 func TestAPIAdoptsAnOfferedEdition(t *testing.T) {

@@ -38,6 +38,15 @@ func (c clock) at(t time.Time) moment {
 	return moment{ISO: t.Format(time.RFC3339), Text: t.Format("2 Jan 2006, 15:04")}
 }
 
+// iso is at for a time in RFC 3339; what is none comes back as it is.
+func (c clock) iso(text string) moment {
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return moment{ISO: text, Text: text}
+	}
+	return c.at(t)
+}
+
 // ms is at for milliseconds since 1970.
 func (c clock) ms(ms int64) moment {
 	if ms == 0 {

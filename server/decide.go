@@ -18,7 +18,7 @@ func (s *Server) registerDecisionRoutes(r *mux.Router) {
 }
 
 // decisionFields are the fields of the three forms of a decision page.
-var decisionFields = []string{"layouts", "holds", "until", "reason", "passphrase", "waiver_gates", "waiver_until", "second_login", "second_passphrase",
+var decisionFields = []string{"layouts", "holds", "until", "site", "reason", "passphrase", "waiver_gates", "waiver_until", "second_login", "second_passphrase",
 	"stand_reason", "stand_passphrase", "restore_reason", "restore_passphrase"}
 
 // decisionRefused shows the page again with the form filled in. prefix is that of the form's fields.
@@ -55,7 +55,7 @@ func (s *Server) clear(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	v, f := mux.Vars(r), r.PostForm
-	q := acts.ClearanceRequest{ID: f.Get("id"), Apprentice: v["person"], Task: v["task"], Layouts: f["layouts"], Holds: f["holds"], Until: f.Get("until"),
+	q := acts.ClearanceRequest{ID: f.Get("id"), Apprentice: v["person"], Task: v["task"], Layouts: f["layouts"], Holds: f["holds"], Until: f.Get("until"), Site: f.Get("site"),
 		Reason: strings.TrimSpace(f.Get("reason")), Passphrase: f.Get("passphrase"), WaiverGates: f["waiver_gates"], WaiverUntil: f.Get("waiver_until"),
 		SecondLogin: strings.TrimSpace(f.Get("second_login")), SecondPassphrase: f.Get("second_passphrase"), Seen: f.Get("seen")}
 	if _, err := s.acts.Clear(r.Context(), personFrom(r.Context()), q); err != nil {

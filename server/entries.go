@@ -26,6 +26,7 @@ type entryLine struct {
 	Site     string
 	JobPath  string // of a sign-off
 	TestPath string // of a theory test
+	Follow   []followLine
 }
 
 // entryTitles are what kinds of entries are called.
@@ -67,6 +68,10 @@ var entryTitles = map[ledger.Type]string{
 	ledger.Corrected:         "Correction",
 	ledger.Disputed:          "Dispute",
 	ledger.DisputeSettled:    "Dispute settled",
+	ledger.Countersigned:     "Countersigned",
+	ledger.Replied:           "The apprentice’s side",
+	ledger.StandDownReviewed: "A stand-down was reviewed",
+	ledger.Assigned:          "Given to somebody",
 	ledger.Erased:            "Erased",
 	ledger.PutBack:           "An older copy of the database was put back",
 }
@@ -137,10 +142,14 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		}
 		add(taskTitle(w.p, x.Task), " at ", site, " from ", w.c.day(x.From).Text, until(x.Until))
 		personal("qualification", "Qualification: ")
+		personal("number", "Number: ")
 	case *ledger.KeyAddedPayload:
 		add("Key ", short(x.Key.Key))
 	case *ledger.KeyEndedPayload:
-		add("Key ", short(x.Key), ": ", x.Why)
+		add("Key ", short(x.Key), ": ", say.KeyEnd(x.Why))
+		if x.Why == "compromised" {
+			add("What it signed since ", w.c.ms(x.From).Text, " is in question")
+		}
 	case *ledger.AgreementPayload:
 		personal("employer", "Employer: ")
 		add("From ", w.c.day(x.From).Text, until(x.Until))
@@ -238,16 +247,32 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		if x.Withdraw {
 			add("Withdraws entry ", short(e.Entry.Body.Corrects))
 		} else {
-			add("Corrects entry ", short(e.Entry.Body.Corrects))
+			add("Corrects entry ", short(e.Entry.Body.Corrects), ". The record now:")
+			out = append(out, w.signOffFacts(e, x.SignOff, name)...)
 		}
 	case *ledger.DisputePayload:
 		add("Disputes entry ", short(x.Disputes))
 	case *ledger.SettlementPayload:
-		if x.Upheld {
-			add("The dispute of entry ", short(x.Disputes), " was right: the record falls")
-		} else {
-			add("The dispute of entry ", short(x.Disputes), " was not right: the record stands")
+		switch {
+		case x.Upheld:
+			add("Entry ", short(x.Disputes), " does not count any more")
+		case x.Stands == x.Disputes:
+			add("Entry ", short(x.Disputes), " stands as it was first")
+		case x.Stands != "":
+			add("Of entry ", short(x.Disputes), " correction ", short(x.Stands), " stands")
+		default:
+			add("Entry ", short(x.Disputes), " stands")
 		}
+	case *ledger.CountersignedPayload:
+		add("Agrees to entry ", short(x.Entry))
+	case *ledger.ReplyPayload:
+		add("On entry ", short(x.Entry))
+		personal("text", "")
+	case *ledger.StandDownReviewPayload:
+		add("Stand-down ", short(x.StandDown), " stays")
+		personal("lifts", "What lifts it: ")
+	case *ledger.AssignedPayload:
+		add("Entry or job ", short(x.Matter), " was given to ", name(x.To))
 	}
 	personal("reason", "Reason: ")
 	if len(e.Closed) > 0 {
@@ -422,6 +447,9 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 		l.About = name(b.Subject)
 	}
 	l.By = name(b.Actor)
+	if l.Follow, err = s.follow(ctx, c, p, names, e); err != nil {
+		return l, err
+	}
 	l.SignedBy, err = signers(ctx, names, e)
 	if err != nil {
 		return l, err
@@ -430,6 +458,10 @@ func (s *Server) entryLine(ctx context.Context, c clock, p *curriculum.Programme
 	switch x := payloadOf(e).(type) {
 	case *ledger.SignOffPayload:
 		l.JobPath, l.Readings = "/jobs/"+x.Job, w.readingsOf(x)
+	case *ledger.CorrectionPayload:
+		if x.SignOff != nil {
+			l.JobPath, l.Readings = "/jobs/"+x.SignOff.Job, w.readingsOf(x.SignOff)
+		}
 	case *ledger.TestHandedInPayload:
 		l.TestPath = "/tests/" + x.Test
 	}

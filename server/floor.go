@@ -81,6 +81,10 @@ func newFloorPage(b BasePage, p *curriculum.Programme, sites []store.Site, f *ac
 		return page
 	}
 	page.Asked, page.Task, page.Car = true, taskTitle(p, f.Task), car
+	siteNames := map[string]string{}
+	for _, x := range sites {
+		siteNames[x.ID] = x.Name
+	}
 	line := func(r acts.FloorRow) floorLine {
 		l := floorLine{Name: personName(r.Apprentice), Path: taskPath(r.Apprentice.ID, f.Task), Standing: r.Verdict.Standing, Word: say.Standing(r.Verdict.Standing)}
 		if r.Why != "" {
@@ -92,7 +96,7 @@ func newFloorPage(b BasePage, p *curriculum.Programme, sites []store.Site, f *ac
 		}
 		limits := acts.LimitsOf(r.Verdict)
 		limits.Until = r.Until
-		l.Limits = limitLines(p, b.clock, limits)
+		l.Limits = limitLines(p, b.clock, limits, siteNames)
 		return l
 	}
 	for _, r := range f.Alone {

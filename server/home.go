@@ -44,6 +44,7 @@ type nextPage struct {
 	Jobs   []jobItem
 	Tasks  []taskLine
 	Left   bool
+	Signed []entryLine // about them, to be countersigned or disputed
 
 	Changed []string // lessons with changes to read and confirm
 }
@@ -156,6 +157,9 @@ func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
 	case "watched_jobs", "other_supervisors", "other_layouts", "steps_unaided":
 		return "/jobs/ask?task=" + url.QueryEscape(task), askForJob
 	}
+	if n.Code == "ask_for_decision" {
+		return taskPath(apprentice, task) + "#deciders", "See who decides"
+	}
 	return taskPath(apprentice, task), seeReasons
 }
 
@@ -182,6 +186,9 @@ func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	page := nextPage{BasePage: b, Tasks: newTaskLines(p, b.clock, me.ID, verdicts), Left: acts.Left(me, b.clock.today())}
+	if page.Signed, err = s.toCountersign(ctx, b.clock, p, names, me.ID); err != nil {
+		return err
+	}
 	for _, t := range tests {
 		watched := ""
 		if t.WatchedBy != "" {
@@ -305,7 +312,10 @@ type waitingPage struct {
 	SignPath   string    // all of them together
 	Tests      []waitingTest
 	StandDowns []unsignedStandDown
-	NoKey      bool // no signing key in force
+	Due        []taskLine // ready for a decision, by the apprentice's name and task
+	Matters    int        // that one may settle or review
+	Given      int        // of these, given to the person who asks
+	NoKey      bool       // no signing key in force
 	KeyWaiting bool
 	Nothing    bool
 }
@@ -382,7 +392,27 @@ func (s *Server) waitingPage(ctx context.Context, b BasePage) (waitingPage, erro
 	if page.StandDowns, err = s.unsignedStandDowns(ctx, b.clock, p, names); err != nil {
 		return page, err
 	}
-	page.Nothing = len(page.Asked)+len(page.Mine)+len(page.Others)+len(page.Unsigned)+len(page.Tests)+len(page.StandDowns) == 0
+	due, err := s.acts.DueDecisions(ctx, me)
+	if err != nil {
+		return page, err
+	}
+	for _, d := range due {
+		page.Due = append(page.Due, taskLine{Path: taskPath(d.Apprentice.ID, d.Verdict.Task) + "#decide", Title: personName(d.Apprentice) + ": " + taskTitle(p, d.Verdict.Task),
+			Standing: d.Verdict.Standing, Word: say.Standing(d.Verdict.Standing)})
+	}
+	matters, err := s.acts.Matters(ctx, me)
+	if err != nil {
+		return page, err
+	}
+	for _, m := range append(matters.Disputes, matters.StandDowns...) {
+		if m.May {
+			page.Matters++
+		}
+		if m.Owner != nil && m.Owner.ID == me.ID {
+			page.Given++
+		}
+	}
+	page.Nothing = len(page.Due)+page.Matters+len(page.Asked)+len(page.Mine)+len(page.Others)+len(page.Unsigned)+len(page.Tests)+len(page.StandDowns) == 0
 	return page, nil
 }
 

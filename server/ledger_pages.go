@@ -78,50 +78,49 @@ type entryPage struct {
 	Zone     string
 	JSON     string // the leaf, indented for reading
 	Hash     string
+	Acts     entryActs
+	Any      bool
+	ID       string
 }
 
 func (entryPage) template() string { return "entry" }
 
 func (s *Server) showEntry(w http.ResponseWriter, r *http.Request) error {
-	ctx := r.Context()
-	e, err := s.store.Entry(ctx, mux.Vars(r)["entry"])
-	if err != nil {
-		return err
-	}
-	if err := s.maySeeEntry(r, e); err != nil {
-		return err
-	}
 	b, err := s.base(r, "")
 	if err != nil {
 		return err
 	}
-	p, err := s.acts.Programme(ctx)
+	page, err := s.entryPage(r, b, mux.Vars(r)["entry"])
 	if err != nil {
 		return err
 	}
-	l, err := s.entryLine(ctx, b.clock, p, s.nameBook(), e)
-	if err != nil {
-		return err
-	}
-	var indented bytes.Buffer
-	if err := json.Indent(&indented, e.Leaf, "", "  "); err != nil {
-		return err
-	}
-	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, JSON: indented.String(), Hash: hexHash(e.Leaf)}
-	page.Title = l.Title
 	return s.render(w, r, http.StatusOK, page)
 }
 
-// maySeeEntry: whoever sees the ledger, or the record of the person whom the entry concerns.
-func (s *Server) maySeeEntry(r *http.Request, e *store.EntryView) error {
-	ctx, me := r.Context(), personFrom(r.Context())
-	err := s.acts.May(ctx, me, acts.SeeLedger, acts.Target{})
-	if err == nil || e.Entry.Body.Subject == "" {
-		return err
+func (s *Server) entryPage(r *http.Request, b BasePage, entry string) (entryPage, error) {
+	ctx, none := r.Context(), entryPage{}
+	e, err := s.acts.Entry(ctx, personFrom(ctx), entry)
+	if err != nil {
+		return none, err
 	}
-	who, perr := s.store.Person(ctx, e.Entry.Body.Subject)
-	if perr != nil {
-		return perr
+	p, err := s.acts.Programme(ctx)
+	if err != nil {
+		return none, err
 	}
-	return s.acts.May(ctx, me, acts.SeeRecord, acts.Target{Person: who})
+	names := s.nameBook()
+	l, err := s.entryLine(ctx, b.clock, p, names, e)
+	if err != nil {
+		return none, err
+	}
+	var indented bytes.Buffer
+	if err := json.Indent(&indented, e.Leaf, "", "  "); err != nil {
+		return none, err
+	}
+	page := entryPage{BasePage: b, Entry: l, Recorded: b.clock.ms(e.Entry.RecordedAt), Zone: e.Entry.Body.Zone, JSON: indented.String(), Hash: hexHash(e.Leaf)}
+	page.Title, page.ID = l.Title, newID()
+	if page.Acts, err = s.actsOn(ctx, b.clock, names, e); err != nil {
+		return none, err
+	}
+	page.Any = anyActs(page.Acts)
+	return page, nil
 }

@@ -187,11 +187,11 @@ func (s *Server) errorBase(r *http.Request) BasePage {
 func sections(p *store.Person, today, path string) []navSection {
 	all := []navSection{
 		{Role: acts.Supervisor, Name: "Supervisor", Links: []navLink{
-			{Path: "/waiting", Text: "Waiting"}, {Path: "/sign", Text: "Sign"}, {Path: "/floor", Text: "Today’s floor"}, {Path: "/board", Text: "Board"}, {Path: "/cases", Text: "Returns"}}},
+			{Path: "/waiting", Text: "Waiting"}, {Path: "/sign", Text: "Sign"}, {Path: "/floor", Text: "Today’s floor"}, {Path: "/board", Text: "Board"}, {Path: "/cases", Text: "Returns"}, {Path: "/matters", Text: "Matters"}}},
 		{Role: acts.Apprentice, Name: "Apprentice", Links: []navLink{
 			{Path: "/next", Text: "What next"}, {Path: "/lessons", Text: "Lessons"}, {Path: "/standing", Text: "My standing"}, {Path: "/jobs/ask", Text: "Ask for a job"}, {Path: "/record", Text: "My record"}}},
 		{Role: acts.Coordinator, Name: "Coordinator", Links: []navLink{
-			{Path: "/board", Text: "Board"}, {Path: "/jobs", Text: "Open jobs"}, {Path: "/cases", Text: "Returns"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/questions", Text: "Questions"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
+			{Path: "/board", Text: "Board"}, {Path: "/jobs", Text: "Open jobs"}, {Path: "/cases", Text: "Returns"}, {Path: "/matters", Text: "Matters"}, {Path: "/waivers", Text: "Waivers"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/questions", Text: "Questions"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
 	}
 	var out []navSection
 	seen := map[string]bool{}

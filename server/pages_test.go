@@ -685,8 +685,8 @@ func TestSheetTellsEveryStory(t *testing.T) {
 	p = p.form("Keep the note").set("note", "Slow, but sound").press("Keep the note").says(200, "Slow, but sound")
 	p.form(`value="finished"`).press("Finished").says(422)
 	p = sup.get(job).form(`value="rightly_stopped"`).set("difficulty", "awkward").set("why", "The lift gave way").press("rightly_stopped")
-	p.says(200, "Sign", "Rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
-	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "Word for word")
+	p.says(200, "Sign", "rightly stopped by the apprentice", "Critical error", "near miss", "Difficulty: awkward", "Slow, but sound")
+	p.form("passphrase").set("passphrase", "wrong passphrase").press("Sign").says(422, "passphrase", "This is what you will sign")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 	p = sup.get(job).says(200, "Signed: Rightly stopped by the apprentice.")
 	if p.hasForm(`name="result"`) {

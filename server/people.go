@@ -38,6 +38,7 @@ func (s *Server) registerRosterRoutes(r *mux.Router) {
 	s.post(r, "/people/{person}/agreements", s.makeAgreement)
 	s.post(r, "/people/{person}/agreements/{entry}/end", s.endAgreement)
 	s.post(r, "/people/{person}/leaves", s.takeLeave)
+	s.post(r, "/people/{person}/key/end", s.endKey)
 }
 
 // ---- the list ----
@@ -456,12 +457,15 @@ type personPage struct {
 	CohortList      []choice
 	Today           string
 	Path            string
+	Keys            []keyLineOf // for whoever manages them
+	HasKey          bool
+	MayKeys         bool
 }
 
 type appointmentLine struct {
-	Entry, Task, Site, Qualification string
-	From, Until                      moment
-	Now                              bool
+	Entry, Task, Site, Qualification, Number string
+	From, Until                              moment
+	Now                                      bool
 }
 
 type membershipLine struct {
@@ -497,7 +501,7 @@ func newPersonPageOf(b BasePage, p *curriculum.Programme, who *store.Person, sit
 		if a.Site != "" {
 			site = sites[a.Site]
 		}
-		page.Appointments = append(page.Appointments, appointmentLine{Entry: a.Entry, Task: taskTitle(p, a.Task), Site: site, Qualification: a.Qualification, From: b.clock.day(a.From), Until: b.clock.day(a.Until), Now: a.Holds(today)})
+		page.Appointments = append(page.Appointments, appointmentLine{Entry: a.Entry, Task: taskTitle(p, a.Task), Site: site, Qualification: a.Qualification, Number: a.Number, From: b.clock.day(a.From), Until: b.clock.day(a.Until), Now: a.Holds(today)})
 	}
 	names := map[string]string{}
 	for _, c := range cohorts {
@@ -591,7 +595,25 @@ func (s *Server) personForm(w http.ResponseWriter, r *http.Request, problem erro
 	if page.MayCode, err = s.may(ctx, me, acts.ShowLogInCode, acts.Target{Person: who}); err != nil {
 		return err
 	}
+	if page.MayKeys, err = s.may(ctx, me, acts.ManageKeys, acts.Target{Person: who}); err != nil {
+		return err
+	}
+	if page.MayKeys {
+		keys, err := s.acts.KeysOf(ctx, me, id)
+		if err != nil {
+			return err
+		}
+		page.Keys, page.HasKey = keyLinesOf(b.clock, keys), who.Key != nil
+	}
 	return s.render(w, r, status, page)
+}
+
+// endKey ends somebody's signing key: lost, or in other hands.
+func (s *Server) endKey(w http.ResponseWriter, r *http.Request) error {
+	return s.change(w, r, func(ctx context.Context, me *store.Person, id string, f url.Values) error {
+		_, err := s.acts.EndKey(ctx, me, acts.KeyEnd{ID: f.Get("id"), Person: id, Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
+		return err
+	})
 }
 
 // change runs one of the forms of a person's page.
@@ -627,7 +649,7 @@ func (s *Server) endRole(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) appoint(w http.ResponseWriter, r *http.Request) error {
 	return s.change(w, r, func(ctx context.Context, me *store.Person, id string, f url.Values) error {
-		a := store.Appointment{Task: f.Get("task"), Site: f.Get("site"), From: f.Get("from"), Until: f.Get("until"), Qualification: strings.TrimSpace(f.Get("qualification"))}
+		a := store.Appointment{Task: f.Get("task"), Site: f.Get("site"), From: f.Get("from"), Until: f.Get("until"), Qualification: strings.TrimSpace(f.Get("qualification")), Number: strings.TrimSpace(f.Get("number"))}
 		return s.acts.Appoint(ctx, me, id, a, f.Get("passphrase"))
 	})
 }

@@ -21,6 +21,7 @@ var pages = []page{
 	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{}, notesPage{},
 	nextPage{}, peoplePage{}, personPage{}, duePage{}, erasePage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},
+	correctPage{}, recognisePage{}, mattersPage{}, waiversPage{},
 }
 
 // views are the parsed templates, one tree a page: layout, partials and the page itself.

@@ -33,6 +33,8 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerStandingRoutes(r)
 	s.registerDecisionRoutes(r)
 	s.registerFloorRoutes(r)
+	s.registerContestRoutes(r)
+	s.registerMatterRoutes(r)
 
 	s.registerBoardRoutes(r)
 	s.registerRecordRoutes(r)

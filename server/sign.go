@@ -8,8 +8,8 @@ import (
 
 	"github.com/gorilla/mux"
 
-	"brakewright/curriculum"
 	"brakewright/server/acts"
+	"brakewright/server/say"
 	"brakewright/store"
 )
 
@@ -34,8 +34,7 @@ type signJob struct {
 	Path             string
 	Apprentice, Task string
 	Car              string
-	Short            []string // what an eye should fall on
-	Statement        []string
+	Statement        []statementLine
 	Chosen           bool
 	Critical         bool
 }
@@ -78,11 +77,7 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 		if err != nil {
 			return err
 		}
-		sheet, err := s.acts.Job(ctx, me, j.Job.ID)
-		if err != nil {
-			return err
-		}
-		x := signJob{ID: j.Job.ID, Entry: newID(), Path: "/jobs/" + j.Job.ID, Apprentice: personName(j.Apprentice), Short: inShort(sheet), Statement: lines,
+		x := signJob{ID: j.Job.ID, Entry: newID(), Path: "/jobs/" + j.Job.ID, Apprentice: personName(j.Apprentice), Statement: statementLines(b.clock, lines),
 			Chosen: len(chosen) == 0 || slices.Contains(chosen, j.Job.ID)}
 		if j.Task != nil {
 			x.Task = j.Task.Title
@@ -129,50 +124,29 @@ func (s *Server) sign(w http.ResponseWriter, r *http.Request) error {
 	return seeOther(w, r, "/waiting", "signed")
 }
 
-// inShort says what of a job an eye should fall on before it is signed.
-func inShort(sh *acts.JobSheet) []string {
-	n, bulk := map[string]int{}, 0
-	var look []string
-	for _, l := range sh.Lessons {
-		for _, st := range l.Steps {
-			if st.Result == "" {
-				n["not_reached"]++
-			} else {
-				n[st.Result]++
+// statementLine is one fact of what will be signed, in words.
+type statementLine struct {
+	Text string
+	Loud bool
+}
+
+// statementLines says the facts, times in the programme's zone: the day once where both lie on it.
+func statementLines(c clock, facts []acts.Fact) []statementLine {
+	var out []statementLine
+	for _, f := range facts {
+		args := map[string]string{}
+		for k, v := range f.Args {
+			if strings.HasSuffix(k, "_at") {
+				v = c.iso(v).Text
 			}
-			if st.Bulk {
-				bulk++
-			}
-			if st.CriticalError {
-				look = append(look, "Critical error: "+st.Title+". "+st.WhatHappened)
-			}
-			if st.Hold == "sent_back" {
-				look = append(look, "Sent back: "+st.Title+". "+st.HoldReason)
-			}
-			for _, m := range st.Measures {
-				if m.Reading != nil && (m.Verdict == curriculum.Below || m.Verdict == curriculum.Above) {
-					look = append(look, capital(verdictWords[m.Verdict])+": "+st.Title+", "+strings.TrimSpace(m.Reading.Value+" "+m.Reading.Unit)+" ("+m.Limit+")")
-				}
+			args[k] = v
+		}
+		if from, to := args["from_at"], args["to_at"]; to != "" {
+			if day, _, ok := strings.Cut(from, ", "); ok {
+				args["to_at"] = strings.TrimPrefix(to, day+", ")
 			}
 		}
-	}
-	var parts []string
-	for _, r := range []string{"unaided", "prompted", "taken_over", "not_reached", "not_applicable"} {
-		if n[r] == 0 {
-			continue
-		}
-		part := itoa(n[r]) + " " + strings.ToLower(resultNames[r])
-		if r == "unaided" && bulk > 0 {
-			part += " (" + itoa(bulk) + " with the rest)"
-		}
-		parts = append(parts, part)
-	}
-	out := append([]string{capital(wordOr(outcomeNames, sh.Outcome)) + ". Steps: " + strings.Join(parts, ", ") + "."}, look...)
-	if !sh.Job.PaperEnd.IsZero() {
-		out = append(out, "Entered from the printed sheet: a second person signs, too.")
-	}
-	if sh.NearMiss {
-		out = append(out, "There was a near miss.")
+		out = append(out, statementLine{say.Statement(f.Code, args), f.Loud})
 	}
 	return out
 }

@@ -115,6 +115,10 @@ type decisionPage struct {
 	Unsigned    string // a stand-down that the person who asks ordered and did not sign
 	WaiverNeeds bool
 	Today       string
+	Deciders    []string    // who may take the decision that is due
+	Sites       []choice    // to which a clearance can be limited
+	StandDowns  []entryLine // that hold
+	Recognise   string      // address, "" for who may not
 }
 
 // gateLine is one gate with its state.
@@ -141,7 +145,7 @@ func sureWords(confidence float64) string {
 	return "We know too little yet; more watched jobs would tell."
 }
 
-func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool) decisionPage {
+func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool, sites map[string]string) decisionPage {
 	asks := p.Policy.Task(t.ID)
 	b.Title = t.Title + ": " + personName(who)
 	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, Path: taskPath(who.ID, t.ID),
@@ -185,7 +189,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	if n := v.Notes; v.Standing == readiness.Cleared && n.LapsesOn != "" && (n.ClearedUntil == "" || n.LapsesOn <= n.ClearedUntil) {
 		page.Lapses = b.clock.day(v.Notes.LapsesOn).Text
 	}
-	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v))
+	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v), sites)
 	page.WaiverNeeds = !v.Ready
 	for _, l := range p.Layouts() {
 		page.Layouts = append(page.Layouts, choice{l, readable(l)})
@@ -197,13 +201,18 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 }
 
 // limitLines says the limits of a clearance in words.
-func limitLines(p *curriculum.Programme, c clock, l acts.Limits) []string {
+//
+// sites are the names of sites by id; where there is one site only, it is no limit worth a line.
+func limitLines(p *curriculum.Programme, c clock, l acts.Limits, sites map[string]string) []string {
 	var out []string
 	for _, x := range l.Layouts {
 		out = append(out, "Only cars with this layout: "+readable(x)+".")
 	}
 	for _, x := range l.Holds {
 		out = append(out, "Still watched before release: "+stepTitle(p, x)+".")
+	}
+	if l.Site != "" && len(sites) > 1 {
+		out = append(out, "Only at "+sites[l.Site]+".")
 	}
 	if l.Until != "" {
 		out = append(out, "Until "+c.day(l.Until).Text+".")
@@ -248,7 +257,12 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 			verdict = v
 		}
 	}
-	page := newDecisionPage(b, p, who, t, verdict, person == me.ID)
+	book := s.nameBook()
+	siteNames, err := book.siteNames(ctx)
+	if err != nil {
+		return decisionPage{}, err
+	}
+	page := newDecisionPage(b, p, who, t, verdict, person == me.ID, siteNames)
 	if verdict.Standing == readiness.Cleared { // for the others the reading gate says it
 		changed, err := s.acts.ChangesToConfirm(ctx, me, person)
 		if err != nil {
@@ -261,6 +275,9 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		if *to, err = s.may(ctx, me, act, target); err != nil {
 			return page, err
 		}
+	}
+	if err := s.whoDecides(ctx, &page, who, t, verdict); err != nil {
+		return page, err
 	}
 	stood := verdict.Standing == readiness.StoodDown
 	page.MayClear = page.MayClear && !stood && verdict.Standing != readiness.Untried
@@ -282,7 +299,9 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 			}
 		}
 	}
-	book := s.nameBook()
+	if page.StandDowns, err = s.openStandDowns(ctx, b.clock, p, book, person, task); err != nil {
+		return page, err
+	}
 	entries, err := s.store.Entries(ctx, store.EntryFilter{Newest: true, Limit: 6, Subject: person, Task: task})
 	if err != nil {
 		return page, err
@@ -295,6 +314,62 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 		page.Entries = append(page.Entries, l)
 	}
 	return page, nil
+}
+
+// whoDecides names the people whose decision is due, and what else can be chosen on the way to it.
+func (s *Server) whoDecides(ctx context.Context, page *decisionPage, who *store.Person, t *curriculum.Task, v readiness.Verdict) error {
+	if v.Standing == readiness.ReadyForDecision {
+		people, err := s.acts.Deciders(ctx, who, t.ID)
+		if err != nil {
+			return err
+		}
+		for _, p := range people {
+			page.Deciders = append(page.Deciders, personName(p))
+		}
+	}
+	sites, err := s.store.Sites(ctx)
+	if err != nil {
+		return err
+	}
+	if len(sites) > 1 {
+		page.Sites = siteChoices(sites)
+	}
+	may, err := s.may(ctx, personFrom(ctx), acts.Recognise, acts.Target{Person: who, Task: t.ID})
+	if may {
+		page.Recognise = taskPath(who.ID, t.ID) + "/recognise"
+	}
+	return err
+}
+
+// openStandDowns are the stand-downs of a task, or of all, that hold, with what has become of each.
+func (s *Server) openStandDowns(ctx context.Context, c clock, p *curriculum.Programme, names *nameBook, person, task string) ([]entryLine, error) {
+	open, err := s.store.OpenStandDowns(ctx, person)
+	if err != nil {
+		return nil, err
+	}
+	var out []entryLine
+	for _, d := range open {
+		if d.Task != "" && d.Task != task {
+			continue
+		}
+		e, err := s.store.Entry(ctx, d.Entry)
+		if err != nil {
+			return nil, err
+		}
+		l, err := s.entryLine(ctx, c, p, names, e)
+		if err != nil {
+			return nil, err
+		}
+		if !d.Reviewed {
+			until, err := s.acts.ReviewUntil(ctx, e)
+			if err != nil {
+				return nil, err
+			}
+			l.Lines = append(l.Lines, say.Follow("review_due", map[string]string{"date": c.day(until).Text}))
+		}
+		out = append(out, l)
+	}
+	return out, nil
 }
 
 // orderedStandDown says whether the person who asks ordered a stand-down of the task, or of all tasks, that still holds.

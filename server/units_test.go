@@ -375,9 +375,9 @@ func TestSections(t *testing.T) {
 		paths string
 	}{
 		{role("apprentice"), "/next", "/next /lessons /standing /jobs/ask /record"},
-		{role("supervisor"), "/waiting", "/waiting /sign /floor /board /cases /lessons"},
-		{role("coordinator"), "/board", "/board /jobs /cases /people /keys /questions /programme /ledger /lessons"},
-		{role("coordinator", "supervisor"), "/waiting", "/waiting /sign /floor /board /cases /jobs /people /keys /questions /programme /ledger /lessons"},
+		{role("supervisor"), "/waiting", "/waiting /sign /floor /board /cases /matters /lessons"},
+		{role("coordinator"), "/board", "/board /jobs /cases /matters /waivers /people /keys /questions /programme /ledger /lessons"},
+		{role("coordinator", "supervisor"), "/waiting", "/waiting /sign /floor /board /cases /matters /jobs /waivers /people /keys /questions /programme /ledger /lessons"},
 		{&store.Person{Roles: []store.Role{{Role: "supervisor", From: "2026-02-01"}}}, "/account", ""},
 	} {
 		var paths []string

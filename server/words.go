@@ -58,6 +58,15 @@ var notices = map[string]string{
 	"adopted":           "The edition is adopted and in use.",
 	"draft_saved":       "The draft is saved. Nothing changes for anybody until it is adopted.",
 	"draft_dropped":     "The draft is thrown away.",
+	"countersigned":     "Countersigned.",
+	"replied":           "Your side is kept with the entry.",
+	"disputed":          "Disputed. It is no evidence until somebody else settles it.",
+	"settled":           "Settled and signed.",
+	"corrected":         "Corrected and signed. Both wordings stay to be seen.",
+	"reviewed":          "Reviewed and signed. The stand-down stays.",
+	"recognised":        "Recognised, with two signatures.",
+	"assigned":          "Given.",
+	"key_ended":         "The key has ended.",
 }
 
 func noticeText(code string) string { return notices[code] }

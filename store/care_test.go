@@ -364,7 +364,8 @@ func TestOlderTables(t *testing.T) {
 	w.FullHistory()
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
-	for _, table := range []string{"taps", "photos", "jobs", "cases", "case_people", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts", "tree", "tree_head", "voids", "remarks"} {
+	for _, table := range []string{"taps", "photos", "jobs", "cases", "case_people", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
+		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}
 	mustExec(t, db, `DROP INDEX entry_index_corrects`)

@@ -348,7 +348,7 @@ func TestHeadsNeverShrinkUnderARunningServer(t *testing.T) {
 	mustExec(t, db, `DELETE FROM tree WHERE idx >= ?`, size)
 	mustExec(t, db, `DELETE FROM personal WHERE entry_id IN (SELECT id FROM entries WHERE idx >= ?)`, size)
 	mustExec(t, db, `DELETE FROM entries WHERE idx >= ?`, size)
-	for _, table := range []string{"entry_index", "evidence"} {
+	for _, table := range []string{"entry_index", "evidence", "signed_entries"} {
 		mustExec(t, db, `DELETE FROM `+table+` WHERE idx >= ?`, size)
 	}
 	mustExec(t, db, `DELETE FROM signed_jobs`)

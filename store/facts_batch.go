@@ -38,7 +38,7 @@ func keeps(typ ledger.Type) bool {
 	switch typ {
 	case ledger.LessonRead, ledger.TestIssued, ledger.TestHandedIn, ledger.QuestionVoided, ledger.ShopNote, ledger.SignOff, ledger.UnwatchedJob, ledger.SpotCheck, ledger.CaseOpened, ledger.Return,
 		ledger.ClearanceGiven, ledger.StandDownOrdered, ledger.StandDownSigned, ledger.Restored, ledger.Recognised, ledger.Corrected,
-		ledger.Disputed, ledger.DisputeSettled:
+		ledger.Disputed, ledger.DisputeSettled, ledger.Countersigned, ledger.Replied, ledger.StandDownReviewed, ledger.Assigned:
 		return true
 	}
 	return false

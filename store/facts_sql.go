@@ -173,3 +173,13 @@ func (f *sqlFacts) Disputes(entry string) ([]ledger.DisputeFact, error) {
 		return x, err
 	}, `SELECT entry_id, disputed_by, settled_by FROM disputes WHERE disputed = $1 ORDER BY idx`, entry)
 }
+
+func (f *sqlFacts) Corrections(entry string) ([]ledger.CorrectionFact, error) {
+	return collect(f.q, func(r *sql.Rows) (x ledger.CorrectionFact, err error) {
+		return x, r.Scan(&x.Entry, &x.By)
+	}, `SELECT entry_id, made_by FROM corrections WHERE corrects = $1 AND gone_by = '' ORDER BY idx`, entry)
+}
+
+func (f *sqlFacts) Countersigned(entry string) (bool, error) {
+	return f.exists(`SELECT 1 FROM words_on WHERE named = $1 AND type = 'countersigned'`, entry)
+}

@@ -316,14 +316,43 @@ func (c *chance) submission() *ledger.Submission {
 			p = ledger.CorrectionPayload{SignOff: &r}
 		}
 		payload = p
+	case ledger.Countersigned, ledger.Replied, ledger.StandDownReviewed:
+		id := c.of(ledger.SignOff, ledger.Corrected)
+		if kind.Type == ledger.StandDownReviewed {
+			id = c.of(ledger.StandDownOrdered)
+		}
+		if e, _ := c.state.Entry(id); e != nil {
+			subject = &storetest.Member{ID: e.Subject}
+		}
+		switch kind.Type {
+		case ledger.Countersigned:
+			actor, payload = subject, ledger.CountersignedPayload{Entry: id}
+		case ledger.Replied:
+			actor, payload = subject, ledger.ReplyPayload{Entry: id}
+		default:
+			payload = ledger.StandDownReviewPayload{StandDown: id}
+		}
+	case ledger.Assigned:
+		actor, payload = any("coordinator"), ledger.AssignedPayload{Matter: c.entry(), To: pick(c, "to", c.members).ID}
 	case ledger.Disputed, ledger.DisputeSettled:
-		id := c.of(ledger.SignOff, ledger.TestHandedIn, ledger.Disputed)
+		id := c.of(ledger.SignOff, ledger.TestHandedIn, ledger.Disputed, ledger.Corrected, ledger.ClearanceGiven)
+		if kind.Type == ledger.DisputeSettled && len(c.entries) > 0 && c.flip("an open one", 2) {
+			for _, e := range c.entries {
+				if list, _ := c.state.Disputes(e); len(list) > 0 && !list[len(list)-1].Settled {
+					id = e
+				}
+			}
+		}
 		e, _ := c.state.Entry(id)
 		if e != nil {
 			subject = &storetest.Member{ID: e.Subject}
 		}
 		if kind.Type == ledger.DisputeSettled {
-			payload = ledger.SettlementPayload{Disputes: id, Upheld: c.flip("upheld", 2)}
+			p := ledger.SettlementPayload{Disputes: id, Upheld: c.flip("upheld", 2)}
+			if live, _ := c.state.Corrections(id); len(live) > 1 && !p.Upheld && !c.flip("does not say", 4) {
+				p.Stands = live[c.between(0, len(live)-1)].Entry
+			}
+			actor, payload = any(pick(c, "by", []string{"supervisor", "coordinator"})), p
 		} else {
 			payload = ledger.DisputePayload{Disputes: id}
 		}

@@ -44,7 +44,7 @@ func (r Role) Holds(date string) bool { return r.From <= date && (r.Until == "" 
 
 // Appointment lets a supervisor watch, sign and clear a task.
 type Appointment struct {
-	Entry, Task, Site, From, Until, Qualification string
+	Entry, Task, Site, From, Until, Qualification, Number string
 }
 
 // Holds says whether the appointment is in force on a date.

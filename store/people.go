@@ -267,20 +267,22 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	query, args := of(id, `
+	opened := map[string]map[string]string{}
+	for _, field := range []string{"qualification", "number"} {
+		query, args := of(id, `
 		SELECT a.entry_id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
-		FROM appointments a JOIN personal d ON d.entry_id = a.entry_id AND d.field = 'qualification'
+		FROM appointments a JOIN personal d ON d.entry_id = a.entry_id AND d.field = '`+field+`'
 		JOIN people p ON p.id = d.person_id JOIN contents c ON c.hash = p.data_key
 		WHERE 1 = 1`, `a.person_id`, ``)
-	qualifications, err := s.openedFields(q, query, args...)
-	if err != nil {
-		return err
+		if opened[field], err = s.openedFields(q, query, args...); err != nil {
+			return err
+		}
 	}
 	err = each(q, byID, id, `SELECT person_id, entry_id, task, site_id, from_date, until_date FROM appointments WHERE 1 = 1`, `person_id`, ` ORDER BY idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			var x Appointment
 			err := r.Scan(person, &x.Entry, &x.Task, &x.Site, &x.From, &x.Until)
-			x.Qualification = qualifications[x.Entry]
+			x.Qualification, x.Number = opened["qualification"][x.Entry], opened["number"][x.Entry]
 			return func(p *Person) { p.Appointments = append(p.Appointments, x) }, err
 		})
 	if err != nil {
@@ -295,7 +297,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	query, args = of(id, `
+	query, args := of(id, `
 		SELECT a.entry_id, d.entry_id, d.field, d.person_id, d.sealed, p.data_key, c.bytes
 		FROM agreements a JOIN personal d ON d.entry_id = a.entry_id AND d.field = 'employer'
 		JOIN people p ON p.id = d.person_id JOIN contents c ON c.hash = p.data_key

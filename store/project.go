@@ -35,7 +35,11 @@ var projectionTables = []struct{ name, key string }{
 	{"signed_jobs", "job_id"},
 	{"stand_downs", "entry_id"},
 	{"restores", "entry_id"},
-	{"disputes", "entry_id"},
+	{"disputes", "entry_id, disputed"},
+	{"corrections", "entry_id"},
+	{"signed_entries", "key_id, idx"},
+	{"words_on", "named, idx"},
+	{"assignments", "matter"},
 	{"cases", "entry_id"},
 	{"case_people", "entry_id, person_id"},
 }
@@ -53,6 +57,9 @@ type projection struct {
 func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger.Parsed, leaf []byte) error {
 	p := &projection{Parsed: e, t: t, content: content, index: index, body: &e.Body}
 	if err := p.entryIndex(leaf); err != nil {
+		return err
+	}
+	if err := p.wordsOn(); err != nil {
 		return err
 	}
 	var err error
@@ -123,6 +130,9 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.dispute(x)
 	case *ledger.SettlementPayload:
 		err = p.settlement(x)
+	case *ledger.CountersignedPayload, *ledger.ReplyPayload, *ledger.StandDownReviewPayload: // words_on says all
+	case *ledger.AssignedPayload:
+		err = p.assigned(x)
 	case *ledger.ErasurePayload:
 		err = p.erasure()
 	case *ledger.PutBackPayload: // the entry itself is all there is of it
@@ -137,8 +147,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 
 func (p *projection) entryIndex(leaf []byte) error {
 	task := ledger.TaskOf(p.Payload)
-	if p.body.Corrects != "" && task == "" {
-		if err := p.t.row(`SELECT task FROM entry_index WHERE id = $1`, p.body.Corrects).Scan(&task); err != nil {
+	if named := ledger.Names(p.body, p.Payload); named != "" && task == "" {
+		if err := optional(p.t.row(`SELECT task FROM entry_index WHERE id = $1`, named).Scan(&task)); err != nil {
 			return err
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"strconv"
 
 	"brakewright/readiness"
 	"brakewright/store/ledger"
@@ -15,13 +16,19 @@ import (
 func answersID(entry string) string { return entry + "/answers" }
 
 // record writes one evidence record; its id, and where absent its apprentice and date, are the entry's. Part 1 is about
-// the answers of a theory test.
+// the answers of a theory test; further parts are what the entry brings about besides.
 func (p *projection) record(part int, r readiness.Record) error {
-	r.ID = p.body.ID
-	if part == 1 {
+	switch part {
+	case 0:
+		r.ID = p.body.ID
+	case 1:
 		r.ID = answersID(p.body.ID)
+	default:
+		r.ID = p.body.ID + "/" + strconv.Itoa(part)
 	}
-	r.Apprentice = p.body.Subject
+	if r.Apprentice == "" {
+		r.Apprentice = p.body.Subject
+	}
 	return p.write(part, r)
 }
 
@@ -260,36 +267,6 @@ func (p *projection) signers() ([]string, error) {
 	return by, nil
 }
 
-// correction keeps the date of what it corrects in the new record: a job is as old as it is, whenever it is written anew.
-func (p *projection) correction(x *ledger.CorrectionPayload) error {
-	if err := p.run(`UPDATE leaves SET withdrawn_by = $1 WHERE entry_id = $2`, p.body.ID, p.body.Corrects); err != nil {
-		return err
-	}
-	// A finding withdrawn opens its case again.
-	if err := p.run(`UPDATE cases SET closed_by = '' WHERE closed_by = $1`, p.body.Corrects); err != nil {
-		return err
-	}
-	r := readiness.Record{Type: "correction", Corrects: p.body.Corrects, Record: json.RawMessage("null")}
-	if x.SignOff != nil {
-		first, err := p.original()
-		if err != nil {
-			return err
-		}
-		job := jobRecord(x.SignOff, first.Supervisor)
-		job.Apprentice, job.Date = p.body.Subject, first.Date
-		if r.Record, err = json.Marshal(job); err != nil {
-			return err
-		}
-	}
-	if err := p.record(0, r); err != nil {
-		return err
-	}
-	if err := p.andAnswers(p.body.Corrects, readiness.Record{Type: "correction", Record: r.Record, Corrects: answersID(p.body.Corrects)}); err != nil {
-		return err
-	}
-	return p.correctedTest()
-}
-
 // andAnswers writes the same about a theory test's answers, if the entry is a theory test that has any, or a correction of one.
 func (p *projection) andAnswers(entry string, r readiness.Record) error {
 	var n int
@@ -297,42 +274,4 @@ func (p *projection) andAnswers(entry string, r readiness.Record) error {
 		return err
 	}
 	return p.record(1, r)
-}
-
-// original is the record of the first entry of a chain of corrections.
-func (p *projection) original() (readiness.Record, error) {
-	id := p.body.Corrects
-	for {
-		var next string
-		if err := p.t.row(`SELECT corrects FROM entry_index WHERE id = $1`, id).Scan(&next); err != nil {
-			return readiness.Record{}, err
-		}
-		if next == "" {
-			return p.evidenceOf(id)
-		}
-		id = next
-	}
-}
-
-func (p *projection) dispute(x *ledger.DisputePayload) error {
-	err := p.run(`INSERT INTO disputes (entry_id, idx, disputed, disputed_by, settled_by) VALUES ($1, $2, $3, $4, '')`,
-		p.body.ID, p.index, x.Disputes, p.body.Actor)
-	if err != nil {
-		return err
-	}
-	if err := p.record(0, readiness.Record{Type: "dispute", Disputes: x.Disputes}); err != nil {
-		return err
-	}
-	return p.andAnswers(x.Disputes, readiness.Record{Type: "dispute", Disputes: answersID(x.Disputes)})
-}
-
-func (p *projection) settlement(x *ledger.SettlementPayload) error {
-	err := p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, x.Disputes)
-	if err != nil {
-		return err
-	}
-	if err := p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld}); err != nil {
-		return err
-	}
-	return p.andAnswers(x.Disputes, readiness.Record{Type: "settlement", Disputes: answersID(x.Disputes), Upheld: x.Upheld})
 }

@@ -364,7 +364,8 @@ func TestTamperingByName(t *testing.T) {
 // be put in that Verify accepts, nor can a rebuild be made to accept it.
 func TestForgery(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
-	w.FullHistory()
+	past := w.FullHistory()
+	sue := w.Supervisors[1]
 	sam, pat, ada, cora := w.Supervisors[0], w.Apprentices[0], w.Coordinators[0], w.Coordinators[1]
 	id := w.ID()
 	mine, public, sealed, err := ledger.NewKey(w.Random, id, sam.ID, "the forger's own")
@@ -415,6 +416,16 @@ func TestForgery(t *testing.T) {
 			w.Make(cora.ID, ledger.RoleGranted, sam.ID, ledger.RolePayload{Role: "coordinator", From: w.Today()}, nil, nil)}},
 		{"an appointment without a signature", []*ledger.Submission{
 			w.Make(cora.ID, ledger.Appointed, sam.ID, ledger.AppointmentPayload{Task: "hose", From: w.Today()}, nil, nil)}},
+		{"a dispute settled without a signature", []*ledger.Submission{w.Make(ada.ID, ledger.DisputeSettled, pat.ID,
+			ledger.SettlementPayload{Disputes: past["handed in"]}, map[string]string{"reason": "r"}, nil)}},
+		{"a sign-off corrected under the id of a real key", []*ledger.Submission{func() *ledger.Submission {
+			h := ledger.Head{Type: ledger.Corrected, At: w.Clock.Now().UnixMilli(), Zone: storetest.Zone, Actor: sam.ID, Subject: pat.ID, Corrects: past["second job"]}
+			return w.MakeHead(h, ledger.CorrectionPayload{Withdraw: true}, map[string]string{"reason": "r"}, nil, as(sam.Signer.Key, sam.ID))
+		}()}},
+		{"a recognition by one person and a forged second", []*ledger.Submission{w.Make(sam.ID, ledger.Recognised, pat.ID,
+			ledger.RecognitionPayload{Task: w.Tasks[0], StandsFor: []string{"jobs"}}, map[string]string{"reason": "r"}, nil, sam.Signer, as(ada.Signer.Key, ada.ID))}},
+		{"a countersignature by nobody", []*ledger.Submission{w.Make(pat.ID, ledger.Countersigned, pat.ID, ledger.CountersignedPayload{Entry: past["job"]}, nil, nil)}},
+		{"a restore without a signature", []*ledger.Submission{w.Make(sue.ID, ledger.Restored, w.Apprentices[2].ID, ledger.RestorePayload{}, map[string]string{"reason": "r"}, nil)}},
 		{"a second founding", []*ledger.Submission{
 			w.Make("intruder", ledger.Opening, "intruder", ledger.OpeningPayload{Origin: "o", Title: "t", Key: ledger.MarshalKey(id, public)},
 				map[string]string{"name": "n", "login": "l"}, map[string][]byte{"password": nil, "sealed_key": sealed, "data_key": nil}, as(id, "intruder"))}},

@@ -78,6 +78,12 @@ func (s *Service) RequestKey(ctx context.Context, actor *store.Person, passphras
 
 // ConfirmKeys signs waiting keys as a coordinator.
 func (s *Service) ConfirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) error {
+	_, err := s.confirmKeys(ctx, actor, persons, passphrase)
+	return err
+}
+
+// SignKeys is ConfirmKeys with the receipts of the entries it makes.
+func (s *Service) SignKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) ([]store.Receipt, error) {
 	return s.confirmKeys(ctx, actor, persons, passphrase)
 }
 
@@ -304,8 +310,8 @@ func (s *Service) RestUnaided(ctx context.Context, actor *store.Person, job, tap
 	return s.restUnaided(ctx, actor, job, tapID)
 }
 
-// Statement is what will be signed, in plain words, one line a fact.
-func (s *Service) Statement(ctx context.Context, actor *store.Person, job string) ([]string, error) {
+// Statement is what will be signed, one line a fact; server/say has the words.
+func (s *Service) Statement(ctx context.Context, actor *store.Person, job string) ([]Fact, error) {
 	return s.statement(ctx, actor, job)
 }
 
@@ -532,43 +538,65 @@ func (s *Service) AddPeople(ctx context.Context, actor *store.Person, people []N
 	return s.addPeople(ctx, actor, people, passphrase)
 }
 
+// Roster carries out one change of the roster: ID is the entry's id, "" mints one; the same change under the same id is
+// answered by the first one's receipt. Service has the same changes for whoever needs no receipt.
+func (s *Service) Roster(id string) RosterChange { return RosterChange{s, id} }
+
+// Rename changes a name or log-in name; "" leaves one as it is.
 func (s *Service) Rename(ctx context.Context, actor *store.Person, person, name, login string) error {
-	return s.rename(ctx, actor, person, name, login)
+	_, err := s.Roster("").Rename(ctx, actor, person, name, login)
+	if r, ok := AsRefusal(err); ok && r.Code == "name_as_it_is" {
+		return nil
+	}
+	return err
 }
 
 // GrantRole gives a role. A coordinator's role and the author right need the actor's signature, else passphrase may be "".
 func (s *Service) GrantRole(ctx context.Context, actor *store.Person, person string, r store.Role, passphrase string) error {
-	return s.grantRole(ctx, actor, person, r, passphrase)
+	_, err := s.Roster("").GrantRole(ctx, actor, person, r, passphrase)
+	return err
 }
 func (s *Service) EndRole(ctx context.Context, actor *store.Person, person, entry, date string) error {
-	return s.endRole(ctx, actor, person, entry, date)
+	_, err := s.Roster("").EndRole(ctx, actor, person, entry, date)
+	return err
 }
 func (s *Service) Appoint(ctx context.Context, actor *store.Person, person string, a store.Appointment, passphrase string) error {
-	return s.appoint(ctx, actor, person, a, passphrase)
+	_, err := s.Roster("").Appoint(ctx, actor, person, a, passphrase)
+	return err
 }
+
+// EndAppointment ends an appointment. With a last day that has passed, what was signed since is in question.
 func (s *Service) EndAppointment(ctx context.Context, actor *store.Person, person, entry, date, passphrase string) error {
-	return s.endAppointment(ctx, actor, person, entry, date, passphrase)
+	_, err := s.Roster("").EndAppointment(ctx, actor, person, entry, date, passphrase)
+	return err
 }
 func (s *Service) AddSite(ctx context.Context, actor *store.Person, name, zone string) (id string, err error) {
-	return s.addSite(ctx, actor, name, zone)
+	id, _, err = s.Roster("").AddSite(ctx, actor, name, zone)
+	return id, err
 }
 func (s *Service) AddCohort(ctx context.Context, actor *store.Person, name, site string) (id string, err error) {
-	return s.addCohort(ctx, actor, name, site)
+	id, _, err = s.Roster("").AddCohort(ctx, actor, name, site)
+	return id, err
 }
 func (s *Service) JoinCohort(ctx context.Context, actor *store.Person, person, cohort, date string) error {
-	return s.joinCohort(ctx, actor, person, cohort, date)
+	_, err := s.Roster("").JoinCohort(ctx, actor, person, cohort, date)
+	return err
 }
 func (s *Service) LeaveCohort(ctx context.Context, actor *store.Person, person, cohort, date string) error {
-	return s.leaveCohort(ctx, actor, person, cohort, date)
+	_, err := s.Roster("").LeaveCohort(ctx, actor, person, cohort, date)
+	return err
 }
 func (s *Service) MakeAgreement(ctx context.Context, actor *store.Person, person, employer, from, until string) error {
-	return s.makeAgreement(ctx, actor, person, employer, from, until)
+	_, err := s.Roster("").MakeAgreement(ctx, actor, person, employer, from, until)
+	return err
 }
 func (s *Service) EndAgreement(ctx context.Context, actor *store.Person, person, entry, date string) error {
-	return s.endAgreement(ctx, actor, person, entry, date)
+	_, err := s.Roster("").EndAgreement(ctx, actor, person, entry, date)
+	return err
 }
 func (s *Service) TakeLeave(ctx context.Context, actor *store.Person, person, from, to string) error {
-	return s.takeLeave(ctx, actor, person, from, to)
+	_, err := s.Roster("").TakeLeave(ctx, actor, person, from, to)
+	return err
 }
 
 // Record is one person's whole record, oldest first.

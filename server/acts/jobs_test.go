@@ -10,6 +10,7 @@ import (
 
 	"brakewright/curriculum"
 	"brakewright/readiness"
+	"brakewright/server/say"
 	"brakewright/store"
 	"brakewright/store/ledger"
 )
@@ -20,6 +21,15 @@ func ready(t *testing.T, changes ...string) (*world, *store.Person) {
 	p := w.pat(0)
 	w.inducted(p)
 	return w, p
+}
+
+// spoken says a statement's facts.
+func spoken(facts []Fact) []string {
+	var out []string
+	for _, f := range facts {
+		out = append(out, say.Statement(f.Code, f.Args))
+	}
+	return out
 }
 
 func keysOf(sh *JobSheet) []string {
@@ -397,13 +407,15 @@ func TestSigningWritesTheWholeSheet(t *testing.T) {
 		{ID: w.tapID(), Note: "Asked well"},
 		{ID: w.tapID(), Outcome: finished, Difficulty: "awkward", NearMiss: &yes},
 	}))
-	lines := must[[]string](t)(w.Statement(w.ctx, sam, j.ID))
+	lines := spoken(must[[]Fact](t)(w.Statement(w.ctx, sam, j.ID)))
 	for _, want := range []string{
-		"Apprentice: Pat 00.", "Car: Old hatchback, layout diagonal, on a customer's car.", "Plate or work order: KLM 123.", "Outcome: finished.",
+		"Pat 00: Replace front pads.", "Old hatchback, layout diagonal, a customer's car.", "Plate or work order: KLM 123.", "Outcome: finished. Difficulty: awkward.",
 		"Critical error at “Set the car on stands”: Jack alone; I set the stands",
-		"Reading at “Measure the rotor (LF)”: 21.4 mm, below the limit (at least 21.5 mm), measured with micrometer 7.",
-		"Hold point “Pump the pedal until it is firm”: sent back. Soft pedal", "There was a near miss.", "Note: Asked well",
-		"Clean up: unaided, tapped together with others.",
+		"Reading below its limit: Measure the rotor (LF) 21.4 mm (at least 21.5 mm), micrometer 7.",
+		"Hold point “Pump the pedal until it is firm” was sent back: Soft pedal", "There was a near miss.", "Note: Asked well",
+		"Critical steps and hold points (✓ accepted), unaided (1): Pump the pedal until it is firm ✓.",
+		"Critical step or hold point, prompted (1): Put the new pads in (LF).", "Critical step or hold point, taken over (1): Set the car on stands.",
+		"Other steps, unaided, tapped together (3): Take the wheel off (LF); Measure the rotor (LF); Clean up.",
 	} {
 		if !slices.Contains(lines, want) {
 			t.Errorf("the statement lacks %q:\n%s", want, strings.Join(lines, "\n"))

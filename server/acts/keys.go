@@ -5,6 +5,7 @@ import (
 	"errors"
 	"net/http"
 	"strconv"
+	"time"
 
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -141,13 +142,13 @@ func (s *Service) WaitingKeys(ctx context.Context, actor *store.Person) ([]*stor
 
 // confirmKeys signs waiting keys. A person's older key ends with the same transaction: changed. Nobody confirms their
 // own, but a coordinator who is alone may sign a new key of their own with the old one.
-func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) error {
+func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) ([]store.Receipt, error) {
 	if len(persons) == 0 {
-		return wrong("persons", "nothing_chosen")
+		return nil, wrong("persons", "nothing_chosen")
 	}
 	requests, err := s.Store.KeyRequests(ctx)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	waiting := map[string]store.KeyRequest{}
 	for _, r := range requests {
@@ -155,25 +156,25 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 	}
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	var subs []*ledger.Submission
 	var sign []*ledger.Submission
 	for _, id := range persons {
 		p, err := s.person(ctx, id)
 		if err != nil {
-			return err
+			return nil, err
 		}
 		if err := s.May(ctx, actor, ManageKeys, Target{Person: p}); err != nil {
-			return err
+			return nil, err
 		}
 		r, ok := waiting[id]
 		if !ok {
-			return conflict("no_key_waiting", "person", p.Name)
+			return nil, conflict("no_key_waiting", "person", p.Name)
 		}
 		if p.ID == actor.ID {
 			if err := s.onlyCoordinator(ctx, actor, at.date); err != nil {
-				return err
+				return nil, err
 			}
 		}
 		added := *r.Submission
@@ -183,7 +184,7 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 			ended, err := s.entry(s.head("", ledger.KeyEnded, actor.ID, p.ID, at),
 				ledger.KeyEndedPayload{Key: p.Key.ID, Why: "changed", From: s.ms() + 1}, nil, nil)
 			if err != nil {
-				return err
+				return nil, err
 			}
 			subs = append(subs, &added, ended)
 			continue
@@ -192,22 +193,23 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 	}
 	signer, err := s.unlock(ctx, actor, passphrase, "passphrase")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	for _, x := range sign {
 		if err := x.Sign(signer); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	if _, err := s.submitAll(ctx, subs...); err != nil {
-		return err
+	receipts, err := s.submitAll(ctx, subs...)
+	if err != nil {
+		return nil, err
 	}
 	for _, id := range persons {
 		if err := s.Store.DropKeyRequest(ctx, id); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	return nil
+	return receipts, nil
 }
 
 // onlyCoordinator refuses unless no other coordinator with a key could sign instead.
@@ -222,4 +224,91 @@ func (s *Service) onlyCoordinator(ctx context.Context, actor *store.Person, date
 		}
 	}
 	return nil
+}
+
+// KeyEnd ends a signing key. A change is no such act: a new key is made and confirmed, and the old one ends with it.
+type KeyEnd struct {
+	ID, Person string
+	Why        string // lost: earlier signatures stand. compromised: those since From are in question until somebody else settles each
+	From       string // of a compromise: the first day on which somebody else may have had it; "" is today
+	Reason     string
+}
+
+// EndKey ends the key in force at once, on the session alone: whoever lost the passphrase cannot sign. The person, or a
+// coordinator who manages their keys, may do it.
+func (s *Service) EndKey(ctx context.Context, actor *store.Person, r KeyEnd) (store.Receipt, error) {
+	none := store.Receipt{}
+	p, err := s.person(ctx, r.Person)
+	if err != nil {
+		return none, err
+	}
+	act := ManageKeys
+	if p.ID == actor.ID {
+		act = ManageOwnKey
+	}
+	if err := s.May(ctx, actor, act, Target{Person: p}); err != nil {
+		return none, err
+	}
+	at, err := s.placeOf(ctx, "")
+	if err != nil {
+		return none, err
+	}
+	if r.Why != "lost" && r.Why != "compromised" {
+		return none, wrong("why", "unknown_key_end", "why", r.Why)
+	}
+	if r.Reason, err = text("reason", r.Reason); err != nil {
+		return none, err
+	}
+	if r.Why == "compromised" && r.Reason == "" {
+		return none, wrong("reason", "reason_needed")
+	}
+	h := s.head(r.ID, ledger.KeyEnded, actor.ID, p.ID, at)
+	return once(ctx, s, h, func(x ledger.KeyEndedPayload) bool { return x.Why == r.Why }, func() (store.Receipt, error) {
+		if p.Key == nil {
+			return none, conflict("no_key_in_force", "name", p.Name)
+		}
+		from := h.At
+		if r.Why == "compromised" && r.From != "" {
+			if from, err = s.startOf(r.From, at); err != nil {
+				return none, err
+			}
+		}
+		sub, err := s.entry(h, ledger.KeyEndedPayload{Key: p.Key.ID, Why: r.Why, From: from}, map[string]string{"reason": r.Reason}, nil)
+		if err != nil {
+			return none, err
+		}
+		return s.submit(ctx, sub)
+	})
+}
+
+// startOf is the first moment of a day that has come, in the place's zone.
+func (s *Service) startOf(day string, at place) (int64, error) {
+	if !ledger.ValidDate(day) {
+		return 0, wrong("from", "bad_date", "date", day)
+	}
+	if day > at.date {
+		return 0, wrong("from", "future", "date", day)
+	}
+	loc, err := time.LoadLocation(at.zone)
+	if err != nil {
+		return 0, err
+	}
+	t, err := time.ParseInLocation(time.DateOnly, day, loc)
+	return max(0, t.UnixMilli()), err
+}
+
+// KeysOf are all keys that somebody has or had, oldest first: for themselves and whoever manages their keys.
+func (s *Service) KeysOf(ctx context.Context, actor *store.Person, person string) ([]store.Key, error) {
+	p, err := s.person(ctx, person)
+	if err != nil {
+		return nil, err
+	}
+	act := ManageKeys
+	if p.ID == actor.ID {
+		act = ManageOwnKey
+	}
+	if err := s.May(ctx, actor, act, Target{Person: p}); err != nil {
+		return nil, err
+	}
+	return s.Store.Keys(ctx, p.ID)
 }

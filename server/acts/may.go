@@ -36,6 +36,14 @@ const (
 	OrderStandDown  Act = "order_stand_down"
 	LiftStandDown   Act = "lift_stand_down"
 	LogUnwatchedJob Act = "log_unwatched_job"
+	Countersign     Act = "countersign"
+	ReplyTo         Act = "reply"
+	DisputeEntry    Act = "dispute"
+	SettleDispute   Act = "settle"  // by nobody who is party to it: the ledger's rules say so
+	CorrectEntry    Act = "correct" // or withdraw
+	Recognise       Act = "recognise"
+	SeeWaivers      Act = "see_waivers"
+	Oversee         Act = "oversee" // what is overdue, who only signs for each other, what waits for an owner
 	SeeRecord       Act = "see_record"
 	ManageRoster    Act = "manage_roster"
 	ManageSites     Act = "manage_sites" // sites, and whatever concerns all of them
@@ -160,6 +168,20 @@ var permissions = []Row{
 	row(LiftStandDown, Supervisor, in(Appointed), NotSelf),
 	row(LiftStandDown, Coordinator, in(AtSite), NotSelf),
 	row(LogUnwatchedJob, Apprentice, in(Own), NotLeft),
+	row(Countersign, Apprentice, in(Own)),
+	row(ReplyTo, Apprentice, in(Own)),
+	row(DisputeEntry, Apprentice, in(Own)),
+	row(DisputeEntry, Supervisor, in(AtSite), NotSelf, ForApprentices),
+	row(DisputeEntry, Coordinator, in(AtSite), NotSelf),
+	row(SettleDispute, Supervisor, in(Appointed), NotSelf),
+	row(SettleDispute, Coordinator, in(AtSite), NotSelf),
+	row(CorrectEntry, Supervisor, in(Appointed), NotSelf),
+	row(CorrectEntry, Coordinator, in(AtSite), NotSelf),
+	row(Recognise, Supervisor, in(Appointed), NotSelf),
+	row(Recognise, Coordinator, in(AtSite), NotSelf),
+	row(SeeWaivers, Supervisor, in(AtSite), ForApprentices),
+	row(SeeWaivers, Coordinator, in(AtSite)),
+	row(Oversee, Coordinator, in(AtSite)),
 	row(SeeRecord, Apprentice, in(Own)),
 	row(SeeRecord, Supervisor, in(Own, AtSite), ForApprentices),
 	row(SeeRecord, Coordinator, in(Own, AtSite)),

@@ -266,37 +266,34 @@ func badLogin(login string) bool {
 	})
 }
 
-func (s *Service) rename(ctx context.Context, actor *store.Person, person, name, login string) error {
+func (s *Service) rename(ctx context.Context, actor *store.Person, id, person, name, login string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, err := s.managed(ctx, actor, person)
 	if err != nil {
-		return err
+		return none, err
 	}
 	name, login = strings.Join(strings.Fields(name), " "), strings.TrimSpace(login)
 	personal := map[string]string{}
 	if name != "" && name != p.Name {
 		if code := badName(name); code != "" {
-			return wrong("name", code)
+			return none, wrong("name", code)
 		}
 		personal["name"] = name
 	}
 	if login != "" && login != p.Login {
 		if badLogin(login) {
-			return wrong("login", "bad_login", "login", login)
+			return none, wrong("login", "bad_login", "login", login)
 		}
 		personal["login"] = login
 	}
 	if len(personal) == 0 {
-		return nil
+		return none, wrong("name", "name_as_it_is")
 	}
-	sub, err := s.entry(s.head("", ledger.PersonRenamed, actor.ID, p.ID, at), ledger.PersonPayload{}, personal, nil)
-	if err != nil {
-		return err
-	}
-	_, err = s.submit(ctx, sub)
+	r, err := s.rosterEntry(ctx, actor, id, p, ledger.PersonRenamed, at, ledger.PersonPayload{}, personal, false, "")
 	if x, ok := AsRefusal(err); ok && x.Code == "rule_"+ledger.LoginTaken {
-		return wrong("login", "login_taken", "login", login)
+		return none, wrong("login", "login_taken", "login", login)
 	}
-	return err
+	return r, err
 }
 
 // managed loads somebody whom the actor manages, and the programme's place and date.
@@ -313,18 +310,17 @@ func (s *Service) managed(ctx context.Context, actor *store.Person, person strin
 }
 
 // rosterEntry appends one entry about a person, signed where a passphrase is needed.
-func (s *Service) rosterEntry(ctx context.Context, actor *store.Person, p *store.Person, t ledger.Type, at place, payload any, personal map[string]string, signed bool, passphrase string) error {
-	sub, err := s.entry(s.head("", t, actor.ID, p.ID, at), payload, personal, nil)
+func (s *Service) rosterEntry(ctx context.Context, actor *store.Person, id string, p *store.Person, t ledger.Type, at place, payload any, personal map[string]string, signed bool, passphrase string) (store.Receipt, error) {
+	sub, err := s.entry(s.head(id, t, actor.ID, p.ID, at), payload, personal, nil)
 	if err != nil {
-		return err
+		return store.Receipt{}, err
 	}
 	if signed {
 		if err := s.signAll(ctx, actor, passphrase, []*ledger.Submission{sub}); err != nil {
-			return err
+			return store.Receipt{}, err
 		}
 	}
-	_, err = s.submit(ctx, sub)
-	return err
+	return s.submit(ctx, sub)
 }
 
 // span checks a first and a last day; the last may be open.
@@ -345,37 +341,38 @@ func span(from, until, today string) (string, error) {
 	return from, nil
 }
 
-func (s *Service) grantRole(ctx context.Context, actor *store.Person, person string, r store.Role, passphrase string) error {
+func (s *Service) grantRole(ctx context.Context, actor *store.Person, id, person string, r store.Role, passphrase string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, err := s.managed(ctx, actor, person)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if p.ID == actor.ID {
-		return denied(ManageRoster, "self")
+		return none, denied(ManageRoster, "self")
 	}
 	if !slices.Contains(ledger.Roles, r.Role) {
-		return wrong("role", "unknown_role", "role", r.Role)
+		return none, wrong("role", "unknown_role", "role", r.Role)
 	}
 	if r.Author && r.Role == Apprentice {
-		return wrong("author", "author_not_apprentice")
+		return none, wrong("author", "author_not_apprentice")
 	}
 	if r.Site != "" {
 		if _, err := s.site(ctx, r.Site); err != nil {
-			return err
+			return none, err
 		}
 	}
 	if err := manages(actor, nil, r.Site, at.date); err != nil {
-		return err
+		return none, err
 	}
 	if r.From, err = span(r.From, r.Until, at.date); err != nil {
-		return err
+		return none, err
 	}
 	for _, have := range p.Roles {
 		if have.Role == r.Role && have.Site == r.Site && have.Author == r.Author && have.Holds(r.From) && have.Until == "" {
-			return conflict("role_held", "name", p.Name, "role", r.Role)
+			return none, conflict("role_held", "name", p.Name, "role", r.Role)
 		}
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.RoleGranted, at,
+	return s.rosterEntry(ctx, actor, id, p, ledger.RoleGranted, at,
 		ledger.RolePayload{Role: r.Role, From: r.From, Until: r.Until, Site: r.Site, Author: r.Author}, nil,
 		r.Role == Coordinator || r.Author, passphrase)
 }
@@ -391,71 +388,79 @@ func (s *Service) ending(ctx context.Context, actor *store.Person, person, day s
 	return p, at, day, err
 }
 
-func (s *Service) endRole(ctx context.Context, actor *store.Person, person, entry, day string) error {
+func (s *Service) endRole(ctx context.Context, actor *store.Person, id, person, entry, day string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, day, err := s.ending(ctx, actor, person, day)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !slices.ContainsFunc(p.Roles, func(r store.Role) bool { return r.Entry == entry }) {
-		return missing(store.ErrNotFound, "role")
+		return none, missing(store.ErrNotFound, "role")
 	}
-	if err := s.rosterEntry(ctx, actor, p, ledger.RoleEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, false, ""); err != nil {
-		return err
+	r, err := s.rosterEntry(ctx, actor, id, p, ledger.RoleEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, false, "")
+	if err != nil {
+		return none, err
 	}
 	if day < at.date {
-		return s.Store.EndSessions(ctx, p.ID, "", "")
+		return r, s.Store.EndSessions(ctx, p.ID, "", "")
 	}
-	return nil
+	return r, nil
 }
 
-func (s *Service) appoint(ctx context.Context, actor *store.Person, person string, a store.Appointment, passphrase string) error {
+func (s *Service) appoint(ctx context.Context, actor *store.Person, id, person string, a store.Appointment, passphrase string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, err := s.managed(ctx, actor, person)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if p.ID == actor.ID {
-		return denied(ManageRoster, "self")
+		return none, denied(ManageRoster, "self")
 	}
 	if a.Task == "" {
-		return wrong("task", "unknown_task", "task", "")
+		return none, wrong("task", "unknown_task", "task", "")
 	}
 	if err := s.knownTask(ctx, a.Task); err != nil {
-		return err
+		return none, err
 	}
 	if a.Site != "" {
 		if _, err := s.site(ctx, a.Site); err != nil {
-			return err
+			return none, err
 		}
 	}
 	if err := manages(actor, nil, a.Site, at.date); err != nil {
-		return err
+		return none, err
 	}
 	if a.From, err = span(a.From, a.Until, at.date); err != nil {
-		return err
+		return none, err
 	}
 	supervises := slices.ContainsFunc(p.Roles, func(r store.Role) bool {
 		return r.Role == Supervisor && (r.Until == "" || r.Until >= a.From) && (r.Site == "" || a.Site == "" || r.Site == a.Site)
 	})
 	if !supervises {
-		return wrong("person", "not_supervisor", "name", p.Name)
+		return none, wrong("person", "not_supervisor", "name", p.Name)
 	}
 	qualification, err := text("qualification", a.Qualification)
 	if err != nil {
-		return err
+		return none, err
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.Appointed, at, ledger.AppointmentPayload{Task: a.Task, Site: a.Site, From: a.From, Until: a.Until},
-		map[string]string{"qualification": qualification}, true, passphrase)
+	number, err := text("number", a.Number)
+	if err != nil {
+		return none, err
+	}
+	return s.rosterEntry(ctx, actor, id, p, ledger.Appointed, at, ledger.AppointmentPayload{Task: a.Task, Site: a.Site, From: a.From, Until: a.Until},
+		map[string]string{"qualification": qualification, "number": number}, true, passphrase)
 }
 
-func (s *Service) endAppointment(ctx context.Context, actor *store.Person, person, entry, day, passphrase string) error {
+func (s *Service) endAppointment(ctx context.Context, actor *store.Person, id, person, entry, day, passphrase string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, day, err := s.ending(ctx, actor, person, day)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !slices.ContainsFunc(p.Appointments, func(a store.Appointment) bool { return a.Entry == entry }) {
-		return missing(store.ErrNotFound, "appointment")
+		return none, missing(store.ErrNotFound, "appointment")
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.AppointmentEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, true, passphrase)
+	return s.rosterEntry(ctx, actor, id, p, ledger.AppointmentEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, true, passphrase)
 }
 
 // named checks the name of a site or cohort.
@@ -472,60 +477,62 @@ func named(name string, taken []string) (string, error) {
 	return name, nil
 }
 
-func (s *Service) addSite(ctx context.Context, actor *store.Person, name, zone string) (string, error) {
+func (s *Service) addSite(ctx context.Context, actor *store.Person, entry, name, zone string) (string, store.Receipt, error) {
+	none := store.Receipt{}
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
 	if err := May(actor, ManageSites, Target{Date: at.date}); err != nil {
-		return "", err
+		return "", none, err
 	}
 	sites, err := s.Store.Sites(ctx)
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
 	var taken []string
 	for _, x := range sites {
 		taken = append(taken, x.Name)
 	}
 	if name, err = named(name, taken); err != nil {
-		return "", err
+		return "", none, err
 	}
 	if zone == "" {
 		zone = at.zone
 	}
 	if _, err := time.LoadLocation(zone); err != nil || zone == "Local" {
-		return "", wrong("zone", "unknown_zone", "zone", zone)
+		return "", none, wrong("zone", "unknown_zone", "zone", zone)
 	}
 	id, err := s.newID()
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
-	sub, err := s.entry(s.head("", ledger.SiteAdded, actor.ID, "", at), ledger.SitePayload{Site: id, Name: name, Zone: zone}, nil, nil)
+	sub, err := s.entry(s.head(entry, ledger.SiteAdded, actor.ID, "", at), ledger.SitePayload{Site: id, Name: name, Zone: zone}, nil, nil)
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
-	_, err = s.submit(ctx, sub)
-	return id, err
+	r, err := s.submit(ctx, sub)
+	return id, r, err
 }
 
-func (s *Service) addCohort(ctx context.Context, actor *store.Person, name, site string) (string, error) {
+func (s *Service) addCohort(ctx context.Context, actor *store.Person, entry, name, site string) (string, store.Receipt, error) {
+	none := store.Receipt{}
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
 	if site == "" {
-		return "", wrong("site", "site_needed")
+		return "", none, wrong("site", "site_needed")
 	}
 	if err := May(actor, ManageRoster, Target{Site: site, Date: at.date}); err != nil {
-		return "", err
+		return "", none, err
 	}
 	if _, err := s.site(ctx, site); err != nil {
-		return "", err
+		return "", none, err
 	}
 	cohorts, err := s.Store.Cohorts(ctx)
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
 	var taken []string
 	for _, c := range cohorts {
@@ -534,94 +541,99 @@ func (s *Service) addCohort(ctx context.Context, actor *store.Person, name, site
 		}
 	}
 	if name, err = named(name, taken); err != nil {
-		return "", err
+		return "", none, err
 	}
 	id, err := s.newID()
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
-	sub, err := s.entry(s.head("", ledger.CohortAdded, actor.ID, "", at), ledger.CohortPayload{Cohort: id, Name: name, Site: site}, nil, nil)
+	sub, err := s.entry(s.head(entry, ledger.CohortAdded, actor.ID, "", at), ledger.CohortPayload{Cohort: id, Name: name, Site: site}, nil, nil)
 	if err != nil {
-		return "", err
+		return "", none, err
 	}
-	_, err = s.submit(ctx, sub)
-	return id, err
+	r, err := s.submit(ctx, sub)
+	return id, r, err
 }
 
-func (s *Service) joinCohort(ctx context.Context, actor *store.Person, person, cohort, day string) error {
+func (s *Service) joinCohort(ctx context.Context, actor *store.Person, id, person, cohort, day string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, day, err := s.ending(ctx, actor, person, day)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !everHeld(p, Apprentice) {
-		return wrong("person", "not_apprentice", "name", p.Name)
+		return none, wrong("person", "not_apprentice", "name", p.Name)
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.CohortJoined, at, ledger.MembershipPayload{Cohort: cohort, Date: day}, nil, false, "")
+	return s.rosterEntry(ctx, actor, id, p, ledger.CohortJoined, at, ledger.MembershipPayload{Cohort: cohort, Date: day}, nil, false, "")
 }
 
-func (s *Service) leaveCohort(ctx context.Context, actor *store.Person, person, cohort, day string) error {
+func (s *Service) leaveCohort(ctx context.Context, actor *store.Person, id, person, cohort, day string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, day, err := s.ending(ctx, actor, person, day)
 	if err != nil {
-		return err
+		return none, err
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.CohortLeft, at, ledger.MembershipPayload{Cohort: cohort, Date: day}, nil, false, "")
+	return s.rosterEntry(ctx, actor, id, p, ledger.CohortLeft, at, ledger.MembershipPayload{Cohort: cohort, Date: day}, nil, false, "")
 }
 
-func (s *Service) makeAgreement(ctx context.Context, actor *store.Person, person, employer, from, until string) error {
+func (s *Service) makeAgreement(ctx context.Context, actor *store.Person, id, person, employer, from, until string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, err := s.managed(ctx, actor, person)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !everHeld(p, Apprentice) {
-		return wrong("person", "not_apprentice", "name", p.Name)
+		return none, wrong("person", "not_apprentice", "name", p.Name)
 	}
 	if employer, err = text("employer", employer); err != nil {
-		return err
+		return none, err
 	}
 	if employer == "" || len(employer) > 200 {
-		return wrong("employer", "employer_needed")
+		return none, wrong("employer", "employer_needed")
 	}
 	if from, err = span(from, until, at.date); err != nil {
-		return err
+		return none, err
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.AgreementMade, at, ledger.AgreementPayload{From: from, Until: until},
+	return s.rosterEntry(ctx, actor, id, p, ledger.AgreementMade, at, ledger.AgreementPayload{From: from, Until: until},
 		map[string]string{"employer": employer}, false, "")
 }
 
-func (s *Service) endAgreement(ctx context.Context, actor *store.Person, person, entry, day string) error {
+func (s *Service) endAgreement(ctx context.Context, actor *store.Person, id, person, entry, day string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, day, err := s.ending(ctx, actor, person, day)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !slices.ContainsFunc(p.Agreements, func(a store.Agreement) bool { return a.Entry == entry }) {
-		return missing(store.ErrNotFound, "agreement")
+		return none, missing(store.ErrNotFound, "agreement")
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.AgreementEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, false, "")
+	return s.rosterEntry(ctx, actor, id, p, ledger.AgreementEnded, at, ledger.EndPayload{Ends: entry, Date: day}, nil, false, "")
 }
 
-func (s *Service) takeLeave(ctx context.Context, actor *store.Person, person, from, to string) error {
+func (s *Service) takeLeave(ctx context.Context, actor *store.Person, id, person, from, to string) (store.Receipt, error) {
+	none := store.Receipt{}
 	p, at, err := s.managed(ctx, actor, person)
 	if err != nil {
-		return err
+		return none, err
 	}
 	if !everHeld(p, Apprentice) {
-		return wrong("person", "not_apprentice", "name", p.Name)
+		return none, wrong("person", "not_apprentice", "name", p.Name)
 	}
 	if p.ID == actor.ID {
-		return denied(ManageRoster, "self")
+		return none, denied(ManageRoster, "self")
 	}
 	if to == "" {
-		return wrong("to", "bad_date", "date", "")
+		return none, wrong("to", "bad_date", "date", "")
 	}
 	if from, err = span(from, to, at.date); err != nil {
-		return err
+		return none, err
 	}
 	for _, l := range p.Leaves {
 		if from <= l.To && l.From <= to {
-			return wrong("from", "leave_overlaps", "from", l.From, "to", l.To)
+			return none, wrong("from", "leave_overlaps", "from", l.From, "to", l.To)
 		}
 	}
-	return s.rosterEntry(ctx, actor, p, ledger.LeaveTaken, at, ledger.LeavePayload{From: from, To: to}, nil, false, "")
+	return s.rosterEntry(ctx, actor, id, p, ledger.LeaveTaken, at, ledger.LeavePayload{From: from, To: to}, nil, false, "")
 }
 
 // record pages through all entries about a person, the first first.

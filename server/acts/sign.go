@@ -3,14 +3,11 @@ package acts
 import (
 	"context"
 	"encoding/base64"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
-	"brakewright/curriculum"
 	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -311,7 +308,7 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 				return nil, nil, err
 			}
 			if !r.Decision.StandDown {
-				reasons = append(reasons, "The clearance is kept: "+why)
+				reasons = append(reasons, decision{why: why}.sayKept())
 			}
 		}
 		sub, err := s.signOff(actor, g, strings.Join(reasons, "\n"))
@@ -391,149 +388,6 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 	h := s.head(g.id, ledger.SignOff, actor.ID, j.Apprentice, g.at)
 	h.At = sh.outcomeAt
 	return s.entry(h, p, personal, nil)
-}
-
-// ---- what will be signed, in plain words ----
-
-func (s *Service) statement(ctx context.Context, actor *store.Person, job string) ([]string, error) {
-	sh, err := s.jobSheet(ctx, actor, job)
-	if err != nil {
-		return nil, err
-	}
-	at, err := s.placeOf(ctx, sh.Job.Site)
-	if err != nil {
-		return nil, err
-	}
-	return statementOf(sh, at), nil
-}
-
-var outcomeWords = map[string]string{
-	"": "not finished yet", finished: "finished", rightlyStopped: "rightly stopped by the apprentice",
-	stoppedBySuper: "stopped by the supervisor", interrupted: "interrupted",
-}
-
-var resultWords = map[string]string{
-	unaided: "unaided", "prompted": "prompted", "taken_over": "taken over by the supervisor",
-	notApplicable: "not applicable to this car", "": "not reached",
-}
-
-var satisfactoryWords = map[bool]string{true: "Answered satisfactorily", false: "Not answered satisfactorily"}
-
-// stepInWords say who stepped in at a critical error.
-var stepInWords = map[string]string{"supervisor": "The supervisor stepped in.", "other": "Somebody else stepped in.", "nobody": "Nobody stepped in: it was found afterwards."}
-
-var settingWords = map[string]string{bench: "on the bench", trainingVehicle: "on a training vehicle", customersCar: "on a customer's car"}
-
-// statementOf says every fact of the sign-off, one a line: who, what, on which car, when, each step, each reading.
-func statementOf(sh *JobSheet, at place) []string {
-	var out []string
-	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	say("Apprentice: %s.", sh.Apprentice.Name)
-	say("Task: %s.", sh.Task.Title)
-	say("Car: %s, layout %s, %s.", sh.Vehicle.Title, strings.ReplaceAll(sh.Vehicle.Layout, "_", " "), settingWords[sh.Job.Setting])
-	if sh.Job.WorkOrder != "" {
-		say("Plate or work order: %s.", sh.Job.WorkOrder)
-	}
-	if sh.Supervisor != nil {
-		say("Watched by: %s.", sh.Supervisor.Name)
-	}
-	if loc, err := time.LoadLocation(at.zone); err == nil {
-		const when = "2006-01-02 15:04"
-		if !sh.Job.StartedAt.IsZero() {
-			say("Started: %s.", sh.Job.StartedAt.In(loc).Format(when))
-		}
-		if sh.Outcome != "" {
-			say("Ended: %s.", time.UnixMilli(sh.outcomeAt).In(loc).Format(when))
-		}
-		for _, x := range sh.Pauses {
-			say("Paused from %s to %s.", time.UnixMilli(x.From).In(loc).Format(when), time.UnixMilli(x.To).In(loc).Format(when))
-		}
-	}
-	if !sh.Job.PaperEnd.IsZero() {
-		say("Watched on the printed sheet of job number %d and entered later. A second person signs, too.", sh.Job.Number)
-	}
-	say("Outcome: %s.", outcomeWords[sh.Outcome])
-	say("Difficulty: %s.", sh.Difficulty)
-	sh.steps(func(st *SheetStep) { out = append(out, stepStatement(st)...) })
-	if sh.NearMiss {
-		say("There was a near miss.")
-	}
-	for _, o := range sh.Oral {
-		say("Asked at the car: “%s” %s.", o.Oral.Text, satisfactoryWords[o.Oral.Satisfactory])
-	}
-	if sh.Parts != "" {
-		say("Parts fitted: %s", sh.Parts)
-	}
-	if sh.Fluid != "" {
-		say("Fluid: %s", sh.Fluid)
-	}
-	for _, n := range sh.Notes {
-		say("Note: %s", n)
-	}
-	switch n := len(sh.Photos); {
-	case n == 1:
-		say("One photograph.")
-	case n > 1:
-		say("%d photographs.", n)
-	}
-	return out
-}
-
-func stepStatement(st *SheetStep) []string {
-	name := st.name()
-	line := name + ": " + resultWords[st.Result]
-	if st.Critical {
-		line = "Critical step. " + line
-	}
-	if st.Bulk {
-		line += ", tapped together with others"
-	}
-	out := []string{line + "."}
-	if st.CriticalError {
-		out = append(out, "Critical error at “"+name+"”: "+st.WhatHappened)
-		if in := stepInWords[st.SteppedIn]; in != "" {
-			out = append(out, in)
-		}
-	}
-	if st.OwnError {
-		out = append(out, strings.TrimSpace("At “"+name+"” the apprentice found an own error and put it right. "+st.OwnErrorWhat))
-	}
-	for _, h := range st.holds {
-		if h.Hold == accepted {
-			out = append(out, "Hold point “"+name+"”: accepted.")
-		} else {
-			out = append(out, "Hold point “"+name+"”: sent back. "+h.Reason)
-		}
-	}
-	for _, m := range st.Measures {
-		if m.Reading == nil {
-			continue
-		}
-		line := "Reading at “" + name + "”: " + strings.TrimSpace(m.Reading.Value+" "+m.Reading.Unit)
-		if len(m.Reading.Values) > 0 {
-			line += " (of " + strings.Join(m.Reading.Values, ", ") + ")"
-		}
-		switch m.Verdict {
-		case curriculum.Within:
-			line += ", within the limit (" + m.Limit + ")"
-		case curriculum.Below, curriculum.Above:
-			line += ", " + string(m.Verdict) + " the limit (" + m.Limit + ")"
-		default:
-			if m.Limit != "" {
-				line += " (" + m.Limit + ")"
-			} else {
-				line += ", with no limit known for this car"
-			}
-		}
-		if m.Reading.Instrument != "" {
-			line += ", measured with " + m.Reading.Instrument
-			if m.Reading.Calibrated != "" {
-				line += ", calibrated " + m.Reading.Calibrated
-			}
-		}
-		out = append(out, line+".")
-	}
-	return out
 }
 
 // denied is a refusal for want of permission.

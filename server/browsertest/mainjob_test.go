@@ -276,7 +276,7 @@ func (s *run) enterReading(w *visitor, row string) {
 // signJob reads what will be signed and signs; a wrong passphrase first.
 func (s *run) signJob(w *visitor) {
 	s.t.Helper()
-	w.says("This is what you will sign.", s.learner.Name+": "+s.title, "Finished. Steps:", "Word for word", "cannot be taken back")
+	w.says("This is what you will sign.", s.learner.Name+": "+s.title, "Outcome: finished.", "Critical steps and hold points (✓ accepted), unaided", "cannot be taken back")
 	w.fill("#passphrase", "not the passphrase of anybody")
 	w.expect("422")
 	w.press("Sign")

@@ -59,7 +59,7 @@ func TestTapsOfTwentySteps(t *testing.T) {
 	}
 	w.pressAt("#rest")
 	w.press("Finished")
-	w.says("Steps: 20 unaided (14 with the rest).")
+	w.says("unaided (6):", "unaided, tapped together (14):")
 	w.fill("#passphrase", super.Passphrase)
 	w.press("Sign")
 	w.says("Signed.")

@@ -350,7 +350,7 @@ func (b *builder) day(d int) error {
 			}
 		}
 	}
-	return nil
+	return b.contest(d)
 }
 
 func (b *builder) absent(a *apprentice, d int) bool {

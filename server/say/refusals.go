@@ -54,6 +54,8 @@ var notFoundWords = map[string]string{
 	"stand_down":  "There is no such stand-down. Open the apprentice's record to find it.",
 	"role":        "This person has no such role. Open the roster again: it may have changed.",
 	"appointment": "This person has no such appointment. Open the roster again: it may have changed.",
+	"entry":       "There is no such entry. Open it from the record.",
+	"record":      "This entry gives no record that could be corrected. It can be withdrawn.",
 	"agreement":   "This person has no such agreement. Open the roster again: it may have changed.",
 }
 
@@ -241,10 +243,23 @@ var refusalWords = map[string]string{
 	"gate_not_closed":      "The gate “{gate}” is not closed, so it cannot be set aside. Look at the standing again.",
 	"not_cleared":          "You were not cleared for “{task}” on {date}. Unwatched jobs can be logged for tasks that you are cleared for.",
 
+	"dispute_too_late":    "The time to dispute this ended on {date}, and silence counts as agreement. A supervisor or coordinator can still dispute or correct it: ask one.",
+	"corrected_already":   "This was corrected already. Correct that correction. If you stand by yours all the same, say so: the two then contradict each other, and somebody else settles which stands.",
+	"nothing_changed":     "Nothing is changed, so there is nothing to correct.",
+	"only_withdrawn":      "An entry of this kind can only be withdrawn. Then enter it anew.",
+	"text_needed":         "Write your side of it.",
+	"lifts_needed":        "Write what must happen before the stand-down is lifted.",
+	"gate_not_recognised": "Earlier training cannot stand for “{gate}”, or it is named twice. Choose from the list.",
+	"bad_number":          "Write a number of jobs between 0 and 1,000.",
+	"cannot_own":          "{name} may not decide this: it takes somebody with authority over the task who made none of it. Choose another person.",
+	"no_key_in_force":     "{name} has no signing key in force, so there is nothing to end.",
+	"unknown_key_end":     "“{why}” is no reason to end a key. Choose lost or compromised.",
+
 	// roster
 	"people_problems":        "Some rows cannot be added, so nobody was. Each place is marked.",
 	"people_count":           "Add between one and {most} people at a time.",
 	"name_needed":            "Write the name.",
+	"name_as_it_is":          "The name and the log-in name are that already. Change one of them.",
 	"bad_name":               "The name is too long or holds signs that cannot be stored. Type it again by hand.",
 	"name_taken":             "There is already a “{name}”. Choose another name.",
 	"bad_login":              "“{login}” cannot be a log-in name. Use 2 to 64 letters, digits and . _ - @ +.",
@@ -337,7 +352,10 @@ var ruleWords = map[string]string{
 	"ordered_it":         "Whoever ordered a stand-down cannot lift it. Ask somebody else who has the authority.",
 	"already_disputed":   "This entry is disputed already.",
 	"not_disputed":       "Nobody disputes this entry.",
-	"is_party":           "Who made, signed or disputed an entry cannot settle it. Ask somebody else.",
+	"is_party":           "Who made, signed, corrected or disputed an entry cannot settle it. Ask somebody else.",
 	"ends_in_past":       "{date} has passed. Choose today or a later day.",
+	"end_reaches_back":   "A key that was changed or lost ends when that is said, not before. If somebody else had it, say compromised.",
+	"countersigned":      "This is countersigned already.",
+	"contradicting":      "Corrections of this entry contradict each other. Say which one stands, or that none of it counts.",
 	"login_taken":        "Somebody has this log-in name already. Choose another.",
 }

@@ -43,6 +43,10 @@ type Facts interface {
 	StandDowns(apprentice string) ([]StandDownFact, []RestoreFact, error)
 	// Disputes are all disputes of an entry, in order.
 	Disputes(entry string) ([]DisputeFact, error)
+	// Corrections are the corrections that name an entry and count: neither withdrawn nor fallen. In order.
+	Corrections(entry string) ([]CorrectionFact, error)
+	// Countersigned says whether an entry has been countersigned.
+	Countersigned(entry string) (bool, error)
 }
 
 // RoleFact is a role as granted, cut off where it was ended. Dates are inclusive, Until "" is open.
@@ -105,8 +109,12 @@ type RestoreFact struct {
 	Task  string
 }
 
-// DisputeFact is a dispute.
+// DisputeFact is a dispute. By is "" where nobody disputes it, but it came into question: with the key that signed it, or
+// the appointment under which it was made.
 type DisputeFact struct {
 	Entry, By string
 	Settled   bool
 }
+
+// CorrectionFact is a correction that counts.
+type CorrectionFact struct{ Entry, By string }

@@ -654,7 +654,27 @@ func (p *DisputePayload) check(f *faults) {
 
 func (p *SettlementPayload) check(f *faults) {
 	f.id("disputes", p.Disputes)
+	if p.Stands != "" {
+		f.id("stands", p.Stands)
+		if p.Upheld {
+			f.add("stands", "must be absent where nothing of the entry counts any more")
+		}
+	}
 	needReason(f, p.Refs)
+}
+
+func (p *CountersignedPayload) check(f *faults) { f.id("entry", p.Entry) }
+
+func (p *ReplyPayload) check(f *faults) { f.id("entry", p.Entry) }
+
+func (p *StandDownReviewPayload) check(f *faults) {
+	f.id("stand_down", p.StandDown)
+	needReason(f, p.Refs)
+}
+
+func (p *AssignedPayload) check(f *faults) {
+	f.id("matter", p.Matter)
+	f.id("to", p.To)
 }
 
 func needReason(f *faults, r Refs) {

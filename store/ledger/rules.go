@@ -88,6 +88,9 @@ const (
 	NotDisputed      = "not_disputed"       // entry
 	IsParty          = "is_party"           // person: is party to the dispute
 	EndsInPast       = "ends_in_past"       // date: the clearance or waiver ends before it begins
+	EndReachesBack   = "end_reaches_back"   // only a compromised key ends before it is said
+	CountersignOnce  = "countersigned"      // entry: already countersigned
+	Contradicting    = "contradicting"      // entry: which of several corrections stands must be said
 	LoginTaken       = "login_taken"        // checked by the store, which alone can read log-in names
 )
 
@@ -98,7 +101,7 @@ func RuleCodes() []string {
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
 		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
-		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, LoginTaken}
+		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting, LoginTaken}
 	sort.Strings(codes)
 	return codes
 }
@@ -435,16 +438,39 @@ func (j *judge) appointedForIt(person string) (bool, error) {
 	return false, nil
 }
 
-// task is the task that the entry is about: its own, or that of the entry it corrects.
+// task is the task that the entry is about: its own, or that of the entry it is a word on.
 func (j *judge) task() (string, error) {
-	if t := TaskOf(j.Payload); t != "" || j.Body.Corrects == "" {
+	named := Names(&j.Body, j.Payload)
+	if t := TaskOf(j.Payload); t != "" || named == "" {
 		return t, nil
 	}
-	e, err := j.facts.Entry(j.Body.Corrects)
+	e, err := j.facts.Entry(named)
 	if err != nil || e == nil {
 		return "", err
 	}
 	return e.Task, nil
+}
+
+// Names is the earlier entry that an entry is a word on: corrects, disputes, settles, countersigns and the like. "" if it
+// stands for itself.
+func Names(b *Body, payload any) string {
+	switch p := payload.(type) {
+	case *DisputePayload:
+		return p.Disputes
+	case *SettlementPayload:
+		return p.Disputes
+	case *CountersignedPayload:
+		return p.Entry
+	case *ReplyPayload:
+		return p.Entry
+	case *StandDownReviewPayload:
+		return p.StandDown
+	case *StandDownSignedPayload:
+		return p.StandDown
+	case *AssignedPayload:
+		return p.Matter
+	}
+	return b.Corrects
 }
 
 // TaskOf is the task named in a payload, "" if none is.
@@ -676,6 +702,14 @@ func (j *judge) own() error {
 		return j.clearance(p)
 	case *StandDownSignedPayload:
 		return j.standDownSigned(p)
+	case *StandDownReviewPayload:
+		return j.standDownReview(p)
+	case *CountersignedPayload:
+		return j.countersigned(p)
+	case *ReplyPayload:
+		return j.reply(p)
+	case *AssignedPayload:
+		return j.assigned(p)
 	case *RestorePayload:
 		return j.restore(p)
 	case *CorrectionPayload:
@@ -819,6 +853,9 @@ func (j *judge) keyEnd(p *KeyEndedPayload) error {
 		return broken(NotTheirKey, "key", p.Key, "person", j.Body.Subject)
 	case key.EndedAt != 0:
 		return broken(AlreadyEnded, "key", p.Key)
+	case p.Why != "compromised" && p.From < j.Body.HappenedAt:
+		// A changed or lost key was in good hands until now; only one in bad hands casts doubt on what it signed.
+		return broken(EndReachesBack, "key", p.Key)
 	}
 	return nil
 }
@@ -1023,6 +1060,107 @@ func (j *judge) standDownSigned(p *StandDownSignedPayload) error {
 	return broken(NoSuchEntry, "entry", p.StandDown)
 }
 
+// openStandDowns are the stand-downs of an apprentice that hold for a task; task "" asks for all.
+func openStandDowns(downs []StandDownFact, restores []RestoreFact, task string) []StandDownFact {
+	var open []StandDownFact
+	for _, s := range downs {
+		if task != "" && s.Task != "" && s.Task != task {
+			continue
+		}
+		lifted := false
+		for _, r := range restores {
+			// A restore of one task leaves a stand-down of all in force for the others.
+			if r.Index > s.Index && (r.Task == "" || r.Task == s.Task || r.Task == task) {
+				lifted = true
+			}
+		}
+		if !lifted {
+			open = append(open, s)
+		}
+	}
+	return open
+}
+
+// standDownReview: the stand-down holds, and somebody else ordered it.
+func (j *judge) standDownReview(p *StandDownReviewPayload) error {
+	if err := j.notOneself(); err != nil {
+		return err
+	}
+	downs, restores, err := j.facts.StandDowns(j.Body.Subject)
+	if err != nil {
+		return err
+	}
+	for _, s := range downs {
+		if s.Entry != p.StandDown {
+			continue
+		}
+		switch {
+		case s.By == j.Body.Actor || contains(j.signers, s.By):
+			return broken(OrderedIt, "person", s.By)
+		case len(openStandDowns([]StandDownFact{s}, restores, s.Task)) == 0:
+			return broken(NothingToRestore, "person", j.Body.Subject, "task", s.Task)
+		}
+		return nil
+	}
+	return broken(NoSuchEntry, "entry", p.StandDown)
+}
+
+// countersigned: the apprentice agrees to what is said of them, once, and not while it is disputed.
+func (j *judge) countersigned(p *CountersignedPayload) error {
+	if _, err := j.named(p.Entry, []Type{SignOff, Corrected}); err != nil {
+		return err
+	}
+	done, err := j.facts.Countersigned(p.Entry)
+	if err != nil {
+		return err
+	}
+	if done {
+		return broken(CountersignOnce, "entry", p.Entry)
+	}
+	list, err := j.facts.Disputes(p.Entry)
+	if err != nil {
+		return err
+	}
+	for _, d := range list {
+		if !d.Settled {
+			return broken(AlreadyDisputed, "entry", p.Entry)
+		}
+	}
+	return nil
+}
+
+// reply: to an entry about oneself that somebody else made.
+func (j *judge) reply(p *ReplyPayload) error {
+	e, err := j.facts.Entry(p.Entry)
+	switch {
+	case err != nil:
+		return err
+	case e == nil:
+		return broken(NoSuchEntry, "entry", p.Entry)
+	case e.Subject != j.Body.Subject:
+		return broken(SomebodyElses, "entry", p.Entry)
+	case e.Actor == j.Body.Subject:
+		return broken(WrongEntry, "entry", p.Entry, "type", string(e.Type))
+	}
+	return nil
+}
+
+// assigned: to somebody who can see to it.
+func (j *judge) assigned(p *AssignedPayload) error {
+	if p.To == j.Body.Subject {
+		return broken(Oneself, "person", p.To)
+	}
+	if err := j.knownPerson(p.To); err != nil {
+		return err
+	}
+	for _, role := range []string{"supervisor", "coordinator"} {
+		if ok, err := j.holds(p.To, role, j.recorded); ok || err != nil {
+			return err
+		}
+	}
+	return broken(NotSupervisor, "person", p.To, "date", j.recorded)
+}
+
 // restore: a stand-down is open that it lifts, and its actor ordered none of those.
 func (j *judge) restore(p *RestorePayload) error {
 	if err := j.notOneself(); err != nil {
@@ -1032,27 +1170,13 @@ func (j *judge) restore(p *RestorePayload) error {
 	if err != nil {
 		return err
 	}
-	found := false
-	for _, s := range downs {
-		if p.Task != "" && s.Task != "" && s.Task != p.Task {
-			continue
-		}
-		lifted := false
-		for _, r := range restores {
-			// A restore of one task leaves a stand-down of all in force for the others.
-			if r.Index > s.Index && (r.Task == "" || r.Task == s.Task || r.Task == p.Task) {
-				lifted = true
-			}
-		}
-		if lifted {
-			continue
-		}
-		found = true
+	open := openStandDowns(downs, restores, p.Task)
+	for _, s := range open {
 		if s.By == j.Body.Actor || contains(j.signers, s.By) {
 			return broken(OrderedIt, "person", s.By)
 		}
 	}
-	if !found {
+	if len(open) == 0 {
 		return broken(NothingToRestore, "person", j.Body.Subject, "task", p.Task)
 	}
 	return nil
@@ -1064,6 +1188,16 @@ var Correctable = []Type{SignOff, Corrected, LessonRead, TestHandedIn, Unwatched
 
 // Disputable are the types that a dispute may name.
 var Disputable = []Type{SignOff, Corrected, SpotCheck, Return, UnwatchedJob, TestHandedIn, StandDownOrdered}
+
+// Questionable are the types that come into question with the key that signed them or the appointment under which they were
+// made.
+var Questionable = []Type{SignOff, Corrected, SpotCheck, Return, ClearanceGiven, Recognised, Restored}
+
+// IsQuestionable says whether a type is one of [Questionable].
+func IsQuestionable(t Type) bool { return hasType(Questionable, t) }
+
+// Settleable are the types that a settlement may name.
+var Settleable = append(append([]Type(nil), Disputable...), ClearanceGiven, Recognised, Restored)
 
 func hasType(list []Type, t Type) bool {
 	for _, x := range list {
@@ -1123,8 +1257,10 @@ func (j *judge) dispute(p *DisputePayload) error {
 	return nil
 }
 
+// settlement: by somebody who is no party. What came into question with a key or an appointment is settled in the same
+// way: it stands, or it falls.
 func (j *judge) settlement(p *SettlementPayload) error {
-	e, err := j.named(p.Disputes, Disputable)
+	e, err := j.named(p.Disputes, Settleable)
 	if err != nil {
 		return err
 	}
@@ -1152,10 +1288,27 @@ func (j *judge) settlement(p *SettlementPayload) error {
 	if !open {
 		return broken(NotDisputed, "entry", p.Disputes)
 	}
+	live, err := j.facts.Corrections(p.Disputes)
+	if err != nil {
+		return err
+	}
+	candidates := []string{p.Disputes}
+	for _, c := range live {
+		candidates = append(candidates, c.Entry)
+		if len(live) > 1 {
+			parties = append(parties, c.By)
+		}
+	}
 	for _, s := range append([]string{j.Body.Actor}, j.signers...) {
 		if contains(parties, s) {
 			return broken(IsParty, "person", s)
 		}
+	}
+	switch {
+	case len(live) > 1 && !p.Upheld && !contains(candidates, p.Stands):
+		return broken(Contradicting, "entry", p.Disputes)
+	case len(live) < 2 && p.Stands != "":
+		return broken(WrongEntry, "entry", p.Stands, "type", string(e.Type))
 	}
 	return nil
 }

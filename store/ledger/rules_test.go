@@ -53,6 +53,27 @@ func TestRules(t *testing.T) {
 	settle := func(by, entry string) act {
 		return act{typ: DisputeSettled, actor: by, subject: "pat", payload: SettlementPayload{Disputes: entry}, personal: reason, sign: []string{by}}
 	}
+	twice := func(h *history) string { // an entry with two corrections
+		entry := signed(h)
+		h.do(correct(h, "sam", entry, CorrectionPayload{Withdraw: true}))
+		h.do(correct(h, "sue", entry, CorrectionPayload{Withdraw: true}))
+		return entry
+	}
+	countersign := func(h *history, entry string) act {
+		if h.signers["pat"] == nil {
+			h.addKey("pat", "pat", "cora")
+		}
+		return act{typ: Countersigned, actor: "pat", subject: "pat", payload: CountersignedPayload{Entry: entry}, sign: []string{"pat"}}
+	}
+	reply := func(by, entry string) act {
+		return act{typ: Replied, actor: by, subject: by, payload: ReplyPayload{Entry: entry}, personal: []string{"text"}}
+	}
+	review := func(by, entry string) act {
+		return act{typ: StandDownReviewed, actor: by, subject: "pat", payload: StandDownReviewPayload{StandDown: entry}, personal: []string{"reason", "lifts"}, sign: []string{by}}
+	}
+	endKey := func(h *history, why string, from int64) act {
+		return act{typ: KeyEnded, actor: "sam", subject: "sam", payload: KeyEndedPayload{Key: h.id("key sam"), Why: why, From: h.now + from}}
+	}
 	test := func(h *history) string {
 		return h.do(act{typ: TestIssued, actor: "pat", subject: "pat", payload: TestIssuedPayload{Task: "bleed", Blueprint: "bleed-test", Seed: "7", Number: 1}, content: []string{"form"}})
 	}
@@ -677,6 +698,142 @@ func TestRules(t *testing.T) {
 			h.do(dispute("pat", entry))
 			h.do(settle("sue", entry))
 			return settle("sid", entry)
+		}},
+
+		{"a second correction of one entry is a dispute", AlreadyDisputed, func(h *history) act {
+			entry := twice(h)
+			return dispute("pat", entry)
+		}},
+		{"of two corrections it is said which stands", Contradicting, func(h *history) act { return settle("sid", twice(h)) }},
+		{"two corrections are not settled by who made one", IsParty, func(h *history) act {
+			a := settle("sue", twice(h))
+			a.payload = SettlementPayload{Disputes: a.payload.(SettlementPayload).Disputes, Stands: h.id("nothing")}
+			return a
+		}},
+		{"two corrections are settled by somebody else", "", func(h *history) act {
+			entry := twice(h)
+			live, _ := h.state.Corrections(entry)
+			a := settle("sid", entry)
+			a.payload = SettlementPayload{Disputes: entry, Stands: live[1].Entry}
+			return a
+		}},
+		{"the entry as it was may stand against both corrections", "", func(h *history) act {
+			entry := twice(h)
+			a := settle("sid", entry)
+			a.payload = SettlementPayload{Disputes: entry, Stands: entry}
+			return a
+		}},
+		{"a settlement of one wording says nothing of which stands", WrongEntry, func(h *history) act {
+			entry := signed(h)
+			h.do(dispute("pat", entry))
+			a := settle("sue", entry)
+			a.payload = SettlementPayload{Disputes: entry, Stands: entry}
+			return a
+		}},
+		{"a correction withdrawn leaves room for another", "", func(h *history) act {
+			entry := signed(h)
+			first := h.do(correct(h, "sam", entry, CorrectionPayload{Withdraw: true}))
+			h.do(correct(h, "sam", first, CorrectionPayload{Withdraw: true}))
+			h.do(correct(h, "sue", entry, CorrectionPayload{Withdraw: true}))
+			return dispute("pat", entry) // nothing is in dispute yet
+		}},
+
+		{"a countersignature by the apprentice", "", func(h *history) act { return countersign(h, signed(h)) }},
+		{"a countersignature is signed", Unsigned, func(h *history) act {
+			a := countersign(h, signed(h))
+			a.sign = nil
+			return a
+		}},
+		{"nobody countersigns for another", NotAllowed, func(h *history) act {
+			a := countersign(h, signed(h))
+			a.actor, a.sign = "sue", []string{"sue"}
+			return a
+		}},
+		{"an entry is countersigned once", CountersignOnce, func(h *history) act {
+			entry := signed(h)
+			h.do(countersign(h, entry))
+			return countersign(h, entry)
+		}},
+		{"what is disputed is not countersigned", AlreadyDisputed, func(h *history) act {
+			entry := signed(h)
+			h.do(dispute("pat", entry))
+			return countersign(h, entry)
+		}},
+		{"a countersignature is of a sign-off", WrongEntry, func(h *history) act { return countersign(h, standDown(h, "sam", "bleed")) }},
+		{"a reply by the apprentice", "", func(h *history) act { return reply("pat", standDown(h, "sam", "bleed")) }},
+		{"a reply is not another apprentice's", SomebodyElses, func(h *history) act { return reply("pia", standDown(h, "sam", "bleed")) }},
+		{"a reply is to what somebody else made", WrongEntry, func(h *history) act {
+			return reply("pat", h.do(act{typ: LessonRead, actor: "pat", subject: "pat", payload: ReadingPayload{Lesson: "bleed", Edition: Hash(nil)}}))
+		}},
+
+		{"a stand-down is reviewed by somebody else", "", func(h *history) act { return review("sue", standDown(h, "sam", "bleed")) }},
+		{"a stand-down is not reviewed by who ordered it", OrderedIt, func(h *history) act { return review("sam", standDown(h, "sam", "bleed")) }},
+		{"a review is by somebody appointed", NotAppointed, func(h *history) act { return review("sue", standDown(h, "sam", "hose")) }},
+		{"a review is of a stand-down that holds", NothingToRestore, func(h *history) act {
+			entry := standDown(h, "sam", "bleed")
+			h.do(restore("sue", "bleed"))
+			return review("sid", entry)
+		}},
+
+		{"what waits is given to a supervisor", "", func(h *history) act {
+			return act{typ: Assigned, actor: "cora", subject: "pat", payload: AssignedPayload{Matter: signed(h), To: h.id("sue")}}
+		}},
+		{"what waits is given by a coordinator", NotAllowed, func(h *history) act {
+			return act{typ: Assigned, actor: "sam", subject: "pat", payload: AssignedPayload{Matter: signed(h), To: h.id("sue")}}
+		}},
+		{"what waits is not given to an apprentice", NotSupervisor, func(h *history) act {
+			return act{typ: Assigned, actor: "cora", subject: "pat", payload: AssignedPayload{Matter: signed(h), To: h.id("pia")}}
+		}},
+		{"what waits is not given to whom it is about", Oneself, func(h *history) act {
+			return act{typ: Assigned, actor: "cora", subject: "both", payload: AssignedPayload{Matter: signed(h), To: h.id("both")}}
+		}},
+
+		{"a key lost does not end before it is said", EndReachesBack, func(h *history) act { return endKey(h, "lost", -day) }},
+		{"a key changed does not end before it is said", EndReachesBack, func(h *history) act { return endKey(h, "changed", -day) }},
+		{"what a changed key signed stands", NotDisputed, func(h *history) act {
+			entry := signed(h)
+			h.do(endKey(h, "changed", 0))
+			return settle("sid", entry)
+		}},
+		{"what a lost key signed stands", NotDisputed, func(h *history) act {
+			entry := signed(h)
+			h.do(endKey(h, "lost", 0))
+			return settle("sid", entry)
+		}},
+		{"what a compromised key signed since is in question", "", func(h *history) act {
+			entry := signed(h)
+			h.do(endKey(h, "compromised", -day))
+			return settle("sid", entry)
+		}},
+		{"what a compromised key signed before stands", NotDisputed, func(h *history) act {
+			entry := signed(h)
+			h.now += 3 * day
+			h.do(endKey(h, "compromised", -day))
+			return settle("sid", entry)
+		}},
+		{"who held the key does not settle what it signed", IsParty, func(h *history) act {
+			entry := signed(h)
+			h.addKey("sam", "sam 2", "cora")
+			h.do(endKey(h, "compromised", -day))
+			a := settle("sam", entry)
+			a.sign = []string{"sam 2"}
+			return a
+		}},
+		{"what was signed after an appointment was withdrawn is in question", "", func(h *history) act {
+			entry := signed(h)
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: h.date(-1)}, sign: []string{"cora"}})
+			return settle("cora", entry)
+		}},
+		{"what was signed by the last day of an appointment stands", NotDisputed, func(h *history) act {
+			entry := signed(h)
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: h.date(0)}, sign: []string{"cora"}})
+			return settle("cora", entry)
+		}},
+		{"what another appointment covers stands", NotDisputed, func(h *history) act {
+			entry := signed(h)
+			h.do(act{typ: Appointed, actor: "cora", subject: "sam", payload: AppointmentPayload{Task: "bleed", From: h.date(-3)}, sign: []string{"cora"}})
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: h.date(-1)}, sign: []string{"cora"}})
+			return settle("cora", entry)
 		}},
 
 		{"a programme is adopted by a coordinator", NotAllowed, func(h *history) act {

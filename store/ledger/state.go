@@ -32,6 +32,23 @@ type State struct {
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
 	disputes     map[string][]DisputeFact // by disputed entry
+	corrections  map[string][]*correction // by corrected entry
+	corrected    map[string]*correction   // by the correction's own id
+	agreed       map[string]bool          // countersigned entries
+	signed       []signedEntry            // in order, those of a [Questionable] type
+}
+
+// correction is a correction and what has become of it.
+type correction struct {
+	CorrectionFact
+	goneBy string // the entry that withdrew it, or by which it fell; "" while it counts
+}
+
+// signedEntry is a signed entry that may come into question.
+type signedEntry struct {
+	id, actor, task, site, on string // on: date of the event in its zone
+	recorded                  int64
+	keys                      []string
 }
 
 // NewState is the state before entry 0.
@@ -42,6 +59,7 @@ func NewState() *State {
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
 		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string]bool{}, caseOf: map[string]string{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
+		corrections: map[string][]*correction{}, corrected: map[string]*correction{}, agreed: map[string]bool{},
 	}
 }
 
@@ -83,6 +101,16 @@ func (s *State) Voided(question, lesson, edition string) (bool, error) {
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
 func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry], nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
+func (s *State) Countersigned(entry string) (bool, error)     { return s.agreed[entry], nil }
+func (s *State) Corrections(entry string) ([]CorrectionFact, error) {
+	var live []CorrectionFact
+	for _, c := range s.corrections[entry] {
+		if c.goneBy == "" {
+			live = append(live, c.CorrectionFact)
+		}
+	}
+	return live, nil
+}
 func (s *State) Appointments(person string) ([]AppointmentFact, error) {
 	return s.appointments[person], nil
 }
@@ -114,12 +142,19 @@ func (s *State) Apply(p *Parsed) {
 		signers[i] = sig.Key
 	}
 	task := TaskOf(p.Payload)
-	if c, ok := p.Payload.(*CorrectionPayload); ok && c.SignOff == nil {
-		if old := s.entries[b.Corrects]; old != nil {
-			task = old.Task
+	if task == "" {
+		if named := s.entries[Names(b, p.Payload)]; named != nil {
+			task = named.Task
 		}
 	}
 	s.entries[b.ID] = &EntryFact{Index: index, Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task, Signers: signers}
+	if hasType(Questionable, b.Type) && len(signers) > 0 {
+		on, err := b.Date()
+		if err != nil {
+			panic("ledger: a checked entry has no date: " + err.Error())
+		}
+		s.signed = append(s.signed, signedEntry{b.ID, b.Actor, task, b.Site, on, p.RecordedAt, signers})
+	}
 	switch x := p.Payload.(type) {
 	case *OpeningPayload:
 		s.persons[b.Subject] = true
@@ -143,7 +178,9 @@ func (s *State) Apply(p *Parsed) {
 	case *AgreementPayload:
 		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
 	case *EndPayload:
+		until := s.begun[x.Ends].Until
 		s.end(b.Subject, x)
+		s.unappointed(b, x, until)
 	case *KeyAddedPayload:
 		s.addKey(x.Key, b.Subject, p.RecordedAt)
 	case *ErasurePayload:
@@ -155,6 +192,13 @@ func (s *State) Apply(p *Parsed) {
 		}
 	case *KeyEndedPayload:
 		s.keys[x.Key].EndedAt = max(x.From, 1)
+		if x.Why == "compromised" {
+			for _, e := range s.signed {
+				if e.recorded >= x.From && contains(e.keys, x.Key) {
+					s.question(e.id, b.ID)
+				}
+			}
+		}
 	case *TestIssuedPayload:
 		s.tests[b.ID] = &TestFact{Apprentice: b.Subject, Task: x.Task}
 	case *TestHandedInPayload:
@@ -177,6 +221,7 @@ func (s *State) Apply(p *Parsed) {
 			s.cases[c] = true
 			delete(s.caseOf, b.Corrects)
 		}
+		s.correct(b)
 	case *StandDownPayload:
 		s.standDowns[b.Subject] = append(s.standDowns[b.Subject], StandDownFact{Index: index, Entry: b.ID, Task: x.Task, By: b.Actor, Signed: len(p.Signatures) > 0})
 	case *StandDownSignedPayload:
@@ -193,7 +238,104 @@ func (s *State) Apply(p *Parsed) {
 		for i := range s.disputes[x.Disputes] {
 			s.disputes[x.Disputes][i].Settled = true
 		}
+		s.settled(b.ID, x)
+	case *CountersignedPayload:
+		s.agreed[x.Entry] = true
 	}
+}
+
+// correct: a correction of a correction takes its place, so what that one had withdrawn is again as the last word on it
+// says. A second correction beside one that counts opens a dispute.
+func (s *State) correct(b *Body) {
+	c := &correction{CorrectionFact: CorrectionFact{b.ID, b.Actor}}
+	live, _ := s.Corrections(b.Corrects)
+	s.corrections[b.Corrects] = append(s.corrections[b.Corrects], c)
+	s.corrected[b.ID] = c
+	p, _ := parsePayload(b)
+	if old := s.corrected[b.Corrects]; old != nil {
+		if p.(*CorrectionPayload).Withdraw {
+			s.gone(old, b.ID)
+		} else {
+			s.revive(b.Corrects)
+		}
+	}
+	if len(live) == 1 && !s.open(b.Corrects) {
+		s.disputes[b.Corrects] = append(s.disputes[b.Corrects], DisputeFact{Entry: b.ID, By: b.Actor})
+	}
+}
+
+// gone: a correction counts no more, so what it had withdrawn counts again.
+func (s *State) gone(c *correction, by string) {
+	c.goneBy = by
+	s.revive(c.Entry)
+}
+
+func (s *State) revive(by string) {
+	for _, list := range s.corrections {
+		for _, c := range list {
+			if c.goneBy == by {
+				c.goneBy = ""
+			}
+		}
+	}
+}
+
+func (s *State) open(entry string) bool {
+	for _, d := range s.disputes[entry] {
+		if !d.Settled {
+			return true
+		}
+	}
+	return false
+}
+
+// settled: what falls counts no more; of corrections that contradict each other one is left.
+func (s *State) settled(id string, x *SettlementPayload) {
+	if c := s.corrected[x.Disputes]; c != nil && x.Upheld {
+		s.gone(c, id)
+	}
+	if x.Stands == "" {
+		return
+	}
+	for _, c := range s.corrections[x.Disputes] {
+		if c.goneBy == "" && c.Entry != x.Stands {
+			s.gone(c, id)
+		}
+	}
+}
+
+// question opens a dispute that nobody made, unless one is open.
+func (s *State) question(entry, by string) {
+	if !s.open(entry) {
+		s.disputes[entry] = append(s.disputes[entry], DisputeFact{Entry: by})
+	}
+}
+
+// unappointed: what a supervisor signed after the last day of an appointment that was cut short, and that no other
+// appointment covers, is in question.
+//
+// until is the last day that it had before.
+func (s *State) unappointed(b *Body, x *EndPayload, until string) {
+	for _, a := range s.appointments[b.Subject] {
+		if a.Entry != x.Ends {
+			continue
+		}
+		for _, e := range s.signed {
+			was := e.actor == b.Subject && e.task == a.Task && (a.Site == "" || a.Site == e.site) && inForce(a.From, until, e.on)
+			if was && !s.covered(b.Subject, e) {
+				s.question(e.id, b.ID)
+			}
+		}
+	}
+}
+
+func (s *State) covered(person string, e signedEntry) bool {
+	for _, a := range s.appointments[person] {
+		if a.Task == e.task && (a.Site == "" || a.Site == e.site) && inForce(a.From, a.Until, e.on) {
+			return true
+		}
+	}
+	return false
 }
 
 func (s *State) addKey(k KeyPayload, person string, at int64) {

@@ -41,9 +41,13 @@ const (
 	Recognised        Type = "recognition"       // signed by two
 	Corrected         Type = "correction"        // signed; body.corrects names the old entry
 	Disputed          Type = "dispute"
-	DisputeSettled    Type = "settlement" // signed by someone who is not party to it
-	Erased            Type = "erasure"    // signed by a coordinator: the subject's data key, salts and values are destroyed
-	PutBack           Type = "put_back"   // an older copy of the database took the place of a newer one, and was told to
+	DisputeSettled    Type = "settlement"        // signed by someone who is not party to it
+	Countersigned     Type = "countersigned"     // signed by the apprentice whom a sign-off is about
+	Replied           Type = "reply"             // the apprentice's side of an entry, in writing
+	StandDownReviewed Type = "stand_down_review" // signed by someone who did not order it; it stays for now
+	Assigned          Type = "assigned"          // something that waits gets another owner
+	Erased            Type = "erasure"           // signed by a coordinator: the subject's data key, salts and values are destroyed
+	PutBack           Type = "put_back"          // an older copy of the database took the place of a newer one, and was told to
 )
 
 // Refs are the hashes that any payload may carry.
@@ -403,10 +407,38 @@ type DisputePayload struct {
 	Disputes string `json:"disputes"`
 }
 
+// SettlementPayload: personal reason. Where corrections of the entry contradict each other, Stands names the one that
+// counts, or the entry itself; upheld, nothing of it counts.
 type SettlementPayload struct {
 	Refs
 	Disputes string `json:"disputes"` // the entry that is disputed
 	Upheld   bool   `json:"upheld"`
+	Stands   string `json:"stands,omitempty"`
+}
+
+// CountersignedPayload names the sign-off, or the correction that took its place, to which the apprentice agrees.
+type CountersignedPayload struct {
+	Refs
+	Entry string `json:"entry"`
+}
+
+// ReplyPayload: personal text.
+type ReplyPayload struct {
+	Refs
+	Entry string `json:"entry"` // about oneself
+}
+
+// StandDownReviewPayload: personal reason (what the review found) and lifts (what lifts the stand-down).
+type StandDownReviewPayload struct {
+	Refs
+	StandDown string `json:"stand_down"`
+}
+
+// AssignedPayload: the disputed entry, stand-down or job that waits, and who is to see to it.
+type AssignedPayload struct {
+	Refs
+	Matter string `json:"matter"`
+	To     string `json:"to"`
 }
 
 // ErasurePayload: the subject is erased. Nothing personal may stand in it: it would be erased with the rest.

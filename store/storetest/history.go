@@ -93,6 +93,18 @@ func (w *World) FullHistory() Past {
 	do("test withdrawn", w.correct(cora, pat, past["handed in"], ledger.CorrectionPayload{Withdraw: true}))
 	do("leave withdrawn", w.correct(cora, pim, past["short leave"], ledger.CorrectionPayload{Withdraw: true}))
 
+	do("apprentice's key", w.newKey(pia, cora))
+	do("countersigned", w.Make(pia.ID, ledger.Countersigned, pia.ID, ledger.CountersignedPayload{Entry: past["job at a site"]}, nil, nil, pia.Signer))
+	do("reply", w.Make(pim.ID, ledger.Replied, pim.ID, ledger.ReplyPayload{Entry: past["stand-down of all"]}, map[string]string{"text": "I was not told"}, nil))
+	do("stand-down reviewed", w.Make(sam.ID, ledger.StandDownReviewed, pim.ID, ledger.StandDownReviewPayload{StandDown: past["stand-down of all"]},
+		map[string]string{"reason": "two cars were looked at", "lifts": "a watched job without an error"}, nil, sam.Signer))
+	do("assigned", w.Make(cora.ID, ledger.Assigned, pim.ID, ledger.AssignedPayload{Matter: past["stand-down of all"], To: sue.ID}, nil, nil))
+	one, other := w.record(sid, caliper), w.record(sid, caliper)
+	other.Outcome = "interrupted"
+	do("one correction", w.at(w.Site, w.correct(sid, pia, past["job at a site"], ledger.CorrectionPayload{SignOff: &one}), sid))
+	do("another correction", w.at(w.Site, w.correct(cora, pia, past["job at a site"], ledger.CorrectionPayload{SignOff: &other}), cora))
+	do("contradiction settled", w.Make(ada.ID, ledger.DisputeSettled, pia.ID, ledger.SettlementPayload{Disputes: past["job at a site"], Stands: past["another correction"]}, why, nil, ada.Signer))
+
 	day(10)
 	old := w.Clock.Now().Add(-12 * 24 * time.Hour)
 	do("late job", w.lateJob(sam, sue, pam, bleed, old))
@@ -107,6 +119,9 @@ func (w *World) FullHistory() Past {
 		w.T.Fatal(err)
 	}
 	do("appointment ended", w.Make(cora.ID, ledger.AppointmentEnded, sid.ID, ledger.EndPayload{Ends: p.Appointments[0].Entry, Date: w.Today()}, why, nil, cora.Signer))
+	do("questioned job", w.SignOff(sue, pat, bleed, nil))
+	do("key compromised", w.Make(cora.ID, ledger.KeyEnded, sue.ID, ledger.KeyEndedPayload{Key: sue.Signer.Key, Why: "compromised", From: w.Clock.Now().UnixMilli() - 15*60*1000}, why, nil))
+	do("question settled", w.Make(cora.ID, ledger.DisputeSettled, pat.ID, ledger.SettlementPayload{Disputes: past["questioned job"]}, why, nil, cora.Signer))
 	do("key ended", w.Make(sid.ID, ledger.KeyEnded, sid.ID, ledger.KeyEndedPayload{Key: sid.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, why, nil))
 
 	// Somebody who comes, goes and is erased; and an older copy put back, as if it had been.

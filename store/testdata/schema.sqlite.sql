@@ -31,6 +31,13 @@ CREATE TABLE appointments (
 
 CREATE INDEX appointments_person ON appointments (person_id, idx);
 
+CREATE TABLE assignments (
+    matter   TEXT NOT NULL PRIMARY KEY, -- entry or job
+    idx      INTEGER NOT NULL,
+    entry_id TEXT NOT NULL,
+    owner    TEXT NOT NULL  -- person
+) STRICT;
+
 CREATE TABLE bookkeeping (
     name  TEXT NOT NULL PRIMARY KEY,
     value TEXT NOT NULL
@@ -70,15 +77,30 @@ CREATE TABLE contents (
     bytes BLOB NOT NULL
 ) STRICT;
 
-CREATE TABLE disputes (
-    entry_id    TEXT NOT NULL PRIMARY KEY,
-    idx         INTEGER NOT NULL,
-    disputed    TEXT NOT NULL, -- entry
-    disputed_by TEXT NOT NULL,
-    settled_by  TEXT NOT NULL  -- settlement, '' while open
+CREATE TABLE corrections (
+    entry_id TEXT NOT NULL PRIMARY KEY,
+    idx      INTEGER NOT NULL,
+    corrects TEXT NOT NULL, -- entry
+    made_by  TEXT NOT NULL, -- person
+    gone_by  TEXT NOT NULL  -- entry that withdrew it or by which it fell, '' while it counts
 ) STRICT;
 
+CREATE INDEX corrections_corrects ON corrections (corrects, idx);
+
+CREATE INDEX corrections_gone ON corrections (gone_by);
+
+CREATE TABLE disputes (
+    entry_id    TEXT NOT NULL, -- the dispute; or the second correction, the ended key, the ended appointment
+    idx         INTEGER NOT NULL,
+    disputed    TEXT NOT NULL, -- entry
+    disputed_by TEXT NOT NULL, -- person, '' where it only came into question
+    settled_by  TEXT NOT NULL, -- settlement, '' while open
+    PRIMARY KEY (entry_id, disputed)
+) STRICT, WITHOUT ROWID;
+
 CREATE INDEX disputes_disputed ON disputes (disputed, idx);
+
+CREATE INDEX disputes_open ON disputes (settled_by, idx);
 
 CREATE TABLE draft_answers (
     test_id  TEXT NOT NULL,
@@ -312,6 +334,14 @@ CREATE TABLE sessions (
 
 CREATE INDEX sessions_person ON sessions (person_id, created_at);
 
+CREATE TABLE signed_entries (
+    key_id      TEXT NOT NULL,
+    idx         INTEGER NOT NULL,
+    entry_id    TEXT NOT NULL,
+    happened_on TEXT NOT NULL, -- date in the entry's zone
+    PRIMARY KEY (key_id, idx)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE signed_jobs (
     job_id   TEXT NOT NULL PRIMARY KEY,
     entry_id TEXT NOT NULL
@@ -435,4 +465,12 @@ CREATE TABLE voids (
 ) STRICT;
 
 CREATE INDEX voids_question ON voids (question, lesson, edition);
+
+CREATE TABLE words_on (
+    named    TEXT NOT NULL, -- entry, or the job that was given to somebody
+    idx      INTEGER NOT NULL,
+    entry_id TEXT NOT NULL, -- the later one
+    type     TEXT NOT NULL,
+    PRIMARY KEY (named, idx)
+) STRICT, WITHOUT ROWID;
 

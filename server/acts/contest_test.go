@@ -1,0 +1,385 @@
+package acts
+
+import (
+	"testing"
+	"time"
+
+	"brakewright/readiness"
+	"brakewright/store"
+	"brakewright/store/ledger"
+	"brakewright/store/storetest"
+)
+
+// keyOf gives an apprentice a signing key, confirmed by a coordinator.
+func (w *world) keyOf(m *storetest.Member, passphrase string) *store.Person {
+	w.t.Helper()
+	if err := w.RequestKey(w.ctx, w.who(m), passphrase); err != nil {
+		w.t.Fatal(err)
+	}
+	if err := w.ConfirmKeys(w.ctx, w.ada(), []string{m.ID}, pass(w.Coordinators[0])); err != nil {
+		w.t.Fatal(err)
+	}
+	return w.who(m)
+}
+
+const patsPhrase = "old lathe sings quietly"
+
+// signedJob is an induction done and signed by the first supervisor; its sign-off comes back.
+func (w *world) signedJob(p *store.Person) string {
+	w.t.Helper()
+	return w.goodJob(0, p, "induction", "wagon").SignOff
+}
+
+func TestCountersign(t *testing.T) {
+	w := newWorld(t)
+	p := w.keyOf(w.Apprentices[0], patsPhrase)
+	entry := w.signedJob(p)
+	_, err := w.Countersign(w.ctx, w.sam(1), "", entry, pass(w.Supervisors[1]))
+	wants(t, err, "not_allowed")
+	_, err = w.Countersign(w.ctx, p, "", entry, "not this one at all")
+	wants(t, err, "passphrase_wrong")
+	id := w.ID()
+	r := must[store.Receipt](t)(w.Countersign(w.ctx, p, id, entry, patsPhrase))
+	if again := must[store.Receipt](t)(w.Countersign(w.ctx, p, id, entry, patsPhrase)); again != r || r.ID != id {
+		t.Errorf("got %v, then %v", r, again)
+	}
+	_, err = w.Countersign(w.ctx, p, "", entry, patsPhrase)
+	wants(t, err, "rule_"+ledger.CountersignOnce)
+}
+
+// Silence for the policy's days agrees: then the apprentice alone can dispute no more, but others can.
+func TestSilenceAgrees(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	e := must[*store.EntryView](t)(w.World.Store.Entry(w.ctx, entry))
+	until := must[string](t)(w.CountersignUntil(w.ctx, e))
+	if want := addDays(must[string](t)(w.Today(w.ctx)), 14); until != want {
+		t.Errorf("until %s, want %s", until, want)
+	}
+	w.Clock.Add(15 * 24 * time.Hour)
+	_, err := w.Dispute(w.ctx, p, "", entry, "It was not so")
+	wants(t, err, "dispute_too_late")
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.ada(), "", entry, "Told by the apprentice"))
+}
+
+func TestDisputeAndSettlement(t *testing.T) {
+	for _, upheld := range []bool{false, true} {
+		w := newWorld(t)
+		p := w.pat(0)
+		w.readLesson(p, "safe")
+		entry := w.signedJob(p)
+		if v := w.standing(p, "induction"); !v.Ready {
+			t.Fatalf("not ready after a good job: %+v", v.Gates)
+		}
+		_, err := w.Dispute(w.ctx, w.pat(1), "", entry, "Not me")
+		wants(t, err, "not_allowed")
+		_, err = w.Dispute(w.ctx, p, "", entry, " ")
+		wants(t, err, "reason_needed")
+		must[store.Receipt](t)(w.Dispute(w.ctx, p, "", entry, "I was prompted twice"))
+		if v := w.standing(p, "induction"); v.Ready {
+			t.Error("a disputed sign-off counts")
+		}
+		settle := func(by *store.Person, phrase string) error {
+			_, err := w.Settle(w.ctx, by, Settlement{Entry: entry, Upheld: upheld, Reason: "Both were heard", Passphrase: phrase})
+			return err
+		}
+		wants(t, settle(p, patsPhrase), "not_allowed")
+		wants(t, settle(w.sam(0), pass(w.Supervisors[0])), "rule_"+ledger.IsParty)
+		if err := settle(w.sam(1), pass(w.Supervisors[1])); err != nil {
+			t.Fatal(err)
+		}
+		if v := w.standing(p, "induction"); v.Ready == upheld {
+			t.Errorf("upheld %v: ready %v", upheld, v.Ready)
+		}
+		wants(t, settle(w.sam(2), pass(w.Supervisors[2])), "rule_"+ledger.NotDisputed)
+	}
+}
+
+func TestACorrectedCorrection(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	phrase := pass(w.Supervisors[0])
+	fix := func(by *store.Person, phrase, entry, result string) (store.Receipt, error) {
+		return w.Correct(w.ctx, by, Correction{Entry: entry, Reason: "It was otherwise", Passphrase: phrase,
+			Changes: RecordChanges{Steps: []StepChange{{Step: "safe/chock", Result: result}}}})
+	}
+	_, err := fix(p, patsPhrase, entry, "prompted")
+	wants(t, err, "not_allowed")
+	_, err = fix(w.sam(0), phrase, entry, "splendid")
+	wants(t, err, "unknown_result")
+	first := must[store.Receipt](t)(fix(w.sam(0), phrase, entry, "prompted"))
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("the critical step was prompted, and still it is ready")
+	}
+	// Not the entry again, but its correction.
+	_, err = fix(w.sam(0), phrase, entry, "unaided")
+	wants(t, err, "corrected_already")
+	second := must[store.Receipt](t)(fix(w.sam(1), pass(w.Supervisors[1]), first.ID, "unaided"))
+	if v := w.standing(p, "induction"); !v.Ready {
+		t.Errorf("corrected back, and not ready: %+v", v.Gates)
+	}
+	// The correction of the correction withdrawn: the first one counts again.
+	must[store.Receipt](t)(w.Correct(w.ctx, w.ada(), Correction{Entry: second.ID, Withdraw: true, Reason: "Wrong job", Passphrase: pass(w.Coordinators[0])}))
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("the first correction does not count again")
+	}
+}
+
+func TestTwoCorrectionsOfOneAreSettledBySomebodyElse(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	change := func(result string) RecordChanges {
+		return RecordChanges{Steps: []StepChange{{Step: "safe/chock", Result: result}}}
+	}
+	one := must[store.Receipt](t)(w.Correct(w.ctx, w.sam(0), Correction{Entry: entry, Reason: "Prompted", Changes: change("prompted"), Passphrase: pass(w.Supervisors[0])}))
+	two := must[store.Receipt](t)(w.Correct(w.ctx, w.sam(1), Correction{Entry: entry, Reason: "Unaided", Changes: change("unaided"), Beside: true, Passphrase: pass(w.Supervisors[1])}))
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("contradicting corrections count")
+	}
+	r := Settlement{Entry: entry, Reason: "Seen on the sheet", Passphrase: pass(w.Supervisors[2])}
+	_, err := w.Settle(w.ctx, w.sam(2), r)
+	wants(t, err, "rule_"+ledger.Contradicting)
+	r.Stands = two.ID
+	must[store.Receipt](t)(w.Settle(w.ctx, w.sam(2), r))
+	if v := w.standing(p, "induction"); !v.Ready {
+		t.Errorf("the second stands, and it is not ready: %+v", v.Gates)
+	}
+	if live := must[[]ledger.CorrectionFact](t)(w.World.Store.LiveCorrections(w.ctx, entry)); len(live) != 1 || live[0].Entry == one.ID {
+		t.Errorf("what counts: %v", live)
+	}
+}
+
+// A correction that brings a critical error of somebody cleared to light asks for the same decision as a signature does.
+func TestACorrectionBringsACriticalErrorToLight(t *testing.T) {
+	w, p := ready(t)
+	must[store.Receipt](t)(w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "induction", Passphrase: pass(w.Supervisors[0])}))
+	entry := w.goodJob(0, p, "induction", "wagon").SignOff
+	r := Correction{Entry: entry, Reason: "Seen on the film", Passphrase: pass(w.Supervisors[0]),
+		Changes: RecordChanges{Steps: []StepChange{{Step: "safe/chock", Result: "taken_over", CriticalError: true, WhatHappened: "No chock"}}}}
+	_, err := w.Correct(w.ctx, w.sam(0), r)
+	wants(t, err, "decision_needed")
+	r.Decision = &CriticalDecision{StandDown: true, Reason: "Until it is shown again"}
+	must[store.Receipt](t)(w.Correct(w.ctx, w.sam(0), r))
+	if v := w.standing(p, "induction"); v.Standing != readiness.StoodDown {
+		t.Errorf("got %s", v.Standing)
+	}
+}
+
+func TestRecognition(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	r := Recognition{Apprentice: p.ID, Task: "induction", StandsFor: []string{"reading", "jobs", "supervisors", "critical_steps"}, Jobs: 2, Reason: "Three years at another shop, papers seen",
+		Passphrase: pass(w.Supervisors[0]), SecondLogin: w.Supervisors[0].Login, SecondPassphrase: pass(w.Supervisors[0])}
+	_, err := w.Recognise(w.ctx, w.sam(0), r)
+	wants(t, err, "second_is_first")
+	r.SecondLogin, r.SecondPassphrase = w.Coordinators[0].Login, pass(w.Coordinators[0])
+	bad := r
+	bad.StandsFor = []string{"critical_error"}
+	_, err = w.Recognise(w.ctx, w.sam(0), bad)
+	wants(t, err, "gate_not_recognised")
+	must[store.Receipt](t)(w.Recognise(w.ctx, w.sam(0), r))
+	v := w.standing(p, "induction")
+	if v.Standing == readiness.Untried || len(ClosedGates(v)) > 1 {
+		t.Errorf("got %s, closed %v", v.Standing, ClosedGates(v))
+	}
+}
+
+func TestReviewOfAStandDown(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.inducted(p)
+	down := must[store.Receipt](t)(w.StandDown(w.ctx, w.sam(0), "", p.ID, "induction", "A wheel was loose", ""))
+	_, err := w.Reply(w.ctx, p, "", down.ID, "")
+	wants(t, err, "text_needed")
+	must[store.Receipt](t)(w.Reply(w.ctx, p, "", down.ID, "It was not my car"))
+	// Overdue after the policy's days, for the coordinator to see.
+	ms := must[*Matters](t)(w.Matters(w.ctx, w.ada()))
+	if len(ms.StandDowns) != 1 || ms.StandDowns[0].Overdue || !ms.StandDowns[0].May || !ms.StandDowns[0].Unsigned {
+		t.Fatalf("got %+v", ms.StandDowns)
+	}
+	if mine := must[*Matters](t)(w.Matters(w.ctx, w.sam(0))); len(mine.StandDowns) != 1 || mine.StandDowns[0].May {
+		t.Errorf("who ordered it may review it: %+v", mine.StandDowns)
+	}
+	w.Clock.Add(91 * 24 * time.Hour)
+	if ms = must[*Matters](t)(w.Matters(w.ctx, w.ada())); !ms.StandDowns[0].Overdue {
+		t.Error("not overdue")
+	}
+	_, err = w.ReviewStandDown(w.ctx, w.sam(0), "", down.ID, "Looked at", "Two jobs", pass(w.Supervisors[0]))
+	wants(t, err, "rule_"+ledger.OrderedIt)
+	_, err = w.ReviewStandDown(w.ctx, w.sam(1), "", down.ID, "Looked at", "", pass(w.Supervisors[1]))
+	wants(t, err, "lifts_needed")
+	must[store.Receipt](t)(w.ReviewStandDown(w.ctx, w.sam(1), "", down.ID, "Two cars were looked at", "A watched job without an error", pass(w.Supervisors[1])))
+	if ms = must[*Matters](t)(w.Matters(w.ctx, w.ada())); len(ms.StandDowns) != 0 {
+		t.Errorf("still to be reviewed: %+v", ms.StandDowns)
+	}
+	if v := w.standing(p, "induction"); v.Standing != readiness.StoodDown {
+		t.Errorf("a review lifted it: %s", v.Standing)
+	}
+}
+
+// Key change, loss and compromise are different acts with different consequences.
+func TestKeyChangeLossCompromise(t *testing.T) {
+	for _, c := range []struct {
+		why      string
+		question bool
+	}{{"changed", false}, {"lost", false}, {"compromised", true}} {
+		t.Run(c.why, func(t *testing.T) {
+			w := newWorld(t)
+			p, m := w.pat(0), w.Supervisors[0]
+			w.readLesson(p, "safe")
+			entry := w.signedJob(p)
+			w.Clock.Add(time.Hour)
+			if c.why == "changed" {
+				w.keyOf(m, "a new one for the old")
+			} else {
+				_, err := w.EndKey(w.ctx, w.sam(1), KeyEnd{Person: m.ID, Why: c.why, Reason: "Told on the phone"})
+				wants(t, err, "not_allowed")
+				_, err = w.EndKey(w.ctx, w.ada(), KeyEnd{Person: m.ID, Why: "tired", Reason: "x"})
+				wants(t, err, "unknown_key_end")
+				must[store.Receipt](t)(w.EndKey(w.ctx, w.ada(), KeyEnd{Person: m.ID, Why: c.why, From: must[string](t)(w.Today(w.ctx)), Reason: "Told on the phone"}))
+				if got := w.sam(0).Key; got != nil {
+					t.Errorf("still has a key: %+v", got)
+				}
+			}
+			contested := must[[]store.Contested](t)(w.World.Store.Contested(w.ctx, entry))
+			if got := len(contested) == 1; got != c.question {
+				t.Errorf("in question: %v", contested)
+			}
+			if v := w.standing(p, "induction"); v.Ready == c.question {
+				t.Errorf("ready: %v", v.Ready)
+			}
+			if !c.question {
+				return
+			}
+			must[store.Receipt](t)(w.Settle(w.ctx, w.ada(), Settlement{Entry: entry, Reason: "The sheet and the car agree", Passphrase: pass(w.Coordinators[0])}))
+			if v := w.standing(p, "induction"); !v.Ready {
+				t.Error("confirmed, and not ready")
+			}
+		})
+	}
+}
+
+// An appointment withdrawn from a date puts what was signed since in question, until a coordinator or somebody else decides.
+func TestAnAppointmentWithdrawnFromADate(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	w.Clock.Add(3 * 24 * time.Hour)
+	entry := w.signedJob(p)
+	w.Clock.Add(2 * 24 * time.Hour)
+	for _, a := range w.sam(0).Appointments {
+		if a.Task == "induction" {
+			if err := w.EndAppointment(w.ctx, w.ada(), w.Supervisors[0].ID, a.Entry, addDays(must[string](t)(w.Today(w.ctx)), -4), pass(w.Coordinators[0])); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	ms := must[*Matters](t)(w.Matters(w.ctx, w.ada()))
+	if len(ms.Disputes) != 1 || ms.Disputes[0].Entry.Entry.Body.ID != entry || ms.Disputes[0].Opened.Entry.Body.Type != ledger.AppointmentEnded || !ms.Disputes[0].May {
+		t.Fatalf("got %+v", ms.Disputes)
+	}
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("it counts while in question")
+	}
+	must[store.Receipt](t)(w.Settle(w.ctx, w.ada(), Settlement{Entry: entry, Reason: "Seen again on the car", Passphrase: pass(w.Coordinators[0])}))
+	if v := w.standing(p, "induction"); !v.Ready {
+		t.Error("settled, and it does not count")
+	}
+}
+
+// Unsigned jobs, disputes and reviews of a supervisor who leaves get a new owner.
+func TestALeavingSupervisorsMattersGetANewOwner(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.inducted(p)
+	j := w.watch(w.sam(1), p, "induction", "wagon")
+	entry := w.signedJob(w.pat(1))
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.pat(1), "", entry, "Not so"))
+	must[store.Receipt](t)(w.Assign(w.ctx, w.ada(), "", entry, w.Supervisors[1].ID))
+	_, err := w.Assign(w.ctx, w.ada(), "", entry, w.Supervisors[0].ID)
+	wants(t, err, "cannot_own") // who signed it
+	if left := must[[]LeftBehind](t)(w.LeftBehind(w.ctx, w.ada())); len(left) != 0 {
+		t.Errorf("nobody leaves: %+v", left)
+	}
+	roles := w.sam(1).Roles
+	if err := w.EndRole(w.ctx, w.ada(), w.Supervisors[1].ID, roles[0].Entry, must[string](t)(w.Today(w.ctx))); err != nil {
+		t.Fatal(err)
+	}
+	left := must[[]LeftBehind](t)(w.LeftBehind(w.ctx, w.ada()))
+	if len(left) != 1 || len(left[0].Jobs) != 1 || len(left[0].Matters) != 1 {
+		t.Fatalf("got %+v", left)
+	}
+	must[store.Receipt](t)(w.Assign(w.ctx, w.ada(), "", entry, w.Supervisors[2].ID))
+	must[store.Receipt](t)(w.Assign(w.ctx, w.ada(), "", j.ID, w.Supervisors[2].ID))
+	if left := must[[]LeftBehind](t)(w.LeftBehind(w.ctx, w.ada())); len(left) != 0 {
+		t.Errorf("left behind: %+v", left)
+	}
+	sh := must[*JobSheet](t)(w.Job(w.ctx, w.sam(2), j.ID))
+	if sh.Job.Supervisor != w.Supervisors[2].ID || len(sh.Notes) != 1 {
+		t.Errorf("supervisor %s, notes %q", sh.Job.Supervisor, sh.Notes)
+	}
+	must[*JobSheet](t)(w.Tap(w.ctx, w.sam(2), j.ID, []store.Tap{{ID: w.tapID(), Outcome: interrupted}}))
+	must[[]store.Receipt](t)(w.SignJobs(w.ctx, w.sam(2), nil, []string{j.ID}, pass(w.Supervisors[2]), nil))
+}
+
+func TestWaiversAreListed(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.inducted(p)
+	v := w.standing(p, "pads")
+	_ = v
+	must[store.Receipt](t)(w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "induction", Passphrase: pass(w.Supervisors[0])}))
+	w.readLesson(p, "pads")
+	closed := ClosedGates(w.standing(p, "pads"))
+	must[store.Receipt](t)(w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "pads", WaiverGates: closed, WaiverUntil: addDays(must[string](t)(w.Today(w.ctx)), 30),
+		Reason: "One layout only comes here", Passphrase: pass(w.Supervisors[0]), SecondLogin: w.Coordinators[0].Login, SecondPassphrase: pass(w.Coordinators[0])}))
+	all := must[[]Waiver](t)(w.Waivers(w.ctx, w.ada()))
+	if len(all) != 1 || all[0].About.ID != p.ID || !all[0].Running {
+		t.Errorf("got %+v", all)
+	}
+	_, err := w.Waivers(w.ctx, p)
+	wants(t, err, "not_allowed")
+	w.Clock.Add(31 * 24 * time.Hour)
+	if all = must[[]Waiver](t)(w.Waivers(w.ctx, w.ada())); all[0].Running {
+		t.Error("it runs after its end")
+	}
+}
+
+func TestPairsAreReportedToTheCoordinator(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	for range leastPaired {
+		w.signedJob(p)
+	}
+	pairs := must[[]SignedPair](t)(w.Pairs(w.ctx, w.ada()))
+	if len(pairs) != 1 || pairs[0].Apprentice.ID != p.ID || pairs[0].Jobs != leastPaired {
+		t.Errorf("got %+v", pairs)
+	}
+	_, err := w.Pairs(w.ctx, w.sam(1))
+	wants(t, err, "not_allowed")
+}
+
+// A decision that is due stands with everybody who may take it; the apprentice is told who they are.
+func TestDueDecisions(t *testing.T) {
+	w, p := ready(t)
+	due := must[[]Due](t)(w.DueDecisions(w.ctx, w.sam(0)))
+	if len(due) != 1 || due[0].Apprentice.ID != p.ID || due[0].Verdict.Task != "induction" {
+		t.Fatalf("got %+v", due)
+	}
+	if who := must[[]*store.Person](t)(w.Deciders(w.ctx, p, "induction")); len(who) != len(w.Supervisors) {
+		t.Errorf("%d may decide", len(who))
+	}
+	if other := must[[]Due](t)(w.DueDecisions(w.ctx, p)); len(other) != 0 {
+		t.Errorf("an apprentice decides: %+v", other)
+	}
+	must[store.Receipt](t)(w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "induction", Passphrase: pass(w.Supervisors[0])}))
+	if due = must[[]Due](t)(w.DueDecisions(w.ctx, w.sam(1))); len(due) != 0 {
+		t.Errorf("decided, and still due: %+v", due)
+	}
+}
