@@ -58,6 +58,7 @@ var cells = map[Act]map[string]string{
 	OrderStandDown:  {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,two sites,nobody"},
 	LiftStandDown:   {Supervisor: "apprentice supervisor,two sites,nobody", Coordinator: "apprentice,other task,supervisor,two sites,nobody"},
 	LogUnwatchedJob: {Apprentice: "self nobody"},
+	CarryRecord:     {Apprentice: "self", Supervisor: "self", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	SeeRecord:       {Apprentice: "self", Supervisor: "self apprentice,other task,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	ManageRoster:    {Coordinator: "self apprentice,other task,supervisor,nobody"},
 	ManageSites:     {},
