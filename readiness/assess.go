@@ -124,7 +124,7 @@ func (a *assessor) view(p *person, k *ability, task string) *view {
 }
 
 func (v *view) estimate(target float64, today day) estimate {
-	return v.task.judge(v.density, v.task.deficit(v.evidence.practice, today), target)
+	return v.task.judge(v.density, v.task.owed(v.evidence.practice, today), target)
 }
 
 // after is the same after one more clean job on a day.

@@ -10,8 +10,9 @@ import (
 // severity and sleep included, and who sees the same records. Posterior by weighing draws of the hidden values.
 
 const (
-	boundNodes = 7
-	boundDraws = 160
+	boundNodes  = 7
+	boundDraws  = 160
+	boundShocks = 31
 )
 
 type boundDraw struct{ plateau, learn, pace, forget float64 }
@@ -35,12 +36,16 @@ func newBound(s *simulated) *bound1 {
 		}
 		b.draws = append(b.draws, ds)
 	}
-	for range 21 * 200 {
+	for range boundShocks * 200 {
 		b.shocks = append(b.shocks, s.shockDay*student3(r)+s.shockHalo*student3(r))
 	}
 	sort.Float64s(b.shocks)
-	for i := range 21 {
-		b.supports = append(b.supports, b.shocks[i*200+100])
+	for i := range boundShocks {
+		mean := 0.0
+		for _, x := range b.shocks[i*200 : (i+1)*200] {
+			mean += x / 200
+		}
+		b.supports = append(b.supports, mean)
 	}
 	return b
 }
@@ -101,6 +106,18 @@ func lookUp(table []float64, x float64) float64 {
 	return table[i] + (p-float64(i))*(table[i+1]-table[i])
 }
 
+// given is the chance that somebody of this ability is given a job of this difficulty.
+func given(difficulty string, theta float64) float64 {
+	able := 0.15 * math.Tanh((theta-3)/2)
+	switch difficulty {
+	case "awkward":
+		return 0.2 + able
+	case "routine":
+		return 0.3 - able
+	}
+	return 0.5
+}
+
 // weights of an apprentice's task after each number of jobs, by node and draw.
 func (b *bound1) weights(a, t int, ease float64) [][][]float64 {
 	p := b.s.people[a][t]
@@ -127,7 +144,8 @@ func (b *bound1) weights(a, t int, ease float64) [][][]float64 {
 			next[g] = make([]float64, boundDraws)
 			for d, x := range b.draws[g] {
 				q := simTask{plateau: x.plateau + ease, learn: x.learn, pace: x.pace, forget: x.forget}
-				next[g][d] = w[g][d] * lookUp(table, q.abilityAfter(float64(n), float64(j.on-last)))
+				theta := q.abilityAfter(float64(n), float64(j.on-last))
+				next[g][d] = w[g][d] * lookUp(table, theta) * given(j.difficulty, theta)
 			}
 		}
 		last, w = j.on, next

@@ -33,7 +33,7 @@ func modelCourse(s *simulated, parameters func(month int) Parameters) *course {
 	strict, lenient := s.extremes()
 	for month := 1; month*28 <= simDays; month++ {
 		from, to := firstDay+day(month*28-27), firstDay+day(month*28)
-		f := newForeteller(s.catalogue, simPolicy(), parameters(month))
+		f := newTeacher(s.catalogue, simPolicy(), parameters(month))
 		idle := s.idlest(to)
 		for a := range s.people {
 			p := gather(all[fmt.Sprintf("a%d", a)])
@@ -51,7 +51,7 @@ func modelCourse(s *simulated, parameters func(month int) Parameters) *course {
 					ls[o] = f.tasks[o].likelihood(e)
 				}
 				density := f.tasks[t].density(f.model.generalFrom(f.tasks, ls, t), ls[t])
-				return f.tasks[t].judge(density, f.model.deficit(evidence[t].before(on+1).practice, on), 0.95).confidence
+				return f.tasks[t].judge(density, f.model.owed(evidence[t].before(on+1).practice, on), 0.95).confidence
 			}
 			for t := range tasks {
 				cell := &c.cells[a*tasks+t]
@@ -278,13 +278,13 @@ func (c *course) limitFor(ok func(declared) bool) declared {
 	return c.at(0.999)
 }
 
-// The comparison of the package documentation. With BRAKEWRIGHT_SOAK=1 on 100 apprentices, calibrated on 100 others;
+// The comparison of the package documentation. With BRAKEWRIGHT_SOAK=1 on 200 apprentices, calibrated on 150 others;
 // else on 30, with the priors alone.
 func TestCompare(t *testing.T) {
 	soak := os.Getenv("BRAKEWRIGHT_SOAK") == "1"
 	n := 30
 	if soak {
-		n = 100
+		n = 200
 	}
 	s := simulate(simOptions{apprentices: n, tasks: 6, supervisors: 25, meanJobs: 5.5, seed: 2, world: 1})
 	priors := modelCourse(s, func(month int) Parameters {
@@ -292,7 +292,7 @@ func TestCompare(t *testing.T) {
 	})
 	judges := map[string]*course{"priors": priors, "bound": boundCourse(s)}
 	if soak {
-		train := simulate(simOptions{apprentices: n, tasks: 6, supervisors: 25, meanJobs: 5.5, seed: 1, world: 1})
+		train := simulate(simOptions{apprentices: 150, tasks: 6, supervisors: 25, meanJobs: 5.5, seed: 1, world: 1})
 		calibrated, report := Calibrate(train.catalogue, train.records, simPolicy(), nil)
 		t.Logf("calibrated: %+v", report)
 		judges["calibrated"] = modelCourse(s, func(int) Parameters { return calibrated })

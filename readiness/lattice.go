@@ -150,6 +150,18 @@ func (l *lattice) at(curve []float64, x float64) float64 {
 	return curve[i] + float64((place-float64(i))*(curve[i+1]-curve[i]))
 }
 
+// shifted sets out to the curve moved up by so much: out at x is the curve at x − by.
+func (l *lattice) shifted(out, curve []float64, by float64) {
+	whole := math.Floor(by / l.step)
+	part := by/l.step - whole // from 0 to 1: so much of the point below
+	last := len(curve) - 1
+	k := int(max(-1e6, min(1e6, whole)))
+	for i := range out {
+		above, below := max(0, min(last, i-k)), max(0, min(last, i-k-1))
+		out[i] = curve[above] + float64(part*(curve[below]-curve[above]))
+	}
+}
+
 // reach is the smallest x at which a rising curve reaches y, and whether it does.
 func (l *lattice) reach(curve []float64, y float64) (float64, bool) {
 	last := len(curve) - 1

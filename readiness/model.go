@@ -17,6 +17,8 @@ type event struct {
 	severity   float64 // of the supervisor
 	se         float64
 	unseen     float64
+	watched    bool
+	supervisor string // who watched; the judge asks only what is known of them
 }
 
 type eventKind byte
@@ -40,7 +42,9 @@ const (
 type evidence struct {
 	events       []event
 	cleans       []day // of clean watched jobs, sorted
+	unclean      []day // of the other watched jobs, sorted
 	practice     []day // of everything that trains: watched jobs without a critical error, unwatched jobs; sorted
+	attempts     []day // practice, and watched jobs with a critical error: they teach, too, but the judge does not count them (see "Why the properties hold")
 	right, wrong int   // assessed answers
 }
 
@@ -53,7 +57,7 @@ type model struct {
 	generalPrior                []float64
 	answered                    map[[2]int][]float64
 	knows                       *kernel // from ability to knowledge
-	catchUp, fade               []float64
+	catchUp, catchStep, fade    []float64
 	curves                      map[curve][]float64
 }
 
@@ -100,11 +104,11 @@ func newModelOn(p Parameters, step float64) *model {
 	m.generalPrior = newKernel(newLattice(0, 0, 1), m.general, 0, 1, pop.GeneralSD).mix([]float64{1}, len(m.general.points))
 	shift := pop.KnowledgeMean - float64(pop.KnowledgeSlope*pop.Ability)
 	m.knows = newKernel(m.ability, m.knowledge, shift, pop.KnowledgeSlope, pop.KnowledgeSD)
-	m.catchUp, m.fade = make([]float64, maxLater+1), make([]float64, maxLater+1)
-	left, force := 1.0, 1.0
+	m.catchUp, m.catchStep, m.fade = make([]float64, maxLater+1), make([]float64, maxLater+1), make([]float64, maxLater+1)
+	left, force, step := 1.0, 1.0, 1.0
 	for i := range m.fade {
-		m.catchUp[i], m.fade[i] = float64(pop.CatchUp*(1-left)), force
-		left, force = float64(left*pop.CatchRate), float64(force*pop.Fade)
+		m.catchUp[i], m.catchStep[i], m.fade[i] = float64(pop.CatchUp*(1-float64((1-pop.CatchBase)*left))), step, force
+		left, step, force = float64(left*pop.CatchRate), float64(step*pop.CatchStep), float64(force*pop.Fade)
 	}
 	return m
 }
@@ -117,6 +121,7 @@ type taskModel struct {
 	critical []bool         // by step; one more at the end for a task that has no critical step
 	harder   []float64      // by step
 	count    float64        // of critical steps
+	places   float64        // at how many of them, so to speak, an error is decided by itself
 	safe     []term         // of the chance of a job without a critical error
 	prior    *kernel        // from the general part to ability
 	chance   []float64      // of a job without a critical error, by ability, for the policy's mix of jobs
@@ -130,6 +135,8 @@ type jobKey struct {
 	difficulty, pattern  string
 	severity, se, unseen float64
 	later                int // clean jobs on later days
+	since                int // practice on later days
+	earlier              int // jobs on earlier days that were not clean
 }
 
 func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
@@ -147,9 +154,10 @@ func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
 			t.count++
 		}
 	}
+	t.places = exp(float64(m.Population.Places * log(t.count)))
 	for i, c := range t.critical {
 		if c {
-			t.safe = addTerm(t.safe, term{weight: 1, at: t.harder[i] - log(t.count), slope: 1})
+			t.safe = addTerm(t.safe, t.withoutError(i))
 		}
 	}
 	t.prior = newKernel(m.general, m.ability, m.Population.Ability+m.ease[f.Task], 1, m.Population.TaskSD)
@@ -159,12 +167,22 @@ func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
 		for i, x := range m.ability.points {
 			at[i] = exp(t.logSafe(x - m.hardness(d)))
 		}
-		at = m.ability.spread(m.Population.DaySD).over(m.ability.spread(m.Population.HaloSD).over(at))
+		at = m.shaken(at, 0)
 		for i := range at {
 			t.chance[i] += float64(mix[d] * at[i])
 		}
 	}
 	return t
+}
+
+// withoutError is the chance of a critical step without a critical error, by ability: the odds of an error in the job are about
+// e^−z where errors are rare, whatever the number of critical steps and of places.
+func (t *taskModel) withoutError(step int) term {
+	harder := 0.0
+	if step < len(t.harder) {
+		harder = t.harder[step]
+	}
+	return term{weight: t.places / t.count, at: harder - log(t.places), slope: 1}
 }
 
 func (m *model) hardness(difficulty string) float64 {
@@ -238,6 +256,7 @@ func (t *taskModel) gatherEvidence(h *history) *evidence {
 		ev.on, ev.difficulty = toDay(job.Date), cmp.Or(job.Difficulty, "usual")
 		if hasCriticalError(job) {
 			ev.kind = errorEvent
+			e.attempts = append(e.attempts, ev.on)
 		} else {
 			ev.pattern = t.pattern(job)
 			for _, o := range job.Oral {
@@ -250,9 +269,11 @@ func (t *taskModel) gatherEvidence(h *history) *evidence {
 			if countsAsWatched(job) {
 				e.practice = append(e.practice, ev.on)
 			}
-			if t.facts.clean(job) {
-				e.cleans = append(e.cleans, ev.on)
-			}
+		}
+		if t.facts.clean(job) {
+			e.cleans = append(e.cleans, ev.on)
+		} else {
+			e.unclean = append(e.unclean, ev.on)
 		}
 		e.events = append(e.events, ev)
 	}
@@ -270,7 +291,10 @@ func (t *taskModel) gatherEvidence(h *history) *evidence {
 	}
 	slices.SortFunc(e.events, compareEvents)
 	slices.Sort(e.cleans)
+	slices.Sort(e.unclean)
 	slices.Sort(e.practice)
+	e.attempts = append(e.attempts, e.practice...)
+	slices.Sort(e.attempts)
 	return e
 }
 
@@ -280,7 +304,7 @@ func (m *model) watched(on day, supervisor string) event {
 	if !known {
 		s = SupervisorValue{SE: m.Population.SeveritySD, Unseen: m.Population.Unseen}
 	}
-	return event{on: on, kind: jobEvent, difficulty: "usual", severity: s.Severity, se: s.SE, unseen: s.Unseen}
+	return event{on: on, kind: jobEvent, difficulty: "usual", severity: s.Severity, se: s.SE, unseen: s.Unseen, watched: true, supervisor: supervisor}
 }
 
 func compareEvents(a, b event) int {
@@ -301,15 +325,17 @@ func (t *taskModel) cleanJob(on day) event {
 
 // with is the evidence after one more clean job, after all the others.
 func (e *evidence) with(clean event) *evidence {
-	return &evidence{events: append(slices.Clip(e.events), clean), cleans: append(slices.Clip(e.cleans), clean.on),
-		practice: append(slices.Clip(e.practice), clean.on), right: e.right, wrong: e.wrong}
+	return &evidence{events: append(slices.Clip(e.events), clean), cleans: append(slices.Clip(e.cleans), clean.on), unclean: e.unclean,
+		practice: append(slices.Clip(e.practice), clean.on), attempts: append(slices.Clip(e.attempts), clean.on), right: e.right, wrong: e.wrong}
 }
 
 // key of an event, in the light of the clean jobs of later days.
 func (e *evidence) key(ev event) jobKey {
 	i, _ := slices.BinarySearch(e.cleans, ev.on+1)
+	j, _ := slices.BinarySearch(e.practice, ev.on+1)
+	earlier, _ := slices.BinarySearch(e.unclean, ev.on)
 	return jobKey{kind: ev.kind, difficulty: ev.difficulty, pattern: ev.pattern, severity: ev.severity, se: ev.se, unseen: ev.unseen,
-		later: min(len(e.cleans)-i, maxLater)}
+		later: min(len(e.cleans)-i, maxLater), since: min(len(e.practice)-j, maxLater), earlier: min(earlier, maxLater)}
 }
 
 // likelihood of all that is known of a task, by ability; its largest value is 1.
@@ -374,7 +400,7 @@ func (m *model) answers(right, wrong int) []float64 {
 func (t *taskModel) job(k jobKey) []float64 {
 	of := t.jobs[k]
 	if of == nil {
-		ahead, against := t.logs(k, t.catchUp[k.later]+t.hardness(k.difficulty)+k.severity)
+		ahead, against := t.logs(k, float64(t.catchUp[k.since]*t.catchStep[k.earlier])+t.hardness(k.difficulty)+k.severity)
 		weight, force := t.weight(k), t.fade[k.later]
 		if k.kind == errorEvent {
 			force = float64(force * t.Population.Error)
@@ -392,6 +418,25 @@ func (t *taskModel) job(k jobKey) []float64 {
 // shock is what all steps of one job have in common: halo, and what is not known of the supervisor.
 func (m *model) shock(se float64) *kernel {
 	return m.ability.spread(math.Sqrt(square(m.Population.HaloSD) + square(se)))
+}
+
+// tailSpread is how many times as wide the shock is of those jobs that are not like others.
+const tailSpread = 3
+
+// shaken averages a chance over the shocks of job and day, the rare large ones included: for chances as they are. The judge's
+// likelihoods keep to the normal part (see [taskModel.job]).
+func (m *model) shaken(of []float64, se float64) []float64 {
+	pop := &m.Population
+	day := m.ability.spread(pop.DaySD)
+	out := day.over(m.shock(se).over(of))
+	if pop.Tail > 0 {
+		wide := m.ability.spread(math.Sqrt(square(float64(tailSpread*pop.HaloSD)) + square(se))).over(of)
+		wide = day.over(wide)
+		for i, x := range wide {
+			out[i] += float64(pop.Tail * (x - out[i]))
+		}
+	}
+	return out
 }
 
 func (t *taskModel) weight(k jobKey) float64 {
@@ -448,7 +493,8 @@ func (t *taskModel) terms(k jobKey) []term {
 			}
 			add(false, weight, -ease, pop.HelpSlope)
 			if critical {
-				add(false, weight, harder-log(t.count), 1)
+				s := t.withoutError(i)
+				add(false, float64(weight*s.weight), s.at, 1)
 			}
 		case helped:
 			add(true, 1, ease, -pop.HelpSlope)
@@ -506,6 +552,11 @@ func (m *model) deficit(practice []day, today day) float64 {
 	return forget(left, forgotten, today-last, pop.ForgetDays)
 }
 
+// owed is what the judge takes off for want of practice.
+func (m *model) owed(practice []day, today day) float64 {
+	return float64(m.Population.Owed * m.deficit(practice, today))
+}
+
 func forget(left, forgotten float64, days day, scale float64) float64 {
 	if left >= forgotten || days <= 0 {
 		return left
@@ -525,17 +576,59 @@ const (
 // judge works out, from the density of ability in practice and from what is missing for want of it, the chance of the next
 // job alone. A density so skewed that its mean lies outside the interval has the interval widened to it.
 func (t *taskModel) judge(density []float64, missing, target float64) estimate {
+	density = t.inLine(density)
 	mean := 0.0
 	for i, x := range t.ability.points {
 		mean += float64(density[i] * t.ability.at(t.chance, x-missing))
 	}
-	confidence := 0.0
-	if needed, ever := t.ability.reach(t.chance, target); ever {
-		confidence = t.ability.above(density, needed+missing)
-	}
+	confidence := t.sure(density, missing, target)
 	low := t.ability.at(t.chance, t.ability.point(density, lowPoint)-missing)
 	high := t.ability.at(t.chance, t.ability.point(density, highPoint)-missing)
 	return estimate{mean: thousandth(mean), low: thousandth(min(low, mean)), high: thousandth(max(high, mean)), confidence: thousandth(confidence)}
+}
+
+// sure is the chance that the chance is at least the target.
+func (t *taskModel) sure(density []float64, missing, target float64) float64 {
+	needed, ever := t.ability.reach(t.chance, target)
+	if !ever {
+		return 0
+	}
+	return t.ability.above(density, needed+missing)
+}
+
+// inLine brings a density in line with how right the judge has been when it was so sure. For every ability, the odds that
+// somebody's lies above it, c to 1 − c, become e^"sure_shift" × c^"sure_down" to (1 − c)^"sure_up" (beta calibration: Kull, Silva Filho and Flach 2017). That is
+// a rising function of c, so whoever stood above another still does, and nothing that raised the estimate lowers it.
+func (m *model) inLine(density []float64) []float64 {
+	pop := &m.Population
+	if pop.SureUp == 1 && pop.SureDown == 1 && pop.SureShift == 0 {
+		return density
+	}
+	below := 0.0
+	up := make([]float64, len(density)+1) // mass at and above each point
+	for i := len(density) - 1; i >= 0; i-- {
+		up[i] = up[i+1] + density[i]
+	}
+	out := make([]float64, len(density))
+	last := 1.0
+	for i, d := range density {
+		below += d
+		next := lineUp(pop, up[i+1], below)
+		out[i] = max(0, last-next)
+		last = min(last, next)
+	}
+	return out
+}
+
+// lineUp is what a confidence is taken for; c and its complement are given.
+func lineUp(p *Population, c, complement float64) float64 {
+	if c <= 0 {
+		return 0
+	}
+	if complement <= 0 {
+		return 1
+	}
+	return logistic(p.SureShift + float64(p.SureDown*log(c)) - float64(p.SureUp*log(complement)))
 }
 
 // general is the density of the part of ability that an apprentice has at every task, from the likelihoods of tasks.

@@ -46,6 +46,9 @@ type Population struct {
 	ForgetDays float64 `json:"forget_days"` // days without practice after which 63 % of the rest is forgotten
 	CatchUp    float64 `json:"catch_up"`    // how much is learned, at most, after a job that is looked back on
 	CatchRate  float64 `json:"catch_rate"`  // factor by which each clean job shrinks what is still to be caught up
+	CatchBase  float64 `json:"catch_base"`  // share of catch_up, from 0 to 1, that is counted at once
+	CatchStep  float64 `json:"catch_step"`  // factor by which each earlier job that was not clean lessens what is learned after
+	Owed       float64 `json:"owed"`        // how much of what is missing the judge takes off
 	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
 	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
 
@@ -57,6 +60,14 @@ type Population struct {
 	KnowledgeMean  float64 `json:"knowledge_mean"`  // mean ability to answer
 	KnowledgeSlope float64 `json:"knowledge_slope"` // how much of practical ability shows in it
 	KnowledgeSD    float64 `json:"knowledge_sd"`    // spread of the rest
+
+	Places     float64 `json:"places"`      // from 0, errors of a job are decided once, to 1, at each critical step by itself
+	BulkSeen   float64 `json:"bulk_seen"`   // share of the jobs seen, from 0 to 1, in which critical steps are ticked in bulk
+	BulkUnseen float64 `json:"bulk_unseen"` // the same of the jobs signed unseen
+	Tail       float64 `json:"tail"`        // share of jobs, from 0 to 1, whose halo is three times as wide
+	SureUp     float64 `json:"sure_up"`     // how much the judge's confidence is trusted near 1, see [model.inLine]
+	SureDown   float64 `json:"sure_down"`   // the same near 0
+	SureShift  float64 `json:"sure_shift"`  // what is added to its logit
 }
 
 // TaskValue is how much easier a task is than the usual: added to the mean ability.
@@ -89,9 +100,10 @@ func DefaultParameters() Parameters {
 			Routine: -0.5, Awkward: 0.7, HaloSD: 0.8, DaySD: 0.4,
 			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
 			Deficit: 1.5, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
-			CatchUp: 0.6, CatchRate: 0.85, Error: 0.7, Fade: 0.8,
+			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Error: 0.8, Fade: 0.9,
 			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
 			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
+			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.1, SureUp: 0.9, SureDown: 0.7, SureShift: 0.5,
 		},
 		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
 	}
@@ -114,6 +126,8 @@ func (p *Population) bounds() []bound {
 		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"error", &p.Error, 0.2, 1}, {"fade", &p.Fade, 0.1, 1},
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
+		{"bulk_seen", &p.BulkSeen, 0.001, 0.999}, {"bulk_unseen", &p.BulkUnseen, 0.001, 0.999}, {"places", &p.Places, 0, 1}, {"tail", &p.Tail, 0, 0.5},
+		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
 	}
 }
 
@@ -152,6 +166,9 @@ func ReadParameters(b []byte) (Parameters, error) {
 	for _, v := range p.Population.bounds() {
 		*v.value = missing
 	}
+	p.Population.CatchStep, p.Population.Owed = 1, 1
+	p.Population.Tail, p.Population.Places, p.Population.BulkSeen, p.Population.BulkUnseen = 0, 1, 0.5, 0.5
+	p.Population.SureUp, p.Population.SureDown, p.Population.SureShift = 1, 1, 0 // what they are where they are not given
 	if err := d.Decode(&p); err != nil {
 		return Parameters{}, fmt.Errorf("parameters: %w", err)
 	}

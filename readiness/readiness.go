@@ -12,7 +12,8 @@
 //   - gates.go: each gate, defined
 //   - standing.go: each standing, defined; lapse, stand-down, restore
 //   - model.go, lattice.go, number.go: the estimate
-//   - severity.go, calibrate.go: what parameters are made from
+//   - severity.go, refine.go: how strict supervisors are
+//   - calibrate.go, teacher.go, lesson.go: what parameters are made from
 //   - explain.go: reasons and the shortest way
 //
 // Nothing here depends on the order of the input or on what people are called.
@@ -27,26 +28,34 @@
 // ease; a part with spread "general_sd" is shared by all tasks of the apprentice, a part with spread "task_sd" belongs to the task
 // (crossed as in hierarchical item response models: Rasch 1960; Fox 2010).
 //
-// Error. At each of n critical steps the odds of a critical error are e^−(z − harder)/n, so that the odds of one in
-// the job are about e^−z whatever n is; z is ability less the difficulty of the job ("routine", "awkward") and the severity of the supervisor, plus a
-// shock common to all steps of the job (halo, "halo_sd") and one common to all jobs of the day ("day_sd"). Twelve ticks of
+// Error. A job has k places at which an error is decided, k = n^"places" for n critical steps; at each the odds of an error are
+// e^−(z − harder)/k, so that the odds of one in the job are about e^−z where errors are rare; z is ability less the difficulty of the job
+// ("routine", "awkward") and the severity of the supervisor, plus a shock common to all steps of the job (halo, "halo_sd") and one
+// common to all jobs of the day ("day_sd"). The share "tail" of jobs has a halo three times as wide: anybody may have a bad day. Twelve ticks of
 // one job are thereby not twelve facts. What is not known of a supervisor's severity widens the halo. A step is done without
 // help with logit "help_slope" × z + "help_critical" or "help_ordinary".
 //
 // What a record says. A job without a critical error: what was done unaided speaks for the apprentice, what needed help
-// speaks against. A job with a critical error: the error alone counts, whatever else was ticked; it counts with the weight "error", below 1
-// since shocks have heavier tails than the normal. A perfect record counts to the power 1 − "unseen", the chance that it was looked
-// at, as a weighted likelihood does (Ibrahim and Chen 2000; Bissiri, Holmes and Walker 2016); a step ticked in bulk counts "bulk". A near miss, or a job that the
-// supervisor stopped, counts as help at a critical step. Sound spot checks speak for, flaws against, both with weight "spot_check";
-// unsafe work and returns of our work are critical errors. Theory answers show knowledge, a separate ability, normal around
+// speaks against. A job with a critical error: the error alone counts, whatever else was ticked; it counts with the weight
+// "error", below 1 since the judge's own shocks are normal. A perfect record counts to the power 1 − "unseen", the chance
+// that it was looked at, as a weighted likelihood does (Ibrahim and Chen 2000; Bissiri, Holmes and Walker 2016); a step
+// ticked in bulk counts "bulk". A near miss, or a job that the supervisor stopped, counts as help at a critical step. Sound
+// spot checks speak for, flaws against, both with weight "spot_check"; unsafe work and returns of our work are critical
+// errors. Theory answers show knowledge, a separate ability, normal around
 // "knowledge_mean" + "knowledge_slope" × (u − "ability") with spread "knowledge_sd".
 //
-// Time. What spoke against an apprentice fades by the factor "fade" with each clean job of a later day, and earlier work is
-// taken as done at an ability lower by up to "catch_up", approached by "catch_rate" with each clean job since: a power steady model (Smith 1979; West and
-// Harrison 1997), in which evidence and not ability is discounted. From u is taken off what is missing for want of practice: all of "deficit" before the first
-// job, shrunk by the factor "practice" with each job, watched or not (a learning curve that flattens), and growing again in idle time,
-// e-fold in "forget_days", up to the share of the deficit that is not "retained" (so relearning is faster than learning). A job with a critical
-// error is no practice.
+// Time. From u is taken off what is missing for want of practice: all of "deficit" before the first job, shrunk by the
+// factor "practice" with each job, watched or not (a learning curve that flattens), and growing again in idle time, e-fold
+// in "forget_days", up to the share of the deficit that is not "retained" (so relearning is faster than learning). The judge
+// takes off "owed" times as much. A job with a critical error is no practice to the judge. Earlier work was done at an
+// ability lower by "catch_up", of which "catch_base" is counted at once and the rest is approached by "catch_rate" with each
+// practice since; it is less by the factor "catch_step" for each job before it that was not clean. What spoke against
+// fades by the factor "fade" with each clean job of a later day: a power steady model (Smith 1979; West and Harrison 1997),
+// in which evidence and not ability is discounted.
+//
+// How sure. The posterior is brought in line with how right the judge has been: for every ability, the chance that
+// somebody's lies above it is mapped by a rising function, "sure_up", "sure_down", "sure_shift" (beta calibration: Kull,
+// Silva Filho and Flach 2017; see [model.inLine]).
 //
 // # Inference
 //
@@ -62,7 +71,7 @@
 // clean job also makes earlier help and errors fade, moves earlier work further back and shrinks what is missing; all of
 // this points up. Idle time only ever takes ability off. For these guarantees three things are left out on purpose:
 // earlier jobs are not corrected for what was missing on their day, errors are no practice, and evidence is not spread by time. Rapid tests
-// check all of it after rounding. Numbers are rounded once, to 0.001, and decisions are taken on the rounded numbers.
+// check all of it after rounding. What the teacher (below) knows better, the judge gives up for these promises. Numbers are rounded once, to 0.001, and decisions are taken on the rounded numbers.
 //
 // # What it takes
 //
@@ -70,55 +79,67 @@
 //
 //	steps (critical)   target  confidence  clean jobs
 //	12 (5)             0.80    0.80        2
-//	12 (5)             0.95    0.80        6
+//	12 (5)             0.95    0.80        5
 //	12 (5)             0.95    0.90        7
 //	12 (5)             0.97    0.90        10
-//	12 (5)             0.98    0.90        14
+//	12 (5)             0.98    0.90        15
 //	6 (3)              0.95    0.90        10
-//	20 (8)             0.95    0.90        6
+//	20 (8)             0.95    0.90        5
 //	none               0.80    0.80        3
-//	none               0.95    0.90        22
+//	none               0.95    0.90        21
 //
 // More steps in a catalogue show more, so fewer jobs are enough. Where more than 30 further jobs would not do, the
 // reason is jobs_cannot_show.
 //
 // # Parameters from evidence
 //
-// [Severities] and [EstimateSupervisors] fit crossed random effects. [Calibrate] maximises the likelihood of each watched job as foretold from what
-// came before it, the outcome (critical error or none) weighing more than the rest of the record.
+// A second judge, the teacher, takes the model at its word: each record at what was missing on its day, errors as practice,
+// perfect records as a mixture of seen and unseen ones (of which the shares "bulk_seen" and "bulk_unseen" have critical
+// steps ticked in bulk), large shocks included. Its likelihood is the model's. It keeps none of the promises above, so it
+// never judges anybody; parameters are made with it.
+//
+// [Severities] and [EstimateSupervisors] fit crossed random effects of apprentice at task and supervisor: first by penalised
+// quasi-likelihood, then by steps on the teacher's marginal likelihood. They correlate at 0.99 with a fit by maximum
+// likelihood done another way (TestSeveritiesAgainstReference). [Calibrate] maximises the marginal likelihood of all
+// evidence, with supervisors, tasks and steps by expectation and maximisation in turn with it. Then the judge learns: for
+// dates four weeks apart, what it said is held against what the teacher says with hindsight, and the judge's own values
+// ("catch_…", "owed", "error", "fade", "sure_…") are set so that they agree best.
 //
 // # How good it is
 //
 // Measured on a simulator that is not the model (simulator_test.go: learning along a hyperbola at everybody's own pace,
-// forgetting as a power of idle time, shocks with heavy tails, awkward jobs for the able, some who sign unseen), with TestCompare.
-// 100 apprentices × 6 tasks, 5,700 watched jobs; "priors" with supervisors estimated for each date, "calibrated" on 100 other
-// apprentices of the same supervisors. Held back are those truly ready at the end and never declared; jobs are watched jobs
-// until declared, all of them where that never came. The bound knows the simulator's population values and supervisors
-// and sees the same records; it is itself an approximation (drawn, the tails of the shocks cut off).
+// forgetting as a power of idle time, shocks with heavy tails, awkward jobs for the able, some who sign unseen), with
+// TestCompare. 200 apprentices × 6 tasks, 11,500 watched jobs; "priors" with supervisors estimated for each date,
+// "calibrated" on 150 other apprentices of the same supervisors. Held back are those truly ready at the end and never
+// declared; jobs are watched jobs until declared, all of them where that never came. The bound knows the simulator's
+// population values and supervisors and sees the same records; it is itself an approximation (drawn abilities, shocks on 31
+// points). The priors of "sure_…" were set with this simulator in view, those of the other values were not.
 //
 //	                              cleared  wrongly, of these  held back  jobs
-//	3 sign-offs and 80 %          0.348    0.445              0.409      7.51
-//	5 sign-offs and 80 %          0.227    0.346              0.596      8.31
-//	8 sign-offs and 80 %          0.110    0.197              0.770      8.92
-//	LC-CUSUM                      0.423    0.547              0.455      7.52
-//	bound, as many cleared        0.227    0.162              0.481      8.34
-//	priors, as many cleared       0.222    0.211              0.540      8.51
-//	calibrated, as many cleared   0.225    0.156              0.485      8.39
-//	bound, as many wrongly        0.358    0.340              0.255      7.34
-//	priors, as many wrongly       0.368    0.344              0.323      7.78
-//	calibrated, as many wrongly   0.348    0.340              0.302      7.72
-//	bound, confidence 0.90        0.160    0.083              0.609      8.63
-//	priors, confidence 0.90       0.110    0.152              0.757      8.95
-//	calibrated, confidence 0.90   0.098    0.068              0.762      9.01
+//	3 sign-offs and 80 %          0.367    0.439              0.411      7.60
+//	5 sign-offs and 80 %          0.242    0.338              0.589      8.46
+//	8 sign-offs and 80 %          0.108    0.208              0.789      9.07
+//	LC-CUSUM                      0.451    0.519              0.425      7.59
+//	bound, as many cleared        0.238    0.136              0.470      8.42
+//	priors, as many cleared       0.240    0.191              0.498      8.39
+//	calibrated, as many cleared   0.242    0.155              0.468      8.29
+//	bound, as many wrongly        0.395    0.338              0.206      7.28
+//	priors, as many wrongly       0.385    0.335              0.279      7.54
+//	calibrated, as many wrongly   0.397    0.336              0.229      7.33
+//	bound, confidence 0.90        0.176    0.076              0.585      8.72
+//	priors, confidence 0.90       0.052    0.048              0.879      9.25
+//	calibrated, confidence 0.90   0.128    0.072              0.702      8.90
 //
 //	of confidence                 calibration error                   Brier score
 //	                              all    strictest  mildest  idlest   all
-//	bound                         0.024  0.046      0.029    0.067    0.091
-//	priors                        0.081  0.118      0.052    0.132    0.121
-//	calibrated                    0.065  0.087      0.059    0.095    0.104
+//	bound                         0.028  0.019      0.039    0.062    0.088
+//	priors                        0.056  0.082      0.064    0.088    0.112
+//	calibrated                    0.047  0.064      0.062    0.086    0.098
 //
-// So the order in which it puts people is as good as can be; the level errs on the side of caution in the middle, and
-// most for those who have been idle.
+// So the order in which it puts people is about as good as can be: false clearances and held back are within two points of
+// the bound's. The level errs on the side of caution, most for the idlest and for those whom strict supervisors watch: the
+// calibration error aimed at, 0.02, is not reached, nor quite the Brier score of 1.10 times the bound's (1.11). The model's
+// learning curve is the same for everybody; in the simulator everybody has their own.
 package readiness
 
 // Verdict is where one apprentice stands with one task on one date. Its JSON is one line of `assess --format jsonl`.

@@ -24,22 +24,59 @@ type Severity struct {
 // shock common to a job averaged over. Who signs without looking comes out as lenient here. Supervisors who share no apprentices, not even over others, cannot be compared:
 // they stand in different sets. Sorted by set, then by supervisor.
 func Severities(c *Catalogue, evidence []Record, parameters Parameters) []Severity {
-	d := newCrossed(c, evidence, lastDay(evidence), parameters)
+	_, people := histories(resolve(evidence, lastDay(evidence)))
+	d := crossedOf(c, people, parameters)
 	d.fit(false)
-	return d.severities()
+	parameters.Supervisors = d.values()
+	newRefiner(c, Policy{}, gatheredAll(c, people, parameters), false).refine(&parameters, severityPasses, false)
+	refined := map[string]SupervisorValue{}
+	for _, v := range parameters.Supervisors {
+		refined[v.Supervisor] = v
+	}
+	all := d.severities()
+	for i := range all {
+		v := refined[all[i].Supervisor]
+		all[i].Severity, all[i].SE = v.Severity, v.SE
+	}
+	return all
+}
+
+// gatheredAll is everybody's evidence.
+func gatheredAll(c *Catalogue, people []*person, parameters Parameters) [][]*evidence {
+	f := newTeacher(c, Policy{}, parameters)
+	var all [][]*evidence
+	for _, p := range people {
+		all = append(all, f.gathered(p))
+	}
+	return all
 }
 
 // EstimateSupervisors puts what the evidence up to a date says of supervisors into a copy of the parameters: severities as
 // [Severities] gives them, but with the chance that a perfect record was signed unseen estimated beside them (a mixture,
 // by expectation and maximisation: Dempster, Laird and Rubin 1977), so that sleep is not taken for leniency.
 func EstimateSupervisors(c *Catalogue, evidence []Record, parameters Parameters, asOf string) Parameters {
-	d := newCrossed(c, evidence, asOf, parameters)
-	d.fit(true)
-	parameters.Supervisors = d.values()
+	_, people := histories(resolve(evidence, asOf))
 	parameters.UpTo = asOf
 	parameters.sort()
+	estimateSupervisors(c, people, &parameters, datePasses)
 	return parameters
 }
+
+func estimateSupervisors(c *Catalogue, people []*person, p *Parameters, passes int) *refiner {
+	d := crossedOf(c, people, *p)
+	d.fit(true)
+	p.Supervisors = d.values()
+	p.sort()
+	r := newRefiner(c, Policy{}, gatheredAll(c, people, *p), true)
+	r.refine(p, passes, false)
+	return r
+}
+
+// Passes of the refiner over everybody.
+const (
+	severityPasses = 8
+	datePasses     = 3
+)
 
 // lastDay is the latest date of any record.
 func lastDay(evidence []Record) string {
@@ -92,17 +129,13 @@ type crossedRow struct {
 	seen             float64 // the chance that it was seen
 }
 
-func newCrossed(c *Catalogue, evidence []Record, asOf string, parameters Parameters) *crossed {
-	return crossedOf(c, histories(resolve(evidence, asOf)), parameters)
-}
-
-// histories gathers everybody's.
-func histories(everybody map[string]*held) []*person {
-	var all []*person
-	for _, name := range slices.Sorted(maps.Keys(everybody)) {
-		all = append(all, gather(everybody[name]))
+// histories gathers everybody's, sorted by name.
+func histories(everybody map[string]*held) (names []string, people []*person) {
+	names = slices.Sorted(maps.Keys(everybody))
+	for _, name := range names {
+		people = append(people, gather(everybody[name]))
 	}
-	return all
+	return names, people
 }
 
 func crossedOf(c *Catalogue, people []*person, parameters Parameters) *crossed {
