@@ -248,9 +248,7 @@ func VerifyBundle(file []byte, keys *KeyFile, heads []*ledger.TreeHead) *Verific
 	if compared == 0 {
 		v.NotExamined = append(v.NotExamined, "rollback")
 	}
-	for _, c := range []Check{{"head", r.Head.Size, true}, {"entries", r.Entries, true}, {"about the person", r.About, true}, {"signatures", r.Signatures, true},
-		{"personal", r.Personal, true}, {"content", r.Contents, true}} {
-		v.Checks = append(v.Checks, c)
-	}
+	v.Checks = append(v.Checks, Check{"head", r.Head.Size, true}, Check{"entries", r.Entries, true}, Check{"about the person", r.About, true},
+		Check{"signatures", r.Signatures, true}, Check{"personal", r.Personal, true}, Check{"content", r.Contents, true})
 	return v
 }
