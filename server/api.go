@@ -133,6 +133,7 @@ var apiRoutes = []apiRoute{
 	{"POST", "/people", apiAddPeople, false},
 	{"GET", "/people/{person}", apiPerson, false},
 	{"GET", "/people/{person}/record", apiRecord, false},
+	{"GET", "/people/{person}/bundle", apiBundle, false},
 	{"POST", "/people/{person}/name", apiRename, false},
 	{"POST", "/people/{person}/code", apiShowCode, false},
 	{"POST", "/people/{person}/roles", apiGrantRole, false},

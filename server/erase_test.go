@@ -39,10 +39,19 @@ func TestPersonIsErased(t *testing.T) {
 		t.Errorf("due: %v", list)
 	}
 	w.as(w.Supervisors[0]).must(403, "POST", "/people/"+pat.ID+"/erase", erase)
+	bundle := c.must(200, "GET", "/people/"+pat.ID+"/bundle", nil)
+	if bundle["format"] != "brakewright-bundle/1" || bundle["person"] != pat.ID {
+		t.Errorf("%v", bundle)
+	}
 	c.must(201, "POST", "/people/"+pat.ID+"/erase", erase)
+	c.must(422, "GET", "/people/"+pat.ID+"/bundle", nil)
 
 	pages := &pageWorld{World: w.World, t: t, server: w.server, site: w.site, log: &bytes.Buffer{}}
 	b := pages.as(coordinator)
+	file := pages.as(w.Supervisors[1]).get("/record").says(200, "Carry this record away").follow("Save the file")
+	if v := store.VerifyBundle([]byte(file.body), w.Options.Keys, nil); !v.OK || file.header.Get("Content-Disposition") == "" {
+		t.Errorf("%+v, %v", v, file.header)
+	}
 	b.get("/people/due").says(200, pia.Name).hides(pat.Name).follow(pia.Name).says(200, "What this cannot reach").
 		form("confirm").set("confirm", "nobody").set("passphrase", coordinator.Passphrase).press("").says(422, "Type the person's log-in name")
 	b.get("/people/"+pia.ID+"/erase").form("confirm").set("confirm", pia.Login).set("passphrase", coordinator.Passphrase).press("").

@@ -162,6 +162,8 @@ func TestWhoMaySeeWhichPage(t *testing.T) {
 		{"/people/new", [3]int{403, 403, 200}},
 		{"/people/import", [3]int{403, 403, 200}},
 		{"/people/due", [3]int{403, 403, 200}},
+		{"/record/bundle", [3]int{200, 200, 200}},
+		{"/people/" + a2.ID + "/record/bundle", [3]int{403, 403, 200}},
 		{"/people/" + a2.ID + "/erase", [3]int{403, 403, 200}},
 		{"/people/" + a.ID, [3]int{200, 200, 200}},
 		{"/people/" + a2.ID, [3]int{403, 200, 200}},

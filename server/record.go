@@ -6,11 +6,14 @@ import (
 
 	"github.com/gorilla/mux"
 
+	"brakewright/server/acts"
 	"brakewright/store"
 )
 
 func (s *Server) registerRecordRoutes(r *mux.Router) {
 	s.get(r, "/record", s.showOwnRecord)
+	s.get(r, "/record/bundle", s.carryOwnRecord)
+	s.get(r, "/people/{person}/record/bundle", s.carryRecord)
 	s.get(r, "/people/{person}/record", s.showRecord)
 }
 
@@ -25,6 +28,7 @@ type recordPage struct {
 	Newer      string
 	Older      string
 	PersonPath string
+	Carry      string // where the bundle is handed out, "" if not to the reader
 }
 
 func (recordPage) template() string { return "record" }
@@ -60,6 +64,13 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request, person, path str
 	page.Title = "Record of " + page.Who
 	if page.Mine {
 		page.Title = "My record"
+	}
+	carry, err := s.may(ctx, personFrom(ctx), acts.CarryRecord, acts.Target{Person: who})
+	if err != nil {
+		return err
+	}
+	if carry && !who.Erased {
+		page.Carry = path + "/bundle"
 	}
 	n, _ := strconv.Atoi(r.URL.Query().Get("page"))
 	var shown []*store.EntryView

@@ -409,3 +409,24 @@ func TestBusy(t *testing.T) {
 		t.Error("what was answered as busy was written after all")
 	}
 }
+
+// A file system that has become read-only is told as such; nothing is half written, and it goes on when that is mended.
+func TestReadOnly(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	before := entries(t, w.Store)
+	if _, err := w.Store.Writer().Exec(`PRAGMA query_only = ON`); err != nil { // the engine's own answer to a write that may not be
+		t.Fatal(err)
+	}
+	_, err := w.Store.Append(ctx, w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+	if !errors.Is(err, store.ErrReadOnly) || !strings.Contains(err.Error(), "nothing was recorded") {
+		t.Errorf("got %v", err)
+	}
+	if n := entries(t, w.Store); n != before {
+		t.Errorf("%d entries, want %d", n, before)
+	}
+	if _, err := w.Store.Writer().Exec(`PRAGMA query_only = OFF`); err != nil {
+		t.Fatal(err)
+	}
+	w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil))
+	mustVerify(t, w.Options)
+}

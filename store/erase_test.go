@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -355,6 +356,74 @@ func TestHeadsNeverShrinkUnderARunningServer(t *testing.T) {
 	if _, err := w.Store.Append(ctx, w.SignOff(w.Supervisors[0], w.Apprentices[0], w.Tasks[0], nil)); !errors.Is(err, store.ErrRolledBack) {
 		t.Errorf("got %v", err)
 	}
+}
+
+// Whoever has database, key file and source can rewrite an entry that needs no signature, with everything that follows from it,
+// and sign the tree anew: by itself the database is sound again. A head that was kept elsewhere shows it.
+func TestRewrittenHistoryShows(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	past := w.FullHistory()
+	head, err := w.Store.TreeHead(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := w.Options
+	o.Database = copyTo(t, closed(w))
+	db := raw(t, o.Database)
+	for _, edit := range []string{`DROP TRIGGER entries_no_update`, `DROP TRIGGER tree_no_delete`, `DROP TRIGGER tree_head_no_delete`} {
+		mustExec(t, db, edit)
+	}
+	mustExec(t, db, `UPDATE entries SET leaf = CAST(replace(CAST(leaf AS TEXT), ?, ?) AS BLOB) WHERE id = ?`,
+		ledger.Hash([]byte("lesson")), ledger.Hash([]byte("another")), past["reading 0"])
+	db.Close()
+	// As it stands it is neither signed for at a start, nor content.
+	o.Recompute = true
+	s, err := store.Open(ctx, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !errors.Is(s.Refusal(), store.ErrDamaged) {
+		t.Errorf("refusal %v", s.Refusal())
+	}
+	s.Close()
+	if v, err := store.Verify(ctx, o, false, nil); err != nil || v.OK || v.FirstProblem.Table != "entries" || v.FirstProblem.Row != fmt.Sprint(mustIndex(t, o, past["reading 0"])) {
+		t.Errorf("%+v, %v", v.FirstProblem, err)
+	}
+	db = raw(t, o.Database)
+	mustExec(t, db, `DELETE FROM tree`)
+	mustExec(t, db, `DELETE FROM tree_head`)
+	mustExec(t, db, `INSERT INTO bookkeeping (name, value) VALUES ('tree', 'pending')`)
+	mustExec(t, db, `UPDATE bookkeeping SET value = 'old' WHERE name = 'projections'`)
+	db.Close()
+	s, err = store.Open(ctx, o)
+	if err != nil || s.Refusal() != nil {
+		t.Fatal(err, s.Refusal())
+	}
+	s.Close()
+	db = raw(t, o.Database)
+	for _, text := range []string{
+		`CREATE TRIGGER entries_no_update BEFORE UPDATE ON entries
+BEGIN SELECT RAISE(ABORT, 'the ledger is append-only'); END`,
+		`CREATE TRIGGER tree_no_delete BEFORE DELETE ON tree
+BEGIN SELECT RAISE(ABORT, 'the tree is append-only'); END`,
+		`CREATE TRIGGER tree_head_no_delete BEFORE DELETE ON tree_head
+BEGIN SELECT RAISE(ABORT, 'the head stays'); END`} {
+		mustExec(t, db, text)
+	}
+	db.Close()
+	mustVerify(t, o)
+	v, err := store.VerifyAgainst(ctx, o, []*ledger.TreeHead{head}, false, nil)
+	if err != nil || v.OK || !strings.Contains(v.FirstProblem.What, "rewritten") {
+		t.Errorf("%+v, %v", v.FirstProblem, err)
+	}
+}
+
+func mustIndex(t *testing.T, o store.Options, id string) (n int64) {
+	t.Helper()
+	if err := raw(t, o.Database).QueryRow(`SELECT idx FROM entries WHERE id = ?`, id).Scan(&n); err != nil {
+		t.Fatal(err)
+	}
+	return n
 }
 
 // Witnesses are told of the newest head, also when the store closes, and again after they failed.

@@ -68,6 +68,29 @@ var ParseKeyFile = parseKeyFile
 // MaxBatch bounds how many callers share a commit.
 const MaxBatch = maxBatch
 
+// AppendLeaf appends a leaf as it is: the ledger's row, the tree, the signed head of the commit; no rules, no projections.
+func (s *Store) AppendLeaf(ctx context.Context, id string, leaf []byte) error {
+	hash := ledger.LeafHash(leaf)
+	return s.write(ctx, func(t *tx) error {
+		if t.end == nil {
+			var next int64
+			if err := t.row(`SELECT COALESCE(MAX(idx) + 1, 0) FROM entries`).Scan(&next); err != nil {
+				return err
+			}
+			t.end = &tail{next: next}
+		}
+		if _, err := t.exec(`INSERT INTO entries (idx, id, leaf) VALUES ($1, $2, $3)`, t.end.next, id, leaf); err != nil {
+			return err
+		}
+		if len(t.leaves) == 0 {
+			t.leavesFrom = t.end.next
+		}
+		t.leaves = append(t.leaves, hash)
+		t.end = &tail{next: t.end.next + 1}
+		return nil
+	})
+}
+
 // Waiting is how many callers stand in the queue.
 func (s *Store) Waiting() int { return len(s.queue) }
 

@@ -26,6 +26,7 @@ type state struct {
 	tree    treeState // the writer's alone
 
 	beside    string
+	recompute bool
 	keepers   []*keeper
 	refusal   error    // why nothing is signed; set before the store is given out
 	notErased []string // erasures that could not be made again
@@ -84,7 +85,7 @@ func openWriter(ctx context.Context, o Options) (*Store, error) {
 		return nil, err
 	}
 	s := &Store{state{
-		path: o.Database, keys: o.Keys, now: o.Now, random: &lockedReader{r: o.Random}, beside: o.Beside,
+		path: o.Database, keys: o.Keys, now: o.Now, random: &lockedReader{r: o.Random}, beside: o.Beside, recompute: o.Recompute,
 		writer: writer, readers: readers,
 		queue: make(chan *request, 4*maxBatch), stop: make(chan struct{}), stopped: make(chan struct{}),
 	}}
@@ -137,6 +138,11 @@ func (s *Store) ready(ctx context.Context) error {
 	}
 	if err := s.checkKnownHead(ctx); err != nil {
 		return err
+	}
+	if s.refusal == nil && s.recompute {
+		if err := s.recomputeTree(ctx); err != nil {
+			return err
+		}
 	}
 	if s.refusal != nil {
 		return nil

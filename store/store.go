@@ -21,6 +21,8 @@ type Options struct {
 	// Beside is the path of the key file: the last head signed is kept beside it, in Beside.head, and erasures in
 	// Beside.erasures. "": nothing is kept, and an older copy is not noticed.
 	Beside string
+	// Recompute asks Open to make the tree anew from all leaves and to refuse to sign if it is not the one under the head.
+	Recompute bool
 	// Witnesses are told of new heads after their commit, each in its own time: the newest only, one after another. After an
 	// error a witness is asked again later.
 	Witnesses []func(note string) error

@@ -232,6 +232,31 @@ func eachLeaf(ctx context.Context, q querier, each func(tlog.Hash) error) error 
 	}
 }
 
+// recomputeTree makes the tree anew from the leaves: what is signed for must be what is there.
+func (s *Store) recomputeTree(ctx context.Context) error {
+	return s.read(ctx, func(q querier) error {
+		head, err := headOf(q)
+		if errors.Is(err, ErrNotFound) {
+			s.refusal = fmt.Errorf("database %s: the signed head is missing: %w", s.path, ErrDamaged)
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		tree, err := ledger.NewTree(0, nil)
+		if err != nil {
+			return err
+		}
+		if err := eachLeaf(ctx, q, func(hash tlog.Hash) error { tree.Append(hash); return nil }); err != nil {
+			return err
+		}
+		if tree.Size() != head.Size || tree.Root() != head.Root {
+			s.refusal = fmt.Errorf("database %s: its %d entries are not those under its signed head of %d; verify says more: %w", s.path, tree.Size(), head.Size, ErrDamaged)
+		}
+		return nil
+	})
+}
+
 // HeadKey is the tree's public key as outsiders are given it, or "" without the key file.
 func (s *Store) HeadKey(ctx context.Context) (string, error) {
 	if s.keys == nil {

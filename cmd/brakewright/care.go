@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,7 +15,7 @@ import (
 )
 
 func newVerify() *cobra.Command {
-	var database, keyFile, headFile, only, format string
+	var database, bundleFile, keyFile, headFile, only, format string
 	cmd := &cobra.Command{
 		Use:   "verify",
 		Short: "Check every hash, signature, rule and projection of a database, changing nothing",
@@ -26,8 +28,11 @@ Give it the last head that was kept elsewhere: by a witness, on a printed record
 /api/v1/ledger/head. Without one nobody can exclude that the newest entries were cut off, that the
 whole was put back to an older copy, or that whoever has the key file rewrote history.
 
+With --bundle it checks one person's record, carried away by 'brakewright bundle', by itself.
+
 The exit status is 1 if anything is wrong.`,
 		Example: `  brakewright verify --database shop.db --key-file shop.key
+  brakewright verify --bundle pat.json --head last-head.txt
   brakewright verify --database shop.db --key-file shop.key --head last-head.txt
   brakewright verify --database backup.db --only ledger --format json`,
 		Args: exactly(0, ""),
@@ -35,10 +40,17 @@ The exit status is 1 if anything is wrong.`,
 	f := cmd.Flags()
 	databaseFlag(cmd, &database)
 	f.StringVar(&keyFile, "key-file", "", "key file: opens the personal rows too")
+	f.StringVar(&bundleFile, "bundle", "", "a bundle instead of a database")
 	f.StringVar(&headFile, "head", "", "file with a head kept elsewhere; of several, the longest counts")
 	f.Var(&oneOf{value: &only, allowed: []string{"ledger"}}, "only", "check the ledger alone")
 	formatFlag(cmd, &format, "text", "json")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if bundleFile != "" {
+			if database != "" || only != "" {
+				return usagef("--bundle goes without --database and --only")
+			}
+			return verifyBundle(cmd.OutOrStdout(), bundleFile, keyFile, headFile, format)
+		}
 		if err := needed(cmd, "database"); err != nil {
 			return err
 		}
@@ -57,6 +69,86 @@ The exit status is 1 if anything is wrong.`,
 		return reportVerification(cmd.OutOrStdout(), v, format)
 	}
 	return cmd
+}
+
+func verifyBundle(w io.Writer, bundleFile, keyFile, headFile, format string) error {
+	file, err := os.ReadFile(bundleFile)
+	if err != nil {
+		return failf("Name the file that 'brakewright bundle' wrote.", "the bundle cannot be read: %w", err)
+	}
+	var keys *store.KeyFile
+	if keyFile != "" {
+		if keys, err = readKeyFile(keyFile); err != nil {
+			return err
+		}
+	}
+	heads, err := readHead(headFile)
+	if err != nil {
+		return err
+	}
+	return reportVerification(w, store.VerifyBundle(file, keys, heads), format)
+}
+
+func newBundle() *cobra.Command {
+	var database, keyFile, person, out string
+	cmd := &cobra.Command{
+		Use:   "bundle",
+		Short: "Put one person's record into a file that can be checked anywhere",
+		Long: `Bundle writes everything that it takes to check one person's record without the database: the
+entries with their proofs, the signed head, the keys, the personal fields with their salts, and the
+forms, answers, marks and verdicts. It holds names and notes in the clear: give it to nobody but the
+person. 'brakewright verify --bundle' checks it, and so can any program that follows its description.`,
+		Example: "  brakewright bundle --database shop.db --key-file shop.key --person 0198… --out pat.json",
+		Args:    exactly(0, ""),
+	}
+	databaseFlag(cmd, &database)
+	f := cmd.Flags()
+	f.StringVar(&keyFile, "key-file", "", "the key file")
+	f.StringVar(&person, "person", "", "the person's id; 'brakewright person list' shows them")
+	f.StringVar(&out, "out", "", "file to make; it must not exist")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "database", "key-file", "person", "out"); err != nil {
+			return err
+		}
+		if err := mustBeFree(out, "the bundle"); err != nil {
+			return err
+		}
+		st, err := openStore(cmd.Context(), database, keyFile)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		b, err := st.Bundle(cmd.Context(), person)
+		if errors.Is(err, store.ErrNotFound) {
+			return failf("'brakewright person list' shows the ids.", "there is nobody with the id %q", person)
+		}
+		if err != nil {
+			return err
+		}
+		file, err := b.Encode()
+		if err != nil {
+			return err
+		}
+		if err := writeNew(out, file); err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(cmd.OutOrStdout(), "Wrote %s: %s It holds names and notes in the clear: it is the person's own.\n", out, countEntries(int64(len(b.Entries))))
+		return err
+	}
+	return cmd
+}
+
+// writeNew writes a file that must not exist yet, for its owner alone.
+func writeNew(path string, b []byte) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(b)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		os.Remove(path)
+	}
+	return err
 }
 
 // readHead reads the file of --head; "" is none.
@@ -215,7 +307,7 @@ func writeVerification(w io.Writer, v *store.Verification) error {
 		fmt.Fprintf(&b, "%-5s  %s: %d\n", said, c.Name, c.Count)
 	}
 	for _, what := range v.NotExamined {
-		if what == "rollback" {
+		if what == "rollback" && !slices.Contains(v.NotExamined, "completeness") {
 			b.WriteString("cannot be excluded without a head kept elsewhere (--head): that newest entries were cut off, that this is an older copy, that all was rewritten\n")
 			continue
 		}
@@ -247,6 +339,12 @@ func notExamined(what string) string {
 		return "personal rows (give the key file)"
 	case "head_signature":
 		return "whether the head is signed by the right key (give the key file)"
+	case "rollback":
+		return "whether the bundle's head is one that others know (give one of as many entries with --head)"
+	case "completeness":
+		return "whether the bundle leaves entries out (only the ledger itself shows that)"
+	case "head_key":
+		return "whether the head is signed by the right key (compare its key with the one published, or give the key file)"
 	case "tree":
 		return "the tree over all entries (there is none yet: open the database once with its key file)"
 	}

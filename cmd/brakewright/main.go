@@ -87,7 +87,7 @@ practice come first.`,
 		newInit(), newServe(), newDemo(),
 		newLint(), newPreview(), newChanges(), newQuiz(), newMark(),
 		newAssess(), newCalibrate(), newSeverity(),
-		newVerify(), newRebuild(), newBackup(), newRestore(),
+		newVerify(), newBundle(), newRebuild(), newBackup(), newRestore(),
 		newPerson(), newVersion(),
 	)
 	return root

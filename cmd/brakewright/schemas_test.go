@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -109,6 +110,29 @@ func TestVerifyKeepsToItsSchema(t *testing.T) {
 		}
 		fits(t, "verification-1", []byte(out))
 	}
+	status, out, said := runHere(t, "", "person", "list", "--database", db, "--key-file", key, "--format", "json")
+	ids := regexp.MustCompile(`"id": *"([^"]+)"`).FindStringSubmatch(out)
+	if status != 0 || ids == nil {
+		t.Fatal(out, said)
+	}
+	if status, _, said := runHere(t, "", "bundle", "--database", db, "--key-file", key, "--person", ids[1], "--out", db+".json"); status != 0 {
+		t.Fatal(said)
+	}
+	bundle, err := os.ReadFile(db + ".json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fits(t, "bundle-1", bundle)
+	for _, args := range [][]string{{"--bundle", db + ".json"}, {"--bundle", db + ".json", "--key-file", key}} {
+		status, out, said := runHere(t, "", append([]string{"verify", "--format", "json"}, args...)...)
+		if status != 0 {
+			t.Errorf("%v: %d %s", args, status, said)
+		}
+		fits(t, "verification-1", []byte(out))
+	}
+	if status, _, _ := runHere(t, "", "verify", "--bundle", db+".json", "--database", db); status != 2 {
+		t.Errorf("a bundle and a database: %d", status)
+	}
 	b, err := os.ReadFile(db)
 	if err != nil {
 		t.Fatal(err)
@@ -117,7 +141,7 @@ func TestVerifyKeepsToItsSchema(t *testing.T) {
 	if err := os.WriteFile(bad, bytes.ReplaceAll(b, []byte(`"title":"Shapes"`), []byte(`"title":"Shakes"`)), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	status, out, _ := runHere(t, "", "verify", "--database", bad, "--format", "json")
+	status, out, _ = runHere(t, "", "verify", "--database", bad, "--format", "json")
 	if status != 1 || !strings.Contains(out, `"ok": false`) {
 		t.Errorf("tampered: %d %s", status, out)
 	}

@@ -117,6 +117,7 @@ func (s *serving) run(ctx context.Context, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
+	o.Recompute = true
 	if o.Witnesses, err = s.witnesses(log); err != nil {
 		return err
 	}

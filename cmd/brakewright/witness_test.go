@@ -7,6 +7,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"brakewright/store/ledger"
@@ -65,5 +66,31 @@ func TestWitnesses(t *testing.T) {
 	}
 	if _, err := (&serving{witnessFile: t.TempDir()}).witnesses(slog.New(slog.DiscardHandler)); err == nil {
 		t.Error("a folder is no file")
+	}
+}
+
+// serve tells its witnesses the head that there is and the last one, and keeps it beside the key file.
+func TestServeTellsItsWitness(t *testing.T) {
+	dir := t.TempDir()
+	db, key, heads := filepath.Join(dir, "shop.db"), filepath.Join(dir, "shop.key"), filepath.Join(dir, "heads.txt")
+	status, _, said := runHere(t, `{"password":"`+testPassword+`","passphrase":"`+testPassphrase+`"}`, "init",
+		"--database", db, "--key-file", key, "--origin", "example.org/witnessed", "--curriculum", "../../testdata/format", "--title", "Witnessed",
+		"--zone", "America/Denver", "--person", "Ada Coordinator", "--login", "ada", "--secrets-file", "-")
+	if status != 0 {
+		t.Fatal(said)
+	}
+	p := start(t, "serve", "--database", db, "--key-file", key, "--listen", "127.0.0.1:0", "--witness-file", heads)
+	c := &client{address: p.address}
+	if status, answer, err := c.try(http.MethodGet, "/ledger/head", "", nil); err != nil || status != 200 || answer["origin"] != "example.org/witnessed" {
+		t.Errorf("%d %v %v", status, answer, err)
+	}
+	if code := p.stop(t); code != 0 {
+		t.Errorf("exit status %d\n%s", code, p.log)
+	}
+	for _, path := range []string{heads, key + ".head"} {
+		status, out, said := runHere(t, "", "verify", "--database", db, "--key-file", key, "--head", path)
+		if status != 0 || !strings.Contains(out, "heads given: 1") {
+			t.Errorf("%s: %d %s%s", path, status, out, said)
+		}
 	}
 }

@@ -45,6 +45,7 @@ const (
 	SeeWaivers      Act = "see_waivers"
 	Oversee         Act = "oversee" // what is overdue, who only signs for each other, what waits for an owner
 	SeeRecord       Act = "see_record"
+	CarryRecord     Act = "carry_record"
 	ManageRoster    Act = "manage_roster"
 	ManageSites     Act = "manage_sites" // sites, and whatever concerns all of them
 	ManageKeys      Act = "manage_keys"
@@ -185,6 +186,9 @@ var permissions = []Row{
 	row(SeeRecord, Apprentice, in(Own)),
 	row(SeeRecord, Supervisor, in(Own, AtSite), ForApprentices),
 	row(SeeRecord, Coordinator, in(Own, AtSite)),
+	row(CarryRecord, Apprentice, in(Own)),
+	row(CarryRecord, Supervisor, in(Own)),
+	row(CarryRecord, Coordinator, in(Own, AtSite)),
 	row(ManageRoster, Coordinator, in(WithinSite)),
 	row(ManageSites, Coordinator, in(AllSites)),
 	row(ManageKeys, Coordinator, in(WithinSite)),

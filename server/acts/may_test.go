@@ -66,6 +66,7 @@ var cells = map[Act]map[string]string{
 	Recognise:       {Supervisor: "apprentice supervisor,two sites,nobody", Coordinator: "apprentice,other task,supervisor,two sites,nobody"},
 	SeeWaivers:      {Supervisor: "self apprentice,other task,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	Oversee:         {Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
+	CarryRecord:     {Apprentice: "self", Supervisor: "self", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	SeeRecord:       {Apprentice: "self", Supervisor: "self apprentice,other task,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	ManageRoster:    {Coordinator: "self apprentice,other task,supervisor,nobody"},
 	ManageSites:     {},

@@ -1,0 +1,196 @@
+#!/usr/bin/env python3
+"""Checks a bundle of Brakewright (brakewright-bundle/1) without any part of Brakewright.
+
+    check.py BUNDLE [HEAD-KEY]
+
+Needs Python 3.9 and the package cryptography. HEAD-KEY is the ledger's public key as it was published elsewhere; without
+it the one in the bundle is taken at its word. Exit status 0: everything that the bundle can prove holds. It cannot prove
+that no entry was left out.
+"""
+import base64
+import hashlib
+import json
+import sys
+
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+
+class Wrong(Exception):
+    pass
+
+
+def need(condition, what):
+    if not condition:
+        raise Wrong(what)
+
+
+def b64(text):
+    raw = base64.b64decode(text, validate=True)
+    need(base64.b64encode(raw).decode() == text, "base64 that is not the canonical one")
+    return raw
+
+
+def canonical(value):
+    """RFC 8785 of strings, booleans, integers, lists and objects: keys are ordered by UTF-16 code units."""
+    def ordered(v):
+        if isinstance(v, dict):
+            return {k: ordered(v[k]) for k in sorted(v, key=lambda k: k.encode("utf-16-be"))}
+        return [ordered(x) for x in v] if isinstance(v, list) else v
+    return json.dumps(ordered(value), ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def strict(text):
+    """JSON in exactly its canonical form, without fractions."""
+    def no(number):
+        raise Wrong("the number %s is no integer" % number)
+    value = json.loads(text, parse_float=no, parse_constant=no)
+    need(canonical(value) == text, "the JSON is not in its canonical form")
+    return value
+
+
+def verify(public, message, signature):
+    try:
+        Ed25519PublicKey.from_public_bytes(public).verify(signature, message)
+        return True
+    except (InvalidSignature, ValueError):
+        return False
+
+
+def open_head(note, key):
+    """A C2SP checkpoint in a signed note: the origin, the number of entries, the root."""
+    name, number, public = key.split("+", 2)
+    public = b64(public)
+    need(public[:1] == b"\x01" and len(public) == 33, "the head's key is not Ed25519")
+    want = hashlib.sha256(name.encode() + b"\n" + public).digest()[:4]
+    need(want.hex() == number, "the head's key has another number")
+    text, signatures = note.rsplit("\n\n", 1)
+    text += "\n"
+    good = False
+    for line in signatures.splitlines():
+        need(line.startswith("\u2014 "), "a line of signatures is none")
+        signer, signature = line[2:].split(" ")
+        raw = b64(signature)
+        if signer == name and raw[:4] == want:
+            need(verify(public[1:], text.encode(), raw[4:]), "the head's signature is bad")
+            good = True
+    need(good, "the head is not signed by its key")
+    origin, size, root, rest = text.split("\n")
+    need(rest == "" and str(int(size)) == size, "the head has not three lines")
+    return origin, int(size), b64(root)
+
+
+def node(left, right):
+    return hashlib.sha256(b"\x01" + left + right).digest()
+
+
+def root_of(index, size, leaf, proof):
+    """RFC 9162, 2.1.3.2."""
+    need(0 <= index < size, "the entry is not under the head")
+    fn, sn, r = index, size - 1, leaf
+    for p in proof:
+        need(sn != 0, "the proof is too long")
+        if fn & 1 or fn == sn:
+            r = node(p, r)
+            while not fn & 1 and fn != 0:
+                fn >>= 1
+                sn >>= 1
+        else:
+            r = node(r, p)
+        fn >>= 1
+        sn >>= 1
+    need(sn == 0, "the proof is too short")
+    return r
+
+
+class Keys:
+    """The signing keys, as the entries bring them into force and end them."""
+
+    def __init__(self):
+        self.known = {}
+
+    def check(self, entry):
+        body, at = entry["body"], entry["recorded_at"]
+        payload = body["payload"]
+        fresh = payload["key"] if body["type"] in ("opening", "key_added") else None
+        message = b"brakewright-entry-v1\n" + canonical(body)
+        own, vouched = False, body["type"] == "opening"
+        for s in entry["signatures"]:
+            need(s["alg"] == "ed25519", "a signature of another kind")
+            if fresh and s["key"] == fresh["key"]:
+                public, own = b64(fresh["public"]), True
+            else:
+                need(s["key"] in self.known, "the key %s is not in the bundle" % s["key"])
+                key = self.known[s["key"]]
+                need(key["from"] <= at and (key["to"] is None or at < key["to"]), "the key %s was not in force" % s["key"])
+                public, vouched = key["public"], True
+            need(verify(public, message, b64(s["sig"])), "the signature by key %s does not fit the entry" % s["key"])
+        if fresh:
+            need(own and vouched, "a new key is signed by itself and by a coordinator's")
+            need(fresh["key"] not in self.known, "a key comes into force twice")
+            self.known[fresh["key"]] = {"public": b64(fresh["public"]), "person": body["subject"], "from": at, "to": None}
+        if body["type"] == "key_ended" and payload["key"] in self.known:
+            self.known[payload["key"]]["to"] = max(payload["from"], 1)
+        if body["type"] == "erasure":
+            for key in self.known.values():
+                if key["person"] == body["subject"] and key["to"] is None:
+                    key["to"] = max(at, 1)
+        return len(entry["signatures"])
+
+
+def check(file, head_key=None):
+    need(file.endswith(b"\n"), "the bundle is cut short")
+    bundle = strict(file[:-1])
+    need(bundle["format"] == "brakewright-bundle/1", "it is no bundle that this program knows")
+    need(head_key in (None, bundle["head_key"]), "the bundle's head is under another key")
+    origin, size, root = open_head(bundle["head"], bundle["head_key"])
+    need(origin == bundle["origin"], "the head is another ledger's")
+    keys, named, last = Keys(), set(), -1
+    counts = {"entries": 0, "about": 0, "signatures": 0, "personal": 0, "contents": 0}
+    for e in bundle["entries"]:
+        need(e["index"] > last, "the entries are not in order")
+        last = e["index"]
+        try:
+            leaf = b64(e["leaf"])
+            entry = strict(leaf)
+            need(root_of(e["index"], size, hashlib.sha256(b"\x00" + leaf).digest(), [b64(p) for p in e["proof"]]) == root,
+                 "it is not under the head")
+            body = entry["body"]
+            need((e["index"] == 0) == (body["type"] == "opening"), "the opening is entry 0 and nothing else is")
+            counts["signatures"] += keys.check(entry)
+            named.update(body["payload"].get("content", {}).values())
+            fields = body["payload"].get("personal", {})
+            about = body.get("subject") == bundle["person"]
+            for f in e.get("personal", []):
+                need(about, "somebody else's personal field is opened")
+                hashed = hashlib.sha256(b64(f["salt"]) + f["value"].encode()).hexdigest()
+                need(fields.get(f["field"]) == hashed, "the personal field %s is not what the entry names" % f["field"])
+                counts["personal"] += 1
+            counts["about"] += about
+            counts["entries"] += 1
+        except Wrong as w:
+            raise Wrong("entry %d: %s" % (e["index"], w))
+    need(counts["about"] > 0, "no entry is about the person")
+    for c in bundle["contents"]:
+        need(hashlib.sha256(b64(c["bytes"])).hexdigest() == c["hash"], "content %s has other bytes" % c["hash"])
+        need(c["hash"] in named, "no entry names the content %s" % c["hash"])
+        counts["contents"] += 1
+    return bundle, size, counts
+
+
+def main():
+    if len(sys.argv) not in (2, 3):
+        sys.exit(__doc__)
+    try:
+        with open(sys.argv[1], "rb") as f:
+            bundle, size, counts = check(f.read(), *sys.argv[2:])
+    except (Wrong, ValueError, KeyError, TypeError, AttributeError, UnicodeError, RecursionError) as w:
+        print("WRONG: %s" % (w or type(w).__name__))
+        sys.exit(1)
+    print("ok: %s, %d entries of %d, %d of them about %s" % (bundle["origin"], counts["entries"], size, counts["about"], bundle["person"]))
+    print("ok: %(signatures)d signatures, %(personal)d personal fields, %(contents)d contents" % counts)
+    print("not proved: that no entry was left out" + ("" if len(sys.argv) == 3 else "; that the head's key is the right one"))
+
+
+if __name__ == "__main__":
+    main()
