@@ -14,6 +14,7 @@
 //   - model.go, lattice.go, number.go: the estimate
 //   - severity.go, refine.go: how strict supervisors are
 //   - calibrate.go, teacher.go, lesson.go: what parameters are made from
+//   - tradeoff.go, suppose.go: what a confidence would lead to; what if the next jobs go well
 //   - explain.go: reasons and the shortest way
 //
 // Nothing here depends on the order of the input or on what people are called.
@@ -80,13 +81,13 @@
 //	steps (critical)   target  confidence  clean jobs
 //	12 (5)             0.80    0.80        2
 //	12 (5)             0.95    0.80        5
-//	12 (5)             0.95    0.90        7
-//	12 (5)             0.97    0.90        10
-//	12 (5)             0.98    0.90        15
-//	6 (3)              0.95    0.90        10
+//	12 (5)             0.95    0.90        6
+//	12 (5)             0.97    0.90        9
+//	12 (5)             0.98    0.90        12
+//	6 (3)              0.95    0.90        8
 //	20 (8)             0.95    0.90        5
-//	none               0.80    0.80        3
-//	none               0.95    0.90        21
+//	none               0.80    0.80        2
+//	none               0.95    0.90        16
 //
 // More steps in a catalogue show more, so fewer jobs are enough. Where more than 30 further jobs would not do, the
 // reason is jobs_cannot_show.
