@@ -62,3 +62,16 @@ func TestAuthorsExamples(t *testing.T) {
 		t.Error(shows(problems))
 	}
 }
+
+// TestStarter: the lesson to start from loads without a word, in whatever folder it is put.
+func TestStarter(t *testing.T) {
+	id := StarterID("  Fit a Dráin — Hose! ")
+	if id != "fit-a-dráin-hose" || StarterID(" —! ") != "" {
+		t.Fatalf("got %q", id)
+	}
+	fsys := testFolder(map[string]string{"lessons/new.md": Starter(id, "en", "t")})
+	fsys["programme.yaml"].Data = []byte(strings.Replace(string(fsys["programme.yaml"].Data), "lessons: [l]", "lessons: [l, "+id+"]", 1))
+	if problems := Lint(fsys); len(problems) > 0 {
+		t.Error(shows(problems))
+	}
+}

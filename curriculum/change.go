@@ -99,6 +99,7 @@ func (c Change) HeldIn(p *Programme) bool {
 //	step becomes, or is no longer, a hold point                 read, grace     read, grace
 //	order towards another step                         nothing  read, grace     test, grace
 //	figure or limit that a step measures or shows        nothing  read, at once   read, at once
+//	order of wheels in which a step goes round         nothing  read, at once   read, at once
 //	lesson added to a task, with critical or hold      nothing  read, grace     read, grace
 //	anything else                                      nothing
 func Diff(old, new *Programme) []Change {
@@ -737,13 +738,33 @@ func (d *differ) vehicle(a, b *Vehicle) {
 	at := Change{File: b.File, Vehicle: b.ID}
 	for _, x := range []struct{ what, from, to string }{
 		{"title", a.Title, b.Title}, {"layout", a.Layout, b.Layout},
-		{"features", featureList(a.Features), featureList(b.Features)}, {"wheels", wheelList(a), wheelList(b)}, {"orders", orderList(a), orderList(b)},
+		{"features", featureList(a.Features), featureList(b.Features)}, {"wheels", wheelList(a), wheelList(b)},
 	} {
 		if x.from != x.to {
 			c := at
 			c.Code = "vehicle_changed"
 			d.add(c, "vehicle", b.Title, "what", x.what, "from", x.from, "to", x.to)
 		}
+	}
+	orders := map[string]bool{}
+	for _, v := range []*Vehicle{a, b} {
+		for name := range v.Orders {
+			orders[name] = true
+		}
+	}
+	for _, name := range sortedKeys(orders) {
+		if slices.Equal(a.Orders[name], b.Orders[name]) {
+			continue
+		}
+		c := at
+		c.Code = "vehicle_order_changed"
+		for _, p := range []*Programme{d.old, d.new} {
+			rests, weight := p.goingRound(name)
+			c.Rests, c.Weight = append(c.Rests, rests...), heavier(c.Weight, weight)
+		}
+		slices.Sort(c.Rests)
+		c.Rests = slices.Compact(c.Rests)
+		d.add(d.asks(c, AskRead, AskRead, true), "vehicle", b.Title, "order", name, "from", strings.Join(a.Orders[name], " "), "to", strings.Join(b.Orders[name], " "))
 	}
 	put := func(code string, p *Programme, v *Vehicle, f Figure, kv ...string) {
 		c := at.ofFigure(code, f)
@@ -787,6 +808,18 @@ func (p *Programme) restingOn(v *Vehicle, key string) (rests, wheels []string, w
 	return slices.Compact(rests), slices.Compact(wheels), weight
 }
 
+// goingRound lists the steps that go round a car in a named order of wheels, and the weight of the heaviest.
+func (p *Programme) goingRound(order string) (rests []string, weight string) {
+	for _, l := range p.Lessons {
+		for _, s := range stepsOf(l) {
+			if s.EachOrder == order && len(s.Children) == 0 {
+				rests, weight = append(rests, l.ID+"/"+s.ID), heavier(weight, ownWeight(s))
+			}
+		}
+	}
+	return rests, weight
+}
+
 func wheelList(v *Vehicle) string {
 	var out []string
 	for _, w := range v.Wheels {
@@ -797,14 +830,6 @@ func wheelList(v *Vehicle) string {
 		out = append(out, s)
 	}
 	return strings.Join(out, ", ")
-}
-
-func orderList(v *Vehicle) string {
-	var out []string
-	for _, name := range slices.Sorted(maps.Keys(v.Orders)) {
-		out = append(out, name+": "+strings.Join(v.Orders[name], " "))
-	}
-	return strings.Join(out, "; ")
 }
 
 func (d *differ) pictures() {

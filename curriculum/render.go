@@ -7,7 +7,12 @@ import "html/template"
 // anchors (ids equal to the element, e.g. id="procedure/undo-nuts"), the car's figures, and hides steps it lacks.
 // Pictures point at pictureURL(path). Units "si" or "us" choose what vehicle figures are shown in.
 func (l *Lesson) HTML(v *Vehicle, units string, pictureURL func(path string) string) template.HTML {
-	return renderLesson(l, v, units, pictureURL)
+	return renderLesson(l, v, units, pictureURL, nil)
+}
+
+// HTMLWithNotes is HTML with what a shop adds to steps, by the step's id: it stands at the end of the step, marked as the shop's.
+func (l *Lesson) HTMLWithNotes(v *Vehicle, units string, pictureURL func(path string) string, notes map[string][]string) template.HTML {
+	return renderLesson(l, v, units, pictureURL, notes)
 }
 
 // HTML renders the vehicle sheet.

@@ -13,11 +13,11 @@ import (
 	"github.com/yuin/goldmark/util"
 )
 
-func renderLesson(l *Lesson, v *Vehicle, units string, pictureURL func(string) string) template.HTML {
+func renderLesson(l *Lesson, v *Vehicle, units string, pictureURL func(string) string, notes map[string][]string) template.HTML {
 	if l == nil || l.doc == nil {
 		return ""
 	}
-	return render(l.doc, l.Language, v, units, pictureURL)
+	return renderWith(l.doc, l.Language, v, units, pictureURL, notes)
 }
 
 func renderVehicle(v *Vehicle, units string, pictureURL func(string) string) template.HTML {
@@ -29,7 +29,11 @@ func renderVehicle(v *Vehicle, units string, pictureURL func(string) string) tem
 
 // render walks a document's tree. The tree is shared by all requests, so nothing here writes to it.
 func render(d *document, language string, v *Vehicle, units string, pictureURL func(string) string) template.HTML {
-	p := &page{d: d, v: v, units: units, say: pageWordsFor(language), pictureURL: pictureURL}
+	return renderWith(d, language, v, units, pictureURL, nil)
+}
+
+func renderWith(d *document, language string, v *Vehicle, units string, pictureURL func(string) string, notes map[string][]string) template.HTML {
+	p := &page{d: d, v: v, units: units, say: pageWordsFor(language), pictureURL: pictureURL, notes: notes}
 	r := renderer.NewRenderer(renderer.WithNodeRenderers(
 		util.Prioritized(p, 100),
 		util.Prioritized(extension.NewTableHTMLRenderer(), 500),
@@ -52,6 +56,7 @@ type page struct {
 	units      string
 	say        pageWords
 	pictureURL func(string) string
+	notes      map[string][]string // by step
 }
 
 // RegisterFuncs implements renderer.NodeRenderer.
@@ -182,7 +187,13 @@ func (p *page) listItem(w util.BufWriter, _ []byte, n ast.Node, entering bool) (
 	if p.hidden(n) {
 		return ast.WalkSkipChildren, nil
 	}
-	if m, ok := p.d.marks[n]; !entering || !ok || m.anchor == "" {
+	m := p.d.marks[n]
+	if !entering && m.step != nil {
+		for _, note := range p.notes[m.step.ID] {
+			_, _ = w.WriteString(`<aside class="shop-note"><strong>` + esc(p.say.shopNote) + `</strong> ` + esc(note) + "</aside>\n")
+		}
+	}
+	if !entering || m.anchor == "" {
 		return p.stock(w, n, entering)
 	}
 	_, _ = w.WriteString("<li")

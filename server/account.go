@@ -20,6 +20,7 @@ func (s *Server) registerAccountRoutes(r *mux.Router) {
 	s.post(r, passwordPath, s.setPassword)
 	s.post(r, "/account/key", s.requestKey)
 	s.post(r, "/account/sessions/end", s.endSessions)
+	s.post(r, "/account/units", s.chooseUnits)
 }
 
 // accountPage is one's own log-in, key and sessions.
@@ -212,4 +213,18 @@ func (s *Server) endSessions(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	return seeOther(w, r, "/account", "sessions_ended")
+}
+
+// chooseUnits keeps in which units this browser shows figures, and goes back to where it was asked.
+func (s *Server) chooseUnits(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	units := r.PostForm.Get("units")
+	c := &http.Cookie{Name: unitsCookie, Value: units, Path: "/", MaxAge: 400 * 24 * 3600, HttpOnly: true, Secure: s.secure, SameSite: http.SameSiteLaxMode}
+	if units != "si" && units != "us" {
+		c.Value, c.MaxAge = "", -1
+	}
+	http.SetCookie(w, c)
+	return seeOther(w, r, localPath(r.PostForm.Get("back")), "units_chosen")
 }

@@ -60,6 +60,9 @@ var apiRoutes = []apiRoute{
 
 	{"GET", "/lessons", apiLessons, false},
 	{"GET", "/lessons/{lesson}", apiLesson, false},
+	{"GET", "/lessons/{lesson}/notes", apiShopNotes, false},
+	{"POST", "/lessons/{lesson}/notes", apiPinNote, false},
+	{"POST", "/lessons/{lesson}/notes/{note}/remove", apiRemoveNote, false},
 	{"GET", "/vehicles/{vehicle}", apiVehicleSheet, false},
 	{"POST", "/readings", apiRead, false},
 	{"GET", "/changes/{apprentice}", apiChanges, false},

@@ -215,6 +215,10 @@ func apiLesson(c *apiCall) (apiAnswer, error) {
 	if l == nil {
 		return apiAnswer{}, failure{status: http.StatusNotFound, code: "unknown_lesson", args: map[string]string{"lesson": c.v("lesson")}}
 	}
+	notes, err := c.acts.NotesBeside(c.ctx())
+	if err != nil {
+		return apiAnswer{}, err
+	}
 	var car *curriculum.Vehicle
 	if id := c.q("vehicle"); id != "" {
 		if car = p.Vehicle(id); car == nil {
@@ -224,7 +228,52 @@ func apiLesson(c *apiCall) (apiAnswer, error) {
 	return ok(struct {
 		apiLessonLine
 		HTML string `json:"html"`
-	}{lessonLine(l), string(l.HTML(car, p.Units, picturePath(p)))})
+	}{lessonLine(l), string(l.HTMLWithNotes(car, p.Units, picturePath(p), noteTexts(notes, l.ID)))})
+}
+
+func apiShopNotes(c *apiCall) (apiAnswer, error) {
+	all, err := c.acts.Notes(c.ctx())
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type note struct {
+		ID        string     `json:"id"`
+		Step      string     `json:"step"`
+		Note      string     `json:"note"`
+		By        string     `json:"by"`
+		At        time.Time  `json:"at"`
+		RemovedBy *string    `json:"removed_by"`
+		RemovedAt *time.Time `json:"removed_at"`
+	}
+	out := struct {
+		Notes []note `json:"notes"`
+	}{[]note{}}
+	for _, n := range all {
+		if n.Lesson != c.v("lesson") {
+			continue
+		}
+		x := note{ID: n.Entry, Step: n.Step, Note: n.Text, By: n.By, At: n.At}
+		if n.RemovedBy != "" {
+			x.RemovedBy, x.RemovedAt = &n.RemovedBy, &n.RemovedAt
+		}
+		out.Notes = append(out.Notes, x)
+	}
+	return ok(out)
+}
+
+func apiPinNote(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		Step string `json:"step"`
+		Note string `json:"note"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	return receipt(c.acts.PinNote(c.ctx(), c.actor, c.id, c.v("lesson"), in.Step, in.Note))
+}
+
+func apiRemoveNote(c *apiCall) (apiAnswer, error) {
+	return receipt(c.acts.RemoveNote(c.ctx(), c.actor, c.id, c.v("note")))
 }
 
 // apiFigure is a row of a sheet's figures.

@@ -51,6 +51,7 @@ var entryTitles = map[ledger.Type]string{
 	ledger.LessonRead:        "Lesson read",
 	ledger.TestIssued:        "Theory test begun",
 	ledger.TestHandedIn:      "Theory test handed in",
+	ledger.ShopNote:          "A shop note was pinned, or taken off",
 	ledger.QuestionVoided:    "A question was voided, or counts again",
 	ledger.SignOff:           "Watched job signed",
 	ledger.UnwatchedJob:      "Unwatched job",
@@ -162,6 +163,12 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		if x.WatchedBy != "" {
 			add("Watched by ", name(x.WatchedBy))
 		}
+	case *ledger.ShopNotePayload:
+		add(lessonTitle(w.p, x.Lesson), ": ", stepTitle(w.p, x.Lesson+"/"+x.Step))
+		if x.Removes != "" {
+			add("Taken off: entry ", short(x.Removes))
+		}
+		personal("note", "")
 	case *ledger.QuestionVoidedPayload:
 		out = append(out, voidFacts(w.p, x, name)...)
 	case *ledger.SignOffPayload:

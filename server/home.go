@@ -38,8 +38,8 @@ func (s *Server) showFirst(w http.ResponseWriter, r *http.Request) error {
 // nextPage is an apprentice's first page: the next act, what is open, and where every task stands.
 type nextPage struct {
 	BasePage
-	Lead   *nextAct // nil where everything is cleared
-	Others []nextAct
+	Lead   *nextAct  // nil where everything is cleared
+	Others []nextAct // what else can be done now
 	Tests  []openTest
 	Jobs   []jobItem
 	Tasks  []taskLine
@@ -116,9 +116,9 @@ func taskPath(person, task string) string {
 	return "/people/" + url.PathEscape(person) + "/tasks/" + url.PathEscape(task)
 }
 
-// newNextActs lists what to do, one act a task, tasks in the programme's order; what waits for another task comes last.
-func newNextActs(p *curriculum.Programme, c clock, apprentice string, verdicts []readiness.Verdict) []nextAct {
-	var now, later []nextAct
+// newNextActs lists what can be done, one act a task, tasks in the programme's order, and what has to wait for something else.
+// asked holds the open jobs by task: what was asked for already is not asked for again.
+func newNextActs(p *curriculum.Programme, c clock, apprentice string, verdicts []readiness.Verdict, asked map[string]string) (now, later []nextAct) {
 	for _, v := range verdicts {
 		if len(v.Next) == 0 || v.Standing == readiness.Cleared {
 			continue
@@ -126,17 +126,23 @@ func newNextActs(p *curriculum.Programme, c clock, apprentice string, verdicts [
 		n := v.Next[0]
 		a := nextAct{Task: taskTitle(p, v.Task), Text: reasonText(p, c, n)}
 		a.Path, a.Go = nextWay(apprentice, v.Task, n)
+		if job := asked[v.Task]; job != "" && a.Go == askForJob {
+			a.Path, a.Go = job, "See the job that you asked for"
+		}
 		if n.Code == "get_cleared_for" || n.Code == "do_induction" || n.Code == "wait_for_restore" {
 			later = append(later, a)
 		} else {
 			now = append(now, a)
 		}
 	}
-	return append(now, later...)
+	return now, later
 }
 
 // seeReasons is the button of a next act that is done on no page of its own.
 const seeReasons = "See the reasons"
+
+// askForJob is the button of what only a watched job brings about.
+const askForJob = "Ask for a watched job"
 
 // nextWay is the page where a next act is done, and the words of its button.
 func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
@@ -148,7 +154,7 @@ func nextWay(apprentice, task string, n readiness.Reason) (path, words string) {
 	case "take_theory_test", "take_watched_theory_test":
 		return "/tests/start?task=" + url.QueryEscape(task), "Go to the theory test"
 	case "watched_jobs", "other_supervisors", "other_layouts", "steps_unaided":
-		return "/jobs/ask?task=" + url.QueryEscape(task), "Ask for a watched job"
+		return "/jobs/ask?task=" + url.QueryEscape(task), askForJob
 	}
 	return taskPath(apprentice, task), seeReasons
 }
@@ -189,7 +195,11 @@ func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	asked := map[string]string{}
 	for _, j := range jobs {
+		if j.Status != store.JobWithdrawn {
+			asked[j.Task] = "/jobs/" + j.ID
+		}
 		if j.Status == store.JobWithdrawn && (j.Note == "" || b.clock.now.Sub(j.CreatedAt).Hours() > 72) {
 			continue
 		}
@@ -205,8 +215,12 @@ func (s *Server) showNext(w http.ResponseWriter, r *http.Request) error {
 	}
 	warnOfChanges(p, b.clock, page.Tasks, verdicts, changed)
 	page.Changed = changeWarnings(b.clock, changed)
-	if next := newNextActs(p, b.clock, me.ID, verdicts); len(next) > 0 && !page.Left {
-		page.Lead, page.Others = &next[0], next[1:]
+	switch now, later := newNextActs(p, b.clock, me.ID, verdicts, asked); {
+	case page.Left:
+	case len(now) > 0:
+		page.Lead, page.Others = &now[0], now[1:]
+	case len(later) > 0:
+		page.Lead = &later[0]
 	}
 	return s.render(w, r, http.StatusOK, page)
 }

@@ -148,6 +148,8 @@ type lessonPage struct {
 	Read        moment // in this edition, by the person who asks
 	Changed     bool   // read, but in another edition only
 	MayRead     bool   // an apprentice who can note it
+	MayPin      bool   // shop notes
+	Units       string // in which figures are shown
 	Practice    string
 	VehiclePath string
 }
@@ -159,7 +161,7 @@ func (lessonPage) template() string { return "lesson" }
 func newLessonPage(b BasePage, p *curriculum.Programme, l *curriculum.Lesson, v *curriculum.Vehicle, read readings, mayRead bool) lessonPage {
 	b.Title = l.Title
 	page := lessonPage{BasePage: b, ID: l.ID, Edition: l.Edition, Minutes: l.Minutes, Vehicles: vehicleChoices(p), MayRead: mayRead,
-		HTML: l.HTML(v, p.Units, picturePath(p))}
+		Units: b.unitsOf(p), HTML: l.HTML(v, b.unitsOf(p), picturePath(p))}
 	if v != nil {
 		page.Vehicle, page.Car, page.VehiclePath = v.ID, v.Title, "/vehicles/"+url.PathEscape(v.ID)
 		page.set("vehicle", v.ID)
@@ -219,7 +221,18 @@ func (s *Server) showLesson(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.render(w, r, http.StatusOK, newLessonPage(b, p, l, v, read, mayRead))
+	page := newLessonPage(b, p, l, v, read, mayRead)
+	notes, err := s.acts.NotesBeside(r.Context())
+	if err != nil {
+		return err
+	}
+	if beside := noteTexts(notes, l.ID); len(beside) > 0 {
+		page.HTML = l.HTMLWithNotes(v, page.Units, picturePath(p), beside)
+	}
+	if page.MayPin, err = s.may(r.Context(), me, acts.PinNote, acts.Target{}); err != nil {
+		return err
+	}
+	return s.render(w, r, http.StatusOK, page)
 }
 
 func (s *Server) readLesson(w http.ResponseWriter, r *http.Request) error {
@@ -256,5 +269,5 @@ func (s *Server) showVehicle(w http.ResponseWriter, r *http.Request) error {
 		return failure{status: http.StatusNotFound, code: "page_not_found"}
 	}
 	b.Title = v.Title
-	return s.render(w, r, http.StatusOK, vehiclePage{BasePage: b, HTML: v.HTML(p.Units, picturePath(p)), Layout: readable(v.Layout)})
+	return s.render(w, r, http.StatusOK, vehiclePage{BasePage: b, HTML: v.HTML(b.unitsOf(p), picturePath(p)), Layout: readable(v.Layout)})
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"brakewright/curriculum"
 	"brakewright/server/acts"
 	"brakewright/store"
 )
@@ -29,6 +30,7 @@ type BasePage struct {
 	Errors  map[string]string // by field
 
 	clock clock
+	units string // that the person chose, "" for the programme's
 }
 
 // personLink is somebody as a page names them.
@@ -119,6 +121,17 @@ func contains(list []string, s string) bool {
 	return false
 }
 
+// unitsCookie holds in which units a person wants figures shown. It is a matter of this browser alone.
+const unitsCookie = "units"
+
+// unitsOf are the units in which figures are shown: those that the person chose, else the programme's.
+func (b BasePage) unitsOf(p *curriculum.Programme) string {
+	if b.units == "si" || b.units == "us" {
+		return b.units
+	}
+	return p.Units
+}
+
 // base is the BasePage of a request. title is the page's own.
 func (s *Server) base(r *http.Request, title string) (BasePage, error) {
 	info, err := s.store.Info(r.Context())
@@ -131,6 +144,9 @@ func (s *Server) base(r *http.Request, title string) (BasePage, error) {
 	}
 	b := BasePage{Title: title, Programme: info.Title, Demo: info.Demo, Version: s.config.Version, Form: url.Values{}, Errors: map[string]string{}, clock: c,
 		Notice: noticeText(r.URL.Query().Get("notice"))}
+	if c, err := r.Cookie(unitsCookie); err == nil {
+		b.units = c.Value
+	}
 	if p := personFrom(r.Context()); p != nil {
 		b.Person = &personLink{ID: p.ID, Name: personName(p)}
 		b.Sections = sections(p, c.today(), r.URL.Path)
@@ -194,6 +210,10 @@ func sections(p *store.Person, today, path string) []navSection {
 		}
 		sec.Links = links
 		out = append(out, sec)
+	}
+	if len(out) > 0 && !seen["/programme"] && acts.May(p, acts.WriteProgramme, acts.Target{Date: today}) == nil { // the author right
+		last := &out[len(out)-1]
+		last.Links = append(last.Links, navLink{Path: "/programme", Text: "Programme", Current: path == "/programme" || strings.HasPrefix(path, "/programme/")})
 	}
 	if len(out) > 0 && !seen["/lessons"] {
 		last := &out[len(out)-1]

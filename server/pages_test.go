@@ -992,6 +992,24 @@ func TestProgrammePageOffersWhatChanged(t *testing.T) {
 	w.as(w.Supervisors[0]).get("/changes").says(403)
 }
 
+// TestShopNotePages: a coordinator pins a note to a step without forking the lesson; apprentices read it in the lesson and on the sheet.
+func TestShopNotePages(t *testing.T) {
+	w := newPageWorld(t, nil)
+	c, a := w.as(w.Coordinators[0]), w.as(w.Apprentices[0])
+	a.get("/lessons/safety-induction").hides("Shop note:", "Shop notes beside the steps")
+	p := c.get("/lessons/safety-induction").follow("Shop notes beside the steps").says(200, "No notes hang here.")
+	step := regexp.MustCompile(`<option value="([^"]+)"`).FindStringSubmatch(p.body)[1]
+	p.form("Pin it").set("step", step).set("note", " ").press("").says(422, "Write what the note says.")
+	p.form("Pin it").set("step", step).set("note", "Keep these words "+strings.Repeat("x", 400)).press("").says(422, "Keep these words", "too long")
+	p = p.form("Pin it").set("step", step).set("note", "The <chocks> hang at bay 3.").press("").says(200, "The note is pinned", "The <chocks> hang at bay 3.")
+	a.get("/lessons/safety-induction").says(200, "Shop note:", "The <chocks> hang at bay 3.")
+	a.get("/lessons/safety-induction/notes").says(200, "The <chocks> hang at bay 3.").hides("Take off", "Pin it")
+	a.post("/lessons/safety-induction/notes", url.Values{"step": {step}, "note": {"x"}}).says(403)
+	p.form("Take off").press("").says(200, "It stays in the record.", "taken off by")
+	a.get("/lessons/safety-induction").hides("Shop note:")
+	c.get("/ledger").says(200, "A shop note was pinned, or taken off")
+}
+
 // TestNewerProgramOffersItsProgramme: what was pinned when the programme was founded stays in use under a newer program, which offers
 // its own as a change report; only a signature takes it up. A programme of another title is offered nothing.
 func TestNewerProgramOffersItsProgramme(t *testing.T) {

@@ -170,7 +170,7 @@ func newProgrammePage(b BasePage, p *curriculum.Programme, adoptions []store.Ado
 			line.Layouts = itoa(a.Layouts)
 		}
 		if a.TheoryTest != nil {
-			line.Test = "pass at " + itoa(a.TheoryTest.PassPercent) + " %"
+			line.Test = "pass at " + itoa(a.TheoryTest.PassPercent) + "\u00a0%"
 			if a.TheoryTest.Watched {
 				line.Test += ", watched"
 			}

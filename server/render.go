@@ -18,7 +18,7 @@ type page interface{ template() string }
 var pages = []page{
 	openJobsPage{}, jobNumberPage{}, spotCheckPage{}, casesPage{}, newCasePage{}, casePage{},
 	accountPage{}, askCarPage{}, askPage{}, boardPage{}, changesPage{}, codePage{}, decisionPage{}, entryPage{}, errorPage{}, floorPage{},
-	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{},
+	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{}, notesPage{},
 	nextPage{}, peoplePage{}, personPage{}, duePage{}, erasePage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},
 }

@@ -18,6 +18,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 
 	s.registerLessonRoutes(r)
 	s.registerConfirmRoutes(r)
+	s.registerNoteRoutes(r)
 	s.registerPracticeRoutes(r)
 	s.registerTestRoutes(r)
 	s.registerStatisticsRoutes(r)

@@ -77,6 +77,9 @@ func (s *Server) loggedIn(h handler) handler {
 			if r.Method == http.MethodPost && tapPath.MatchString(r.URL.Path) {
 				return s.keepTap(w, r)
 			}
+			if r.Method == http.MethodPost && r.URL.Path == "/programme/write" {
+				return s.keepText(w, r)
+			}
 			to := "/login"
 			if r.Method == http.MethodGet && r.URL.Path != "/" {
 				to += "?next=" + url.QueryEscape(r.URL.RequestURI())

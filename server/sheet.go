@@ -144,9 +144,10 @@ type stepView struct {
 	Why            []string
 	Skipped        []string
 	Checks         []string
-	Error          string // what was wrong with the last thing sent about this step
-	Open           bool   // nothing tapped yet
-	Path           string // where a form of this step is sent
+	Notes          []string // shop notes
+	Error          string   // what was wrong with the last thing sent about this step
+	Open           bool     // nothing tapped yet
+	Path           string   // where a form of this step is sent
 	Nonce, By      string
 	Watching       bool
 	DecidesHolds   bool
@@ -531,6 +532,11 @@ func (s *Server) jobForm(w http.ResponseWriter, r *http.Request, sh *acts.JobShe
 		return err
 	}
 	page := newJobPage(b, p, sh, rights, site, names, nonce.String(), bad)
+	notes, err := s.acts.NotesBeside(ctx)
+	if err != nil {
+		return err
+	}
+	page.hang(notes)
 	if rights.decline {
 		watchers, err := s.acts.Watchers(ctx, sh.Job.ID)
 		if err != nil {

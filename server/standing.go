@@ -165,7 +165,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		page.Title = t.Title
 	}
 	for _, n := range v.Next {
-		a := nextAct{Text: reasonText(p, b.clock, n)}
+		a := nextAct{Text: spelled(reasonText(p, b.clock, n))}
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
 			if a.Go == seeReasons {
@@ -187,6 +187,9 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 			continue
 		}
 		page.Reasons = append(page.Reasons, reasonText(p, b.clock, r))
+	}
+	if v.Standing == readiness.Building && !v.Ready {
+		page.Since = buildingWords(len(page.Closed), len(page.Gates))
 	}
 	for _, r := range v.Notes.Warnings {
 		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))

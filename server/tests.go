@@ -237,6 +237,10 @@ func (s *Server) answerQuestion(w http.ResponseWriter, r *http.Request) error {
 			if err != nil {
 				return err
 			}
+			if r.PostForm.Get("go") == "keep" { // half an answer is no mistake yet; a button says what is wrong with it
+				w.WriteHeader(http.StatusNoContent)
+				return nil
+			}
 			p, err := s.acts.Programme(r.Context())
 			if err != nil {
 				return err
@@ -247,6 +251,8 @@ func (s *Server) answerQuestion(w http.ResponseWriter, r *http.Request) error {
 	switch {
 	case r.PostForm.Get("move") != "":
 		return seeOther(w, r, questionPath(v.Test.ID, n)+"#order", "answer_saved")
+	case r.PostForm.Get("go") == "keep":
+		return seeOther(w, r, questionPath(v.Test.ID, n), "")
 	case r.PostForm.Get("go") == "previous" && n > 1:
 		return seeOther(w, r, questionPath(v.Test.ID, n-1), "")
 	case r.PostForm.Get("go") == "review" || n == len(v.Form.Questions):

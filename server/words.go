@@ -2,6 +2,7 @@ package server
 
 import (
 	"html/template"
+	"slices"
 	"strings"
 
 	"brakewright/curriculum"
@@ -20,6 +21,9 @@ var notices = map[string]string{
 	"key_asked":          "Your new signing key waits for a coordinator.",
 	"sessions_ended":     "The session was ended.",
 	"confirmed":          "Noted: you have read the change and confirm it.",
+	"units_chosen":       "Figures are now shown in these units, in this browser.",
+	"note_pinned":        "The note is pinned. It stands beside the step in the lesson and on job sheets.",
+	"note_removed":       "The note is taken off. It stays in the record.",
 	"read":               "Noted: you have read this lesson.",
 	"answer_saved":       "Saved.",
 	"job_asked":          "Asked. A supervisor will see it at once.",
@@ -96,6 +100,26 @@ var jobStatusNames = map[string]string{
 	"finished":  "Done, not signed yet",
 	"signed":    "Signed",
 	"withdrawn": "Withdrawn",
+}
+
+// buildingWords says what keeps a task from being ready for decision: closed gates, or else that it is not sure enough.
+func buildingWords(closed, gates int) string {
+	switch closed {
+	case 0:
+		return "Still building: every gate is open, but it is not sure enough yet. More watched jobs would tell."
+	case 1:
+		return "Still building: 1 of " + itoa(gates) + " gates is closed."
+	}
+	return "Still building: " + itoa(closed) + " of " + itoa(gates) + " gates are closed."
+}
+
+// spelled writes a small number that begins a sentence as a word: in a numbered list "2. 1 more job" is read twice.
+func spelled(sentence string) string {
+	number, rest, found := strings.Cut(sentence, " ")
+	if i := slices.Index([]string{"1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12"}, number); found && i >= 0 {
+		return []string{"One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve"}[i] + " " + rest
+	}
+	return sentence
 }
 
 func roleName(role string) string { return capital(role) }

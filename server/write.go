@@ -1,10 +1,12 @@
 package server
 
 import (
+	"html/template"
 	"io"
 	"maps"
 	"net/http"
 	"net/url"
+	"path"
 	"slices"
 	"strings"
 
@@ -81,8 +83,10 @@ type writePage struct {
 	Broken     bool
 	Problems   []problemLine // of this file first, then the others'
 	Lesson     bool          // the file is a lesson that loads
+	HTML       template.HTML // how it reads
 	Questions  []askedView
 	Full       bool
+	LoggedOut  bool // the session ended while it was written
 }
 
 func (writePage) template() string { return "write" }
@@ -90,7 +94,22 @@ func (writePage) template() string { return "write" }
 func (s *Server) showWrite(w http.ResponseWriter, r *http.Request) error {
 	ctx, me := r.Context(), personFrom(r.Context())
 	file := r.FormValue("file")
+	if words := r.FormValue("begin"); words != "" {
+		id := curriculum.StarterID(words)
+		if id == "" {
+			return s.programmeForm(w, r, failure{status: http.StatusUnprocessableEntity, code: "bad_id", field: "begin", text: "Use letters and digits."})
+		}
+		file = "lessons/" + id + ".md"
+	}
 	text, drafted, err := s.acts.DraftText(ctx, me, file)
+	if x, ok := acts.AsRefusal(err); ok && x.Code == "not_found" && strings.HasPrefix(file, "lessons/") {
+		p, err := s.acts.Programme(ctx)
+		if err != nil {
+			return err
+		}
+		text = curriculum.Starter(strings.TrimSuffix(path.Base(file), ".md"), p.Languages[0], p.Tasks[0].ID)
+		return s.writeForm(w, r, file, text, false, nil)
+	}
 	if err != nil {
 		return err
 	}
@@ -135,6 +154,7 @@ func (s *Server) writeForm(w http.ResponseWriter, r *http.Request, file, text st
 		page.Vehicles = vehicleChoices(p)
 		if l := lessonOfFile(p, file); l != nil {
 			page.Lesson = true
+			page.HTML = l.HTML(p.Vehicle(page.Vehicle), p.Units, picturePath(p))
 			if page.Questions, err = questionsOf(p, l, p.Vehicle(page.Vehicle)); err != nil {
 				return err
 			}
@@ -192,6 +212,20 @@ func (s *Server) uploadDraft(w http.ResponseWriter, r *http.Request) error {
 		return s.programmeForm(w, r, err)
 	}
 	return seeOther(w, r, draftPath(me.ID), "draft_saved")
+}
+
+// keepText shows a text whose author's session ended while it was written: nothing is lost, and it is saved by the same button.
+func (s *Server) keepText(w http.ResponseWriter, r *http.Request) error {
+	if err := form(r); err != nil {
+		return err
+	}
+	b, err := s.base(r, "Write")
+	if err != nil {
+		return err
+	}
+	b.Problem = "Your session had ended. What you wrote is here: log in in another window, then save it."
+	b.Wide = true
+	return s.render(w, r, http.StatusUnauthorized, writePage{BasePage: b, File: r.PostForm.Get("file"), Text: r.PostForm.Get("text"), LoggedOut: true})
 }
 
 // draftPage is a draft as a whole: what it changes and whom it touches, what is wrong with it, and the signature.

@@ -36,7 +36,7 @@ func newFacts() facts {
 // keeps says whether an entry of a type leaves all that is remembered as it is.
 func keeps(typ ledger.Type) bool {
 	switch typ {
-	case ledger.LessonRead, ledger.TestIssued, ledger.TestHandedIn, ledger.QuestionVoided, ledger.SignOff, ledger.UnwatchedJob, ledger.SpotCheck, ledger.CaseOpened, ledger.Return,
+	case ledger.LessonRead, ledger.TestIssued, ledger.TestHandedIn, ledger.QuestionVoided, ledger.ShopNote, ledger.SignOff, ledger.UnwatchedJob, ledger.SpotCheck, ledger.CaseOpened, ledger.Return,
 		ledger.ClearanceGiven, ledger.StandDownOrdered, ledger.StandDownSigned, ledger.Restored, ledger.Recognised, ledger.Corrected,
 		ledger.Disputed, ledger.DisputeSettled:
 		return true

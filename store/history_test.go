@@ -217,6 +217,14 @@ func (c *chance) submission() *ledger.Submission {
 			p.WatchedBy = actor.ID
 		}
 		actor, payload = subject, p
+	case ledger.ShopNote:
+		p := ledger.ShopNotePayload{Lesson: "bleed", Step: "s2"}
+		if c.flip("taken off", 2) {
+			p.Removes = c.of(ledger.ShopNote, ledger.SignOff)
+		} else {
+			personal["note"] = "mind the hose"
+		}
+		actor, payload = any("coordinator"), p
 	case ledger.QuestionVoided:
 		tests, _ := c.state.HandedIn()
 		p := ledger.QuestionVoidedPayload{Question: "q", Lesson: "bleed", Edition: pick(c, "edition", []string{"", ledger.Hash(nil)}), Restores: c.flip("restores", 3), Tests: tests, Remarked: []ledger.TestRemarked{}}

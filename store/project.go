@@ -93,6 +93,8 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 		err = p.testIssued(x)
 	case *ledger.TestHandedInPayload:
 		err = p.testHandedIn(x)
+	case *ledger.ShopNotePayload:
+		// The entry index says all that pages ask.
 	case *ledger.QuestionVoidedPayload:
 		err = p.questionVoided(x)
 	case *ledger.SignOffPayload:

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"brakewright/curriculum"
 	"brakewright/store"
 )
 
@@ -104,6 +105,30 @@ func (s *Service) WriteDraft(ctx context.Context, actor *store.Person, file, tex
 	}
 	d.Files[file], d.At = []byte(text), s.clock()
 	return translate(s.Store.SaveProgrammeDraft(ctx, *d))
+}
+
+// DraftPicture is a drawing of somebody's draft, by its path and edition, for pages that show the draft. A *Refusal not_found if no draft
+// has it, or if it is none that a page may show.
+func (s *Service) DraftPicture(ctx context.Context, actor *store.Person, file, edition string) ([]byte, error) {
+	all, err := s.Drafts(ctx, actor)
+	if err != nil {
+		return nil, err
+	}
+	for _, d := range all {
+		d, err := s.Store.ProgrammeDraft(ctx, d.Person)
+		if errors.Is(err, store.ErrNotFound) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		if b, ok := d.Files[file]; ok && strings.HasSuffix(file, ".svg") && curriculum.EditionOf(b) == edition {
+			if _, err := curriculum.CheckSVG(b); err == nil {
+				return b, nil
+			}
+		}
+	}
+	return nil, missing(store.ErrNotFound, "file")
 }
 
 // writable says whether a path may be written: a text of a programme folder, in the folder or a language's.

@@ -44,6 +44,7 @@ const (
 	ShowLogInCode   Act = "show_log_in_code"
 	SeeOffer        Act = "see_offer"
 	WriteProgramme  Act = "write_programme" // as a draft
+	PinNote         Act = "pin_note"        // a shop note beside a step
 	AdoptProgramme  Act = "adopt_programme"
 	SeeLedger       Act = "see_ledger"
 	ManageOwnKey    Act = "manage_own_key"
@@ -172,6 +173,8 @@ var permissions = []Row{
 	row(SeeOffer, Author, in(Everywhere)),
 	row(WriteProgramme, Coordinator, in(AllSites)),
 	row(WriteProgramme, Author, in(Everywhere)),
+	row(PinNote, Coordinator, in(AllSites)),
+	row(PinNote, Author, in(Everywhere)),
 	row(AdoptProgramme, Coordinator, in(AllSites)),
 	row(SeeLedger, Coordinator, in(AllSites)),
 	row(ManageOwnKey, Apprentice, in(Own), NotLeft),

@@ -66,6 +66,7 @@ var cells = map[Act]map[string]string{
 	ShowLogInCode:   {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,nobody"},
 	SeeOffer:        {Author: "*"},
 	WriteProgramme:  {Author: "*"},
+	PinNote:         {Author: "*"},
 	AdoptProgramme:  {},
 	SeeLedger:       {},
 	ManageOwnKey:    {Apprentice: "self nobody", Supervisor: "self nobody", Coordinator: "self nobody"},
@@ -120,7 +121,7 @@ func TestMayCellByCell(t *testing.T) {
 
 func TestMayWithARoleForAllSites(t *testing.T) {
 	all := someone("me", role(Coordinator, ""))
-	for _, act := range []Act{ManageSites, AdoptProgramme, SeeLedger, SeeOffer, WriteProgramme} {
+	for _, act := range []Act{ManageSites, AdoptProgramme, SeeLedger, SeeOffer, WriteProgramme, PinNote} {
 		if err := May(all, act, Target{Date: may1}); err != nil {
 			t.Errorf("%s: %v", act, err)
 		}

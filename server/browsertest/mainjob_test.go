@@ -58,7 +58,7 @@ func TestMainJob(t *testing.T) {
 			w.at("/waiting")
 			w.says(s.learner.Name+": "+s.title, "bay 3", "WO-77")
 			w.press("Watch this job")
-			w.at("/jobs/" + job + `\?notice=job_taken`)
+			w.at("/jobs/" + job)
 			s.watchJob(w)
 			s.signJob(w)
 
@@ -192,7 +192,7 @@ func (s *run) askForJob(a *visitor) string {
 	a.fill("#bay", "3")
 	a.fill("#work_order", "WO-77")
 	a.press("Ask")
-	a.at(`/jobs/[0-9a-f-]{36}\?notice=job_asked`)
+	a.at(`/jobs/[0-9a-f-]{36}`)
 	a.says("Asked. A supervisor will see it at once.", "Waiting for a supervisor")
 	return a.where()[len("/jobs/"):][:36]
 }
@@ -283,7 +283,7 @@ func (s *run) signJob(w *visitor) {
 	w.says("Nothing was saved yet.", "wrong")
 	w.fill("#passphrase", s.super.Passphrase)
 	w.press("Sign")
-	w.at(`/waiting\?notice=signed`)
+	w.at(`/waiting`)
 	w.says("Signed.")
 }
 

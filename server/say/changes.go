@@ -112,6 +112,7 @@ var changeWords = map[string]string{
 	"vehicle_added":               "New vehicle sheet: “{vehicle}”.",
 	"vehicle_removed":             "Vehicle sheet removed: “{vehicle}”. Jobs on it stay in the record.",
 	"vehicle_changed":             "{vehicle}: {what} changes from {from} to {to}.",
+	"vehicle_order_changed":       "{vehicle}: the order “{order}” changes from {from} to {to}.",
 	"vehicle_background_changed":  "{vehicle}: only reading matter or typography changes.",
 	"vehicle_translation_added":   "New translation of the sheet “{vehicle}” ({language}).",
 	"vehicle_translation_removed": "Translation of the sheet “{vehicle}” ({language}) removed.",

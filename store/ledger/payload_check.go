@@ -372,6 +372,21 @@ func (p *TestHandedInPayload) check(f *faults) {
 	}
 }
 
+func (p *ShopNotePayload) check(f *faults) {
+	f.id("lesson", p.Lesson)
+	f.id("step", p.Step)
+	_, words := p.Personal["note"]
+	switch {
+	case p.Removes != "":
+		f.id("removes", p.Removes)
+		if words {
+			f.add("note", "stands beside removes")
+		}
+	case !words:
+		f.add("note", "is missing")
+	}
+}
+
 func (p *QuestionVoidedPayload) check(f *faults) {
 	f.id("question", p.Question)
 	f.id("lesson", p.Lesson)

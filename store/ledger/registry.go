@@ -13,6 +13,7 @@ const (
 	MakerCoordinator Maker = "coordinator" // holds the role on the day of recording
 	MakerSupervisor  Maker = "supervisor"  // holds the role on the day of recording
 	MakerAppointed   Maker = "appointed"   // a supervisor appointed for the task at the site on the day it happened
+	MakerAuthor      Maker = "author"      // has the author right on the day of recording
 	MakerSelf        Maker = "self"        // the person whom it is about
 	MakerKeyHolder   Maker = "key holder"  // whoever holds database and key file: the actor is [KeyHolder]
 )
@@ -109,6 +110,8 @@ var kinds = []Kind{
 		New: func() any { return new(TestIssuedPayload) }},
 	{Type: TestHandedIn, Makers: []Maker{MakerSelf}, About: AboutApprentice, Signing: SignNone, Content: []string{"answers", "marks"},
 		When: "one's own test, of this task, still open; watched by a supervisor, if at all", New: func() any { return new(TestHandedInPayload) }},
+	{Type: ShopNote, Makers: []Maker{MakerCoordinator, MakerAuthor}, About: AboutNobody, Signing: SignNone,
+		Personal: []string{"note"}, When: "has words, or names the note that it takes off", New: func() any { return new(ShopNotePayload) }},
 	{Type: QuestionVoided, Makers: []Maker{MakerCoordinator}, About: AboutNobody, Signing: SignActor,
 		Reason: true, Personal: []string{"reason"},
 		When: "not voided already, or to be restored; names every test that had it and was handed in before", New: func() any { return new(QuestionVoidedPayload) }},

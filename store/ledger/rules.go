@@ -3,6 +3,7 @@ package ledger
 import (
 	"crypto/ed25519"
 	"encoding/base64"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -314,6 +315,15 @@ func (j *judge) holds(person, role, date string) (bool, error) {
 	return false, nil
 }
 
+// writes says whether a person has the author right on the day of recording.
+func (j *judge) writes(person string) (bool, error) {
+	roles, err := j.facts.Roles(person)
+	if err != nil {
+		return false, err
+	}
+	return slices.ContainsFunc(roles, func(r RoleFact) bool { return r.Author && inForce(r.From, r.Until, j.recorded) }), nil
+}
+
 // supervises says whether a person is a supervisor on the day of recording, at the entry's site if the role is for one.
 func (j *judge) supervises(person string) (bool, error) {
 	roles, err := j.facts.Roles(person)
@@ -365,6 +375,8 @@ func (j *judge) maker() error {
 			if !ok && err == nil && m == MakerCoordinator {
 				ok, err = j.founding()
 			}
+		case MakerAuthor:
+			ok, err = j.writes(actor)
 		case MakerAppointed:
 			var supervises bool
 			if supervises, err = j.supervises(actor); err != nil || !supervises {
@@ -642,6 +654,12 @@ func (j *judge) own() error {
 		return j.notOneself()
 	case *TestHandedInPayload:
 		return j.test(p)
+	case *ShopNotePayload:
+		if p.Removes == "" {
+			return nil
+		}
+		_, err := j.named(p.Removes, []Type{ShopNote})
+		return err
 	case *QuestionVoidedPayload:
 		return j.voided(p)
 	case *SignOffPayload:

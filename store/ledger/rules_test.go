@@ -70,6 +70,13 @@ func TestRules(t *testing.T) {
 		}
 		return act{typ: QuestionVoided, actor: "cora", payload: p, personal: reason, sign: []string{"cora"}}
 	}
+	note := func(h *history, actor, removes string) act {
+		a := act{typ: ShopNote, actor: actor, payload: ShopNotePayload{Lesson: "bleed", Step: "open", Removes: removes}}
+		if removes == "" {
+			a.personal = []string{"note"}
+		}
+		return a
+	}
 	remarked := func(h *history, entry string) []TestRemarked {
 		return []TestRemarked{{Test: entry, Apprentice: h.id("pat"), Points: 9, Max: 10, Percent: 90, Passed: true, PassedThen: true, Questions: []QuestionDone{}}}
 	}
@@ -675,6 +682,14 @@ func TestRules(t *testing.T) {
 		{"a programme is adopted by a coordinator", NotAllowed, func(h *history) act {
 			return act{typ: ProgrammeAdopted, actor: "sam", payload: ProgrammePayload{}, content: []string{"programme"}, sign: []string{"sam"}}
 		}},
+		{"a note is pinned by a coordinator", "", func(h *history) act { return note(h, "cora", "") }},
+		{"a note is no apprentice's", NotAllowed, func(h *history) act { return note(h, "pat", "") }},
+		{"a supervisor pins a note with the author right only", NotAllowed, func(h *history) act { return note(h, "sam", "") }},
+		{"a note is taken off by its entry", "", func(h *history) act { return note(h, "cora", h.do(note(h, "cora", ""))) }},
+		{"what is no note is not taken off", WrongEntry, func(h *history) act {
+			return note(h, "cora", h.do(void(h, 0, nil)))
+		}},
+		{"a note that is not there is not taken off", NoSuchEntry, func(h *history) act { return note(h, "cora", h.id("none")) }},
 		{"an erasure needs a signature", Unsigned, func(h *history) act {
 			return act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}}
 		}},

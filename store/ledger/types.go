@@ -28,6 +28,7 @@ const (
 	TestIssued        Type = "test_issued"
 	TestHandedIn      Type = "test_handed_in"
 	QuestionVoided    Type = "question_voided" // signed by a coordinator
+	ShopNote          Type = "shop_note"       // pinned to a step of a lesson, or one taken off
 	SignOff           Type = "sign_off"        // signed by the supervisor
 	UnwatchedJob      Type = "unwatched_job"
 	SpotCheck         Type = "spot_check"        // signed by the supervisor
@@ -187,6 +188,14 @@ type TestHandedInPayload struct {
 	WatchedBy string         `json:"watched_by,omitempty"` // supervisor
 	Voids     int            `json:"voids,omitempty"`      // question_voided entries by which it was marked: all there were
 	Questions []QuestionDone `json:"questions"`            // without those that were voided
+}
+
+// ShopNotePayload: personal note, unless it removes one. Nothing of the lesson changes: the note is shown beside the step.
+type ShopNotePayload struct {
+	Refs
+	Lesson  string `json:"lesson"`
+	Step    string `json:"step"`
+	Removes string `json:"removes,omitempty"` // the entry of the note that is taken off
 }
 
 // QuestionVoidedPayload takes a question out of all tests that had it, in one edition of its lesson or in all of them, or

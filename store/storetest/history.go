@@ -48,6 +48,8 @@ func (w *World) FullHistory() Past {
 	do("test", w.Make(pat.ID, ledger.TestIssued, pat.ID, ledger.TestIssuedPayload{Task: bleed, Blueprint: "bleed-test", Seed: "18446744073709551615", Number: 1, Vehicle: "bench-wagon"}, nil, map[string][]byte{"form": form}))
 	do("open test", w.Make(pia.ID, ledger.TestIssued, pia.ID, ledger.TestIssuedPayload{Task: bleed, Blueprint: "bleed-test", Seed: "0", Number: 2}, nil, map[string][]byte{"form": []byte(`{}`)}))
 	do("handed in", w.HandIn(pat, past["test"], bleed, sam))
+	do("note", w.Make(cora.ID, ledger.ShopNote, "", ledger.ShopNotePayload{Lesson: bleed, Step: "s2"}, map[string]string{"note": "the key hangs at bay 3"}, nil))
+	do("note taken off", w.Make(ada.ID, ledger.ShopNote, "", ledger.ShopNotePayload{Lesson: bleed, Step: "s2", Removes: past["note"]}, nil, nil))
 	do("voided", w.Void(cora, "q2", 1, false, ledger.TestRemarked{Test: past["test"], Apprentice: pat.ID, Points: 9, Max: 10, Percent: 90, Passed: true, PassedThen: true,
 		Questions: []ledger.QuestionDone{{Question: "q1", Task: bleed, Correct: true}}}))
 	do("voided in all editions", w.Void(ada, "q3", 1, false))

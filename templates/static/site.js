@@ -49,8 +49,8 @@
 
   const samePage = (url) => new URL(url, location.href).pathname === location.pathname;
 
-  const send = async (url, body) => {
-    const answer = await fetch(url, { method: "POST", body, credentials: "same-origin", headers: { Accept: "text/html" } });
+  const send = async (url, body, options) => {
+    const answer = await fetch(url, { method: "POST", body, credentials: "same-origin", headers: { Accept: "text/html" }, ...options });
     return { answer, html: await answer.text() };
   };
 
@@ -73,6 +73,8 @@
         return;
       }
       if (waiting().length) await flush();
+      toKeep = null;
+      if (keeping) await keeping;
       const { answer, html } = await send(form.action, body);
       if (answer.status === 401 && form.action.endsWith("/tap")) { // the session has ended: the tap waits for the log-in
         keep(form.action, body.toString(), e.submitter);
@@ -158,6 +160,7 @@
     const now = button.disabled ? line.querySelector("button:not(:disabled)") : button;
     if (now) now.focus();
     say(`Moved to ${[...list.children].indexOf(line) + 1} of ${list.children.length}`, true);
+    keepAnswer(list.closest("form"));
   });
   document.addEventListener("change", (e) => {
     const field = e.target.closest && e.target.closest("[data-order] .place input");
@@ -179,10 +182,40 @@
     });
   };
 
+  // ---- an answer is kept as it is given; the buttons save it too ----
+
+  let toKeep = null, keeping = null; // the latest answer, one request at a time: an older one must never arrive later
+  const keepAnswer = (form) => {
+    if (!form || !form.hasAttribute("data-keep") || form.dataset.busy) return;
+    toKeep = new URLSearchParams(new FormData(form));
+    toKeep.set("go", "keep");
+    keeping ||= keepAll(form).finally(() => { keeping = null; });
+  };
+  const keepAll = async (form) => {
+    while (toKeep) {
+      const body = toKeep;
+      toKeep = null;
+      try {
+        const { answer, html } = await send(form.action, body, { keepalive: true });
+        if (answer.status !== 200 || !samePage(answer.url) || !form.isConnected) continue;
+        const next = new DOMParser().parseFromString(html, "text/html").querySelectorAll("[data-kept]");
+        document.querySelectorAll("[data-kept]").forEach((old, i) => { if (next[i]) old.replaceWith(next[i]); });
+      } catch { /* the button sends it again, and says so if it cannot */ }
+    }
+  };
+  document.addEventListener("change", (e) => keepAnswer(e.target.form));
+
   // ---- small things ----
 
+  // What was said once is not said again when the page is loaded anew or its address passed on.
+  const here = new URL(location.href);
+  if (here.searchParams.has("notice")) {
+    here.searchParams.delete("notice");
+    history.replaceState(history.state, "", here);
+  }
+
   const prepare = (root) => {
-    for (const b of root.querySelectorAll("[data-print]")) b.hidden = false;
+    for (const b of root.querySelectorAll("[data-print], [data-scripted]")) b.hidden = false;
   };
   document.addEventListener("click", (e) => {
     if (e.target.closest && e.target.closest("[data-print]")) print();
