@@ -153,8 +153,8 @@ func (a *assessor) judge(p *person, k *ability, apprentice, task string) Verdict
 	}
 	v.Notes = in.notes(d, v.Standing, e.confidence)
 	if a.options.Explain {
-		v.Reasons = in.reasons(v, in.count(), d)
 		v.Next = a.next(in, v, view)
+		v.Reasons = append(in.reasons(v, in.count(), d), view.moved(e, *in.asks.Target, a.today)...)
 	}
 	return v
 }

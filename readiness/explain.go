@@ -9,6 +9,12 @@ import "slices"
 //	cleared              date               cleared_until         date, until
 //	cleared_waived       date               cleared_waived_until  date, until
 //	untried, building, ready_for_decision
+//	building_unsure      jobs: every gate is open, so many more clean jobs would make it sure enough
+//	building_unsure_long the same; jobs alone would not
+//	lapses               date: of somebody cleared, if nothing happens
+//	moved_up             date, from, to: what the records of the last day of work did to the probability (percentages)
+//	moved_down           the same
+//	moved_idle           days, from, to: what idle time has done to it since
 //	confidence_enough    confidence, asked (percentages), target, clean, failed
 //	confidence_short     the same
 //	Warnings of [Notes]: stand_down_unsigned, stand_down_disputed, clearance_disputed, critical_error_after_clearance,
@@ -39,8 +45,13 @@ func (in *inputs) reasons(v Verdict, n counts, d decision) []Reason {
 		all = append(all, reason("lapsed", "date", d.lapsesOn.String(), "since", d.clearance.Date))
 	case Cleared:
 		all = append(all, clearedReason(d.clearance))
+	case Building:
+		all = append(all, buildingReason(v))
 	default:
 		all = append(all, reason(string(v.Standing)))
+	}
+	if v.Standing == Cleared && v.Notes.LapsesOn != "" {
+		all = append(all, reason("lapses", "date", v.Notes.LapsesOn))
 	}
 	for _, g := range v.Gates {
 		if !g.OK {
@@ -57,6 +68,51 @@ func (in *inputs) reasons(v Verdict, n counts, d decision) []Reason {
 		if w.Code != "confidence_fallen" { // said already, with more
 			all = append(all, w)
 		}
+	}
+	return all
+}
+
+// buildingReason says what keeps somebody building whose gates are all open.
+func buildingReason(v Verdict) Reason {
+	for _, g := range v.Gates {
+		if !g.OK {
+			return reason("building")
+		}
+	}
+	for _, n := range v.Next {
+		switch n.Code {
+		case "watched_jobs":
+			return reason("building_unsure", "jobs", n.Args["jobs"])
+		case "jobs_cannot_show":
+			return reason("building_unsure_long")
+		}
+	}
+	return reason("building")
+}
+
+// moved says what moved the estimate since last time: the last day of work, and idle time since. Changes below a
+// percentage point are not worth a sentence.
+func (v *view) moved(now estimate, target float64, today day) []Reason {
+	events := v.evidence.events
+	if len(events) == 0 {
+		return nil
+	}
+	last := events[len(events)-1].on
+	then := func(e *evidence) float64 {
+		at := &view{task: v.task, evidence: e, density: v.task.density(v.general, v.task.likelihood(e))}
+		return at.estimate(target, last).mean
+	}
+	const worth = 0.0095
+	before, after := then(v.evidence.before(last)), then(v.evidence)
+	var all []Reason
+	switch {
+	case after-before > worth:
+		all = append(all, reason("moved_up", "date", last.String(), "from", percent(before), "to", percent(after)))
+	case before-after > worth:
+		all = append(all, reason("moved_down", "date", last.String(), "from", percent(before), "to", percent(after)))
+	}
+	if after-now.mean > worth {
+		all = append(all, reason("moved_idle", "days", decimal(int(today-last)), "from", percent(after), "to", percent(now.mean)))
 	}
 	return all
 }

@@ -96,14 +96,14 @@ func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
 		Population: Population{
-			Ability: 2.6, GeneralSD: 0.8, TaskSD: 1.1,
-			Routine: -0.5, Awkward: 0.7, HaloSD: 0.8, DaySD: 0.4,
+			Ability: 3.2, GeneralSD: 0.75, TaskSD: 0.9,
+			Routine: -0.5, Awkward: 0.7, HaloSD: 0.6, DaySD: 0.4,
 			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
-			Deficit: 1.5, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
+			Deficit: 2, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
 			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Error: 0.8, Fade: 0.9,
 			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
 			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
-			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.1, SureUp: 0.9, SureDown: 0.7, SureShift: 0.5,
+			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.05, SureUp: 1, SureDown: 0.65, SureShift: 0.2,
 		},
 		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
 	}
@@ -129,6 +129,21 @@ func (p *Population) bounds() []bound {
 		{"bulk_seen", &p.BulkSeen, 0.001, 0.999}, {"bulk_unseen", &p.BulkUnseen, 0.001, 0.999}, {"places", &p.Places, 0, 1}, {"tail", &p.Tail, 0, 0.5},
 		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
 	}
+}
+
+// NamedValue is a population value with its name in the format.
+type NamedValue struct {
+	Name  string
+	Value float64
+}
+
+// Values are all population values in the order of the format.
+func (p Population) Values() []NamedValue {
+	var all []NamedValue
+	for _, b := range p.bounds() {
+		all = append(all, NamedValue{b.name, *b.value})
+	}
+	return all
 }
 
 // JSON is the snapshot's exact bytes; Hash their SHA-256 (hex).

@@ -108,6 +108,7 @@ var apiRoutes = []apiRoute{
 	{"POST", "/cases/{case}/finding", apiCloseCase, false},
 
 	{"GET", "/standing/{apprentice}", apiStanding, false},
+	{"GET", "/standing/{apprentice}/tasks/{task}/suppose", apiSuppose, false},
 	{"GET", "/board", apiBoard, false},
 	{"GET", "/floor", apiFloor, false},
 	{"POST", "/clearances", apiClear, false},
@@ -158,6 +159,9 @@ var apiRoutes = []apiRoute{
 	{"GET", "/programme", apiProgramme, false},
 	{"GET", "/programme/offer", apiOffer, false},
 	{"POST", "/programme/adopt", apiAdopt, false},
+	{"GET", "/parameters", apiParameters, false},
+	{"POST", "/parameters", apiAdoptParameters, false},
+	{"GET", "/parameters/trade-offs", apiTradeOffs, false},
 
 	{"GET", "/ledger/head", apiHead, true},
 	{"GET", "/ledger/proof", apiProof, true},

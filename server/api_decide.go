@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"strconv"
 
 	"brakewright/readiness"
 	"brakewright/server/acts"
@@ -67,6 +68,19 @@ func apiStanding(c *apiCall) (apiAnswer, error) {
 		AsOf       string       `json:"as_of"`
 		Standings  []apiVerdict `json:"standings"`
 	}{c.v("apprentice"), today, verdictsOf(vs)})
+}
+
+func apiSuppose(c *apiCall) (apiAnswer, error) {
+	jobs, err := strconv.Atoi(c.q("jobs"))
+	if err != nil || jobs < 1 || jobs > readiness.MaxSupposed {
+		return apiAnswer{}, failure{status: http.StatusUnprocessableEntity, code: "supposed_jobs", field: "jobs", args: map[string]string{"most": itoa(readiness.MaxSupposed)}}
+	}
+	v, err := c.acts.Suppose(c.ctx(), c.actor, c.v("apprentice"), c.v("task"),
+		readiness.Supposed{Jobs: jobs, OtherSupervisor: c.q("other_supervisors") == "1", OtherLayout: c.q("other_layouts") == "1"})
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	return ok(verdictOf(v))
 }
 
 func apiBoard(c *apiCall) (apiAnswer, error) {

@@ -2,10 +2,12 @@ package server
 
 import (
 	"encoding/base64"
+	"encoding/json"
 	"net/http"
 	"strconv"
 
 	"brakewright/curriculum"
+	"brakewright/readiness"
 	"brakewright/server/acts"
 	"brakewright/server/say"
 	"brakewright/store"
@@ -506,6 +508,50 @@ func apiDueForErasure(c *apiCall) (apiAnswer, error) {
 		people = append(people, line{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil})
 	}
 	return ok(map[string]any{"people": people})
+}
+
+func apiParameters(c *apiCall) (apiAnswer, error) {
+	e, err := c.acts.Estimate(c.ctx(), c.actor)
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	return ok(struct {
+		Hash       string               `json:"hash"`
+		Parameters readiness.Parameters `json:"parameters"`
+	}{e.Hash, e.Parameters})
+}
+
+func apiAdoptParameters(c *apiCall) (apiAnswer, error) {
+	var in struct {
+		Parameters json.RawMessage `json:"parameters"`
+		Passphrase string          `json:"passphrase"`
+	}
+	if err := c.read(&in); err != nil {
+		return apiAnswer{}, err
+	}
+	return receipt(c.acts.AdoptParameters(c.ctx(), c.actor, in.Parameters, in.Passphrase))
+}
+
+func apiTradeOffs(c *apiCall) (apiAnswer, error) {
+	offs, err := c.acts.TradeOffs(c.ctx(), c.actor, c.q("task"))
+	if err != nil {
+		return apiAnswer{}, err
+	}
+	type row struct {
+		Confidence float64 `json:"confidence"`
+		Declared   float64 `json:"declared"`
+		Wrong      float64 `json:"wrong"`
+		Held       float64 `json:"held"`
+		Jobs       float64 `json:"jobs"`
+	}
+	out := struct {
+		Task string `json:"task"`
+		Rows []row  `json:"rows"`
+	}{Task: c.q("task"), Rows: []row{}}
+	for _, o := range offs {
+		out.Rows = append(out.Rows, row(o))
+	}
+	return ok(out)
 }
 
 // ---- the ledger ----

@@ -1086,3 +1086,49 @@ func TestAPIDescriptionIsServed(t *testing.T) {
 		t.Errorf("got %d bytes as %q, %v", len(b), resp.Header.Get("Content-Type"), err)
 	}
 }
+
+func TestAPIParameters(t *testing.T) {
+	w := newAPIWorld(t, "")
+	ada, pat := w.Coordinators[0], w.Apprentices[0]
+	a, p := w.as(ada), w.as(pat)
+	now := a.must(200, "GET", "/parameters", nil)
+	snapshot := now["parameters"].(object)
+	offs := a.must(200, "GET", "/parameters/trade-offs?task=caliper", nil)
+	if len(offs["rows"].([]any)) < 5 {
+		t.Errorf("trade-offs: %v", offs)
+	}
+	if got, _, out := p.send("GET", "/parameters", nil); got != 403 {
+		t.Errorf("an apprentice sees the parameters: %d %v", got, out)
+	}
+	number := func(o object, key string) float64 {
+		t.Helper()
+		x, err := o[key].(json.Number).Float64()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return x
+	}
+	one := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=1", nil)
+	ten := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=10&other_supervisors=1&other_layouts=1", nil)
+	if number(one, "confidence") >= number(ten, "confidence") {
+		t.Errorf("ten jobs that go well: %v, one %v", ten["confidence"], one["confidence"])
+	}
+	if got, _, out := p.send("GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=0", nil); got != 422 || out.(object)["code"] != "supposed_jobs" {
+		t.Errorf("no jobs supposed: %d %v", got, out)
+	}
+	if got, _, out := a.send("POST", "/parameters", object{"parameters": snapshot, "passphrase": ada.Passphrase}); got != 409 || out.(object)["code"] != "parameters_same" {
+		t.Errorf("the same again: %d %v", got, out)
+	}
+	if got, _, out := a.send("POST", "/parameters", object{"parameters": object{"format": "other"}, "passphrase": ada.Passphrase}); got != 422 || out.(object)["code"] != "parameters_unreadable" {
+		t.Errorf("not a snapshot: %d %v", got, out)
+	}
+	snapshot["population"].(object)["ability"], snapshot["up_to"] = 1.5, "2030-01-31"
+	a.must(201, "POST", "/parameters", object{"parameters": snapshot, "passphrase": ada.Passphrase})
+	then := a.must(200, "GET", "/parameters", nil)
+	if then["hash"] == now["hash"] || then["parameters"].(object)["up_to"] != "2030-01-31" {
+		t.Errorf("in force: %v", then["hash"])
+	}
+	if after := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=1", nil); number(after, "probability") >= number(one, "probability") || after["parameters"] != then["hash"] {
+		t.Errorf("standings rest on %v", after["parameters"])
+	}
+}

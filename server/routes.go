@@ -42,6 +42,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerKeyRoutes(r)
 	s.registerProgrammeRoutes(r)
 	s.registerWriteRoutes(r)
+	s.registerEstimateRoutes(r)
 	s.registerLedgerRoutes(r)
 
 	r.NotFoundHandler = s.handle(func(http.ResponseWriter, *http.Request) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"strconv"
 
 	"github.com/gorilla/mux"
 
@@ -115,10 +116,21 @@ type decisionPage struct {
 	Unsigned    string // a stand-down that the person who asks ordered and did not sign
 	WaiverNeeds bool
 	Today       string
-	Deciders    []string    // who may take the decision that is due
-	Sites       []choice    // to which a clearance can be limited
-	StandDowns  []entryLine // that hold
-	Recognise   string      // address, "" for who may not
+	Deciders    []string     // who may take the decision that is due
+	Sites       []choice     // to which a clearance can be limited
+	StandDowns  []entryLine  // that hold
+	Recognise   string       // address, "" for who may not
+	Suppose     *supposeForm // nil for those cleared
+}
+
+// supposeForm asks what would be if the next watched jobs went well, and says it.
+type supposeForm struct {
+	Jobs         []choice
+	Chosen       string // number of jobs, "" before anything was asked
+	OtherSups    bool
+	OtherLayouts bool
+	Line         string
+	Still        []string // gates still closed then
 }
 
 // gateLine is one gate with its state.
@@ -191,6 +203,12 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	}
 	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v), sites)
 	page.WaiverNeeds = !v.Ready
+	if v.Standing != readiness.Cleared {
+		page.Suppose = &supposeForm{}
+		for i := 1; i <= 12; i++ {
+			page.Suppose.Jobs = append(page.Suppose.Jobs, choice{itoa(i), count(i, "job", "jobs")})
+		}
+	}
 	for _, l := range p.Layouts() {
 		page.Layouts = append(page.Layouts, choice{l, readable(l)})
 	}
@@ -229,6 +247,11 @@ func (s *Server) showDecision(w http.ResponseWriter, r *http.Request) error {
 	page, err := s.decisionPage(r.Context(), b, v["person"], v["task"])
 	if err != nil {
 		return err
+	}
+	if page.Suppose != nil {
+		if err := s.suppose(r, page.Suppose, v["person"], v["task"]); err != nil {
+			return err
+		}
 	}
 	return s.render(w, r, http.StatusOK, page)
 }
@@ -390,4 +413,41 @@ func (s *Server) orderedStandDown(ctx context.Context, person, task string) (boo
 		}
 	}
 	return false, nil
+}
+
+// suppose answers the form of a decision page from its query.
+func (s *Server) suppose(r *http.Request, f *supposeForm, person, task string) error {
+	q := r.URL.Query()
+	jobs, err := strconv.Atoi(q.Get("suppose"))
+	if err != nil || jobs < 1 || jobs > len(f.Jobs) {
+		return nil
+	}
+	f.Chosen, f.OtherSups, f.OtherLayouts = itoa(jobs), q.Get("other_supervisors") == "1", q.Get("other_layouts") == "1"
+	v, err := s.acts.Suppose(r.Context(), personFrom(r.Context()), person, task, readiness.Supposed{Jobs: jobs, OtherSupervisor: f.OtherSups, OtherLayout: f.OtherLayouts})
+	if err != nil {
+		return err
+	}
+	p, err := s.acts.Programme(r.Context())
+	if err != nil {
+		return err
+	}
+	asks := p.Policy.Task(task)
+	f.Line = "Then " + chanceWords(v.Probability) + " jobs alone would go without a critical error, and we would be " + percentText(v.Confidence) +
+		" sure of the target; " + percentText(*asks.Confidence) + " is asked. "
+	switch {
+	case v.Ready && v.Standing == readiness.StoodDown:
+		f.Line += "That would do, but for the stand-down."
+	case v.Ready:
+		f.Line += "That would do: the decision would be due."
+	case v.Confidence >= *asks.Confidence:
+		f.Line += "That would be sure enough."
+	default:
+		f.Line += "That would not be sure enough yet."
+	}
+	for _, g := range v.Gates {
+		if !g.OK {
+			f.Still = append(f.Still, say.GateName(g.Gate))
+		}
+	}
+	return nil
 }

@@ -354,6 +354,11 @@ func (s *Service) Standings(ctx context.Context, actor *store.Person, apprentice
 	return s.standings(ctx, actor, apprentice)
 }
 
+// Suppose is the verdict of one task if so many watched jobs go well from tomorrow. Nothing is kept of it.
+func (s *Service) Suppose(ctx context.Context, actor *store.Person, apprentice, task string, x readiness.Supposed) (readiness.Verdict, error) {
+	return s.suppose(ctx, actor, apprentice, task, x)
+}
+
 // Board is apprentices × tasks.
 type Board struct {
 	Date  string
@@ -612,6 +617,21 @@ type Offer struct {
 	Programme *curriculum.Programme // nil if it has errors
 	Same      bool                  // nothing differs
 	Changes   []curriculum.Change   // the words are in server/say
+}
+
+// Estimate says which parameters the estimate of readiness rests on, to a coordinator.
+func (s *Service) Estimate(ctx context.Context, actor *store.Person) (*Estimate, error) {
+	return s.estimate(ctx, actor)
+}
+
+// TradeOffs sets false clearances against people held back, for a task, as the parameters in force see it.
+func (s *Service) TradeOffs(ctx context.Context, actor *store.Person, task string) ([]readiness.TradeOff, error) {
+	return s.tradeOffs(ctx, actor, task)
+}
+
+// AdoptParameters puts a snapshot, as `brakewright calibrate` writes it, in force by the coordinator's signature.
+func (s *Service) AdoptParameters(ctx context.Context, actor *store.Person, snapshot []byte, passphrase string) (store.Receipt, error) {
+	return s.adoptParameters(ctx, actor, snapshot, passphrase)
 }
 
 // Adopt adopts an offered edition by the coordinator's signature; edition must equal the offer's (what was shown).

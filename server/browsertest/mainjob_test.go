@@ -341,7 +341,7 @@ func (s *run) otherPages(a, w, c *visitor, job string) {
 	for _, path := range []string{"/waiting", "/sign", "/cases", "/cases/new", "/checks/new", "/jobs/number", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/account"} {
 		w.open(path)
 	}
-	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/ledger", "/account"} {
+	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/estimate", s.path() + "?suppose=3", "/ledger", "/account"} {
 		c.open(path)
 	}
 	v := s.visit(c.size)

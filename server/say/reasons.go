@@ -122,6 +122,12 @@ var reasonWords = map[string]string{
 	"cleared_waived_until": "Cleared on {date} by a waiver, until {until}.",
 	"untried":              "Nothing was begun yet.",
 	"building":             "Still building.",
+	"building_unsure":      "Still building: every gate is open, but we are not sure enough yet. {jobs:more clean watched job|more clean watched jobs} would do.",
+	"building_unsure_long": "Still building: every gate is open, but we are not sure enough yet.",
+	"lapses":               "It lapses on {date} if the task is not done before.",
+	"moved_up":             "The work of {date} moved the estimate from {from} % to {to} %.",
+	"moved_down":           "The work of {date} moved the estimate down from {from} % to {to} %.",
+	"moved_idle":           "{days:day|days} without this task have moved it from {from} % to {to} %.",
 	"ready_for_decision":   "Everything asked is there. A person decides.",
 	"confidence_enough": "We are {confidence} % sure that at least {target} % of jobs alone would go without a critical error; {asked} % is asked. " +
 		"It rests on {clean:clean watched job|clean watched jobs} and {failed:critical failure|critical failures}.",

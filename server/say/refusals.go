@@ -281,18 +281,21 @@ var refusalWords = map[string]string{
 	"bad_origin":             "“{origin}” cannot name the ledger. Use a name without spaces or plus signs, such as brakes.example.org/north.",
 
 	// programme
-	"offer_broken":       "The offered folder has errors, so it cannot be adopted. Mend them first.",
-	"offer_changed":      "The folder has changed since you saw it. Look at the changes again, then adopt.",
-	"zip_unreadable":     "This is no zip archive that can be read. Pack the folder again and upload it.",
-	"zip_path":           "The archive holds “{name}”, which leads out of the folder or is a link. Pack plain files only.",
-	"zip_twice":          "The archive holds “{name}” twice. Pack the folder again.",
-	"zip_too_large":      "The archive unpacks to more than any programme needs (32 MiB, 5,000 files). Pack the programme's own folder only.",
-	"zip_no_programme":   "The archive has no programme.yaml at its top. Pack the folder that holds it.",
-	"file_not_writable":  "“{name}” is no lesson, vehicle sheet or programme.yaml. Choose one of the list.",
-	"note_empty":         "Write what the note says.",
-	"note_removed":       "This note was taken off already.",
-	"nothing_to_confirm": "Nothing of this lesson has changed since what you were shown, or more has. Look again at what changed.",
-	"offer_same":         "The folder is the same as the edition in use. There is nothing to adopt.",
+	"offer_broken":          "The offered folder has errors, so it cannot be adopted. Mend them first.",
+	"offer_changed":         "The folder has changed since you saw it. Look at the changes again, then adopt.",
+	"zip_unreadable":        "This is no zip archive that can be read. Pack the folder again and upload it.",
+	"zip_path":              "The archive holds “{name}”, which leads out of the folder or is a link. Pack plain files only.",
+	"zip_twice":             "The archive holds “{name}” twice. Pack the folder again.",
+	"zip_too_large":         "The archive unpacks to more than any programme needs (32 MiB, 5,000 files). Pack the programme's own folder only.",
+	"zip_no_programme":      "The archive has no programme.yaml at its top. Pack the folder that holds it.",
+	"file_not_writable":     "“{name}” is no lesson, vehicle sheet or programme.yaml. Choose one of the list.",
+	"note_empty":            "Write what the note says.",
+	"note_removed":          "This note was taken off already.",
+	"nothing_to_confirm":    "Nothing of this lesson has changed since what you were shown, or more has. Look again at what changed.",
+	"supposed_jobs":         "Suppose from 1 to {most} jobs.",
+	"parameters_same":       "This snapshot is in force already. There is nothing to adopt.",
+	"parameters_unreadable": "The snapshot cannot be read: {text}. Take a file that brakewright calibrate wrote.",
+	"offer_same":            "The folder is the same as the edition in use. There is nothing to adopt.",
 }
 
 var ruleWords = map[string]string{
