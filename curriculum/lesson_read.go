@@ -41,6 +41,7 @@ func readLesson(f File, r *report) *lessonReader {
 	d := parseMarkdown(r.src, body)
 	l := &Lesson{ID: front.id.text, Title: front.title.text, Language: front.language.text, Tasks: texts(front.tasks),
 		Prerequisites: texts(front.prerequisites), Minutes: front.minutes, File: f.Path, Edition: f.Edition, source: f.Bytes, doc: d}
+	d.lesson = l
 	lr := &lessonReader{report: r, d: d, l: l, front: front, rowIDs: map[string]bool{}, rows: map[string]int{}}
 	d.findSections(r)
 	for _, s := range d.sections {

@@ -18,6 +18,7 @@ type document struct {
 	src      *source
 	body     []byte // the source with the front matter blanked, so that offsets are those of the file
 	root     ast.Node
+	lesson   *Lesson // that was read from it, nil of a vehicle sheet
 	sections []*section
 	attrs    map[ast.Node]span // attribute blocks taken off the first lines of list items
 
@@ -45,6 +46,7 @@ type mark struct {
 	figure *Figure // the value cell of a vehicle sheet's figures
 	column string  // of a cell of our tables: its column's heading, "" in the heading itself
 	first  bool    // the cell that names its row
+	read   Measure // of a point: what is measured there
 }
 
 // section is a level-2 heading with the blocks up to the next heading of level 1 or 2.

@@ -287,7 +287,9 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 	case pointCheck:
 		s.Check = append(s.Check, t)
 	case pointMeasure:
-		s.Measures = append(s.Measures, lr.measure(t, lr.d.start(e)))
+		read := lr.measure(t, lr.d.start(e))
+		lr.d.marks[li] = mark{each: s.Step, read: read}
+		s.Measures = append(s.Measures, read)
 		s.measureAt = append(s.measureAt, lr.d.start(e))
 	}
 }

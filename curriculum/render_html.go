@@ -177,7 +177,10 @@ func (p *page) list(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 	for c := n.FirstChild(); c != nil && empty; c = c.NextSibling() {
 		empty = p.hidden(c)
 	}
-	if empty {
+	if empty { // the heading above stays, so something must stand under it
+		if entering {
+			_, _ = w.WriteString("<p>" + esc(p.say.notHere) + "</p>\n")
+		}
 		return ast.WalkSkipChildren, nil
 	}
 	return p.stock(w, n, entering)
@@ -206,6 +209,9 @@ func (p *page) listItem(w util.BufWriter, _ []byte, n ast.Node, entering bool) (
 }
 
 func (p *page) paragraph(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	if !entering {
+		p.measured(w, n)
+	}
 	status, err := p.stock(w, n, entering)
 	if entering {
 		p.badges(w, n)
@@ -214,11 +220,29 @@ func (p *page) paragraph(w util.BufWriter, _ []byte, n ast.Node, entering bool) 
 }
 
 func (p *page) textBlock(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	if !entering {
+		p.measured(w, n)
+	}
 	status, err := p.stock(w, n, entering)
 	if entering {
 		p.badges(w, n)
 	}
 	return status, err
+}
+
+// measured writes the figure behind a point that names a row of the lesson's figures; a vehicle's link shows its own.
+func (p *page) measured(w util.BufWriter, n ast.Node) {
+	li := n.Parent()
+	if p.d.lesson == nil || li == nil || li.FirstChild() != n {
+		return
+	}
+	read := p.d.marks[li].read
+	if read.FigureName == "" {
+		return
+	}
+	if f, ok := p.d.lesson.Limit(read, p.v, ""); ok {
+		_, _ = w.WriteString(` (<span class="figure">` + esc(f.FigureIn(p.units)) + `</span>)`)
+	}
 }
 
 // badges writes a step's marks, in words, before its first line.
