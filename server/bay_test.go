@@ -145,10 +145,10 @@ func TestAnEndedSessionLosesNoTap(t *testing.T) {
 
 func TestPaperSheetOnPages(t *testing.T) {
 	w := newPageWorld(t, nil)
-	a, sup := w.as(w.Apprentices[0]), w.as(w.Supervisors[0])
+	a := w.as(w.Apprentices[0])
 	askJob(a, "induction", "trainer-a")
 	w.Clock.Add(8 * time.Hour)
-	sup = w.as(w.Supervisors[0])
+	sup := w.as(w.Supervisors[0])
 	sup.get("/jobs/number").form("Job number").set("number", "99").press("").says(422, "No job that you may see has this number.")
 	p := sup.get("/jobs/number").form("Job number").set("number", "1").press("").says(200, "Waiting for a supervisor")
 	job := p.url.Path

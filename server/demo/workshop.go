@@ -55,7 +55,7 @@ func (b *builder) described(task, title string) curriculum.Car {
 	v := b.prog.Vehicles[0]
 	c := curriculum.Car{Title: title, Layout: v.Layout, Features: v.Features, Orders: v.Orders}
 	for _, w := range v.Wheels {
-		c.Wheels = append(c.Wheels, curriculum.CarWheel{Name: w.Name, Features: w.Features})
+		c.Wheels = append(c.Wheels, curriculum.CarWheel(w))
 	}
 	for _, n := range b.prog.Needed(b.prog.Task(task).Lessons, c) {
 		f, ok := v.Figure(n.Key, "")
