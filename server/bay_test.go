@@ -116,7 +116,7 @@ func TestAJobInTheBay(t *testing.T) {
 	one.get(job).form("How hard was it").press("Finished").says(422)
 	one.tapWhatMustBe(job)
 	one.get(job).form(`value="interrupted"`).press("interrupted").says(422, "Say why the job ended this way.")
-	p = one.get(job).form(`value="stopped_by_supervisor"`).set("why", "The jack sank").press("stopped_by_supervisor").says(200, "Stopped by the supervisor", "The jack sank", "One photograph.", "Fluid: DOT 4")
+	p = one.get(job).form(`value="stopped_by_supervisor"`).set("why", "The jack sank").press("stopped_by_supervisor").says(200, "Outcome: stopped by the supervisor", "The jack sank", "1 photograph.", "Fluid: DOT 4")
 	p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).press("Sign").says(200, "Signed.")
 	if q := one.get(picture); q.status != 200 {
 		t.Errorf("after signing the photograph answers %d", q.status)
@@ -155,7 +155,7 @@ func TestPaperSheetOnPages(t *testing.T) {
 	p.form("Enter the sheet").set("day", "2026-01-05").set("from", "10:00").set("to", "09:00").press("Enter").says(422, "The job must end after it began.")
 	sup.get(job).form("Enter the sheet").set("day", "2026-01-05").set("from", "08:30").set("to", "10:00").press("Enter").says(200, "Now tap what stands on the sheet", "from the printed sheet")
 	sup.tapWhatMustBe(job)
-	p = sup.get(job).form("How hard was it").press("Finished").says(200, "a second person signs, too")
+	p = sup.get(job).form("How hard was it").press("Finished").says(200, "A second person signs, too")
 	sign := func(p *shown) *pageForm {
 		return p.form("passphrase").set("passphrase", w.Supervisors[0].Passphrase).set("late_reason", "No power in the yard").set("second_login", w.Supervisors[1].Login).set("second_passphrase", w.Supervisors[1].Passphrase)
 	}

@@ -3,6 +3,7 @@ package server
 import (
 	"fmt"
 	"html/template"
+	"io/fs"
 	"reflect"
 	"strings"
 	"testing"
@@ -25,6 +26,23 @@ func TestTemplatesFitTheirStructs(t *testing.T) {
 				t.Error(problem)
 			}
 		})
+	}
+}
+
+// TestEveryTemplateIsAPage: a template that no page of the list names would answer 500 when it is first asked for.
+func TestEveryTemplateIsAPage(t *testing.T) {
+	files, err := fs.Glob(templates.Pages, "*.tmpl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed := map[string]bool{"layout.tmpl": true}
+	for _, p := range pages {
+		listed[p.template()+".tmpl"] = true
+	}
+	for _, f := range files {
+		if !listed[f] && !strings.HasPrefix(f, "_") {
+			t.Errorf("%s is no page of the list", f)
+		}
 	}
 }
 

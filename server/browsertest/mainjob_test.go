@@ -335,13 +335,13 @@ func (s *run) standDown(w, c, a *visitor) {
 func (s *run) otherPages(a, w, c *visitor, job string) {
 	s.t.Helper()
 	for _, path := range []string{"/next", "/record", "/account", "/jobs/alone", "/tests/start", "/lessons/" + s.lesson, "/lessons/" + s.lesson + "/practice?vehicle=" + car, "/vehicles/" + car,
-		"/lessons/caliper-replace?vehicle=trainer-b", "/lessons/master-cylinder-replace?vehicle=trainer-c", "/lessons/safety-induction", "/jobs/" + job} {
+		"/lessons/caliper-replace?vehicle=trainer-b", "/lessons/master-cylinder-replace?vehicle=trainer-c", "/lessons/safety-induction", "/lessons/safety-induction/notes", "/changes", "/jobs/" + job} {
 		a.open(path)
 	}
 	for _, path := range []string{"/waiting", "/sign", "/cases", "/cases/new", "/checks/new", "/jobs/number", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/account"} {
 		w.open(path)
 	}
-	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/estimate", s.path() + "?suppose=3", "/ledger", "/account"} {
+	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/programme/write?begin=Fit+a+drain+hose", "/lessons/safety-induction/notes", "/estimate", s.path() + "?suppose=3", "/ledger", "/account"} {
 		c.open(path)
 	}
 	v := s.visit(c.size)

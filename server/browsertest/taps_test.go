@@ -81,7 +81,7 @@ func TestATapOutlivesItsSession(t *testing.T) {
 	s.Clock.Add(31 * time.Minute)
 	w.expect("401")
 	w.pressIn(step, "Prompted")
-	w.at(`/login\?.*tap_kept.*`)
+	w.at(`/login\?.*next=.*`) // the notice has left the address
 	w.says("The tap is kept in this browser")
 	w.fill("#login", super.Login)
 	w.fill("#password", super.Password)
