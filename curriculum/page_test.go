@@ -285,3 +285,14 @@ func TestPlainType(t *testing.T) {
 		}
 	}
 }
+
+// TestReadable makes words of ids, with the marks that the trade writes.
+func TestReadable(t *testing.T) {
+	for id, want := range map[string]string{
+		"front_rear": "front/rear", "diagonal_by_wire": "diagonal by-wire", "rear-drums": "rear drums", "diagonal": "diagonal",
+	} {
+		if got := Readable(id); got != want {
+			t.Errorf("%s reads %q, want %q", id, got, want)
+		}
+	}
+}

@@ -470,7 +470,7 @@ func (p *page) sum(w util.BufWriter, n ast.Node, s *Sum) {
 			case g.VehicleKey != "":
 				value = p.figure(g.VehicleKey, n)
 			case len(g.Values) > 0:
-				value = esc(withUnit(g.Values[0], g.Unit))
+				value = `<span class="value">` + esc(withUnit(g.Values[0], g.Unit)) + `</span>`
 			}
 			_, _ = w.WriteString("<li>" + esc(g.What) + ": " + value + "</li>\n")
 		}

@@ -238,7 +238,9 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	}
 	l := p.Lesson(lesson, "")
 	if l != nil {
-		v.Passage = l.Passage(element)
+		if passage := l.Passage(element); !says(q.Explanation, passage) && !says(q.Stem, passage) {
+			v.Passage = passage
+		}
 		v.SourcePath, v.SourceText = sourcePath(lesson, vehicle, element), l.Title
 		if m.Diagnosis != nil {
 			v.Diagnosis = slipMeaning(l, *m.Diagnosis)
@@ -246,6 +248,10 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	}
 	return v
 }
+
+// says is whether a text holds a passage word for word, so that nobody reads it twice. Full stops do not count: a quoted
+// cell of a table has none.
+func says(text, passage string) bool { return strings.Contains(text, strings.TrimRight(passage, ".")) }
 
 // sourcePath is where an element stands on a page: the row or the step, whatever field of it is meant.
 func sourcePath(lesson, vehicle, element string) string {
