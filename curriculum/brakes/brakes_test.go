@@ -228,7 +228,7 @@ func TestEveryCarHasEveryKey(t *testing.T) {
 func TestByWireIsNeverBledByFoot(t *testing.T) {
 	p := mustLoad(t)
 	for _, v := range p.Vehicles {
-		byWire, foot := v.Has([]string{"by-wire"}, ""), v.Has([]string{"foot-bled"}, "")
+		byWire, foot := v.Has([]string{"by-wire"}, ""), v.Has([]string{"bleeding-by-foot"}, "")
 		if byWire == foot {
 			t.Errorf("%s must be either by-wire or bled by foot", v.ID)
 		}
