@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -249,9 +250,14 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	return v
 }
 
-// says is whether a text holds a passage word for word, so that nobody reads it twice. Full stops do not count: a quoted
-// cell of a table has none.
-func says(text, passage string) bool { return strings.Contains(text, strings.TrimRight(passage, ".")) }
+// says is whether a text holds every word of a passage, so that nobody reads it twice.
+func says(text, passage string) bool {
+	words := func(s string) []string {
+		return strings.FieldsFunc(s, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+	}
+	have := words(text)
+	return !slices.ContainsFunc(words(passage), func(w string) bool { return !slices.Contains(have, w) })
+}
 
 // sourcePath is where an element stands on a page: the row or the step, whatever field of it is meant.
 func sourcePath(lesson, vehicle, element string) string {
