@@ -59,12 +59,14 @@ type problem struct {
 	least, most []int // questions by lesson
 	exactly     []int // questions by family; -1 where it is not counted
 	cands       []candidate
-	lists       [][][]int // lesson → family → candidates as drawn
-	ways        [][]int   // step → candidates that ask it, as drawn
-	due         []int     // steps to be asked
-	order       []int     // families as drawn: ties go by it
+	count       [][]int // lesson → family → how many candidates, of whatever tier
+	ways        [][]int // step → candidates that ask it
+	due         []int   // steps to be asked
+	order       []int   // families as drawn: ties go by it
 	// hard is the sum of difficulties asked for by total questions, in thousandths; difficulty is free where it is negative.
 	hard int
+	// list gives the candidates of a lesson and family as drawn.
+	list func(lesson, family int) []int
 	// open says whether a candidate makes a question; it is asked as late as can be.
 	open func(c int) bool
 	// clash says whether two candidates that make questions must not stand in one form.
@@ -99,14 +101,14 @@ func (x *picked) clone() *picked {
 	return &out
 }
 
-func (x *picked) add(c int) { x.set = append(x.set, c); x.count(c, 1) }
+func (x *picked) add(c int) { x.set = append(x.set, c); x.tally(c, 1) }
 
 func (x *picked) drop(c int) {
 	x.set = slices.Delete(x.set, slices.Index(x.set, c), slices.Index(x.set, c)+1)
-	x.count(c, -1)
+	x.tally(c, -1)
 }
 
-func (x *picked) count(c, n int) {
+func (x *picked) tally(c, n int) {
 	a := &x.cands[c]
 	x.in[c] = n > 0
 	x.perLesson[a.lesson] += n
@@ -293,22 +295,22 @@ func (x *picked) fillCounted(st stage) {
 	for _, f := range x.order {
 		if x.exactly[f] > x.perFamily[f] {
 			counted = append(counted, f)
-			for _, lists := range x.lists {
-				n[f] += len(lists[f])
+			for _, count := range x.count {
+				n[f] += count[f]
 			}
 		}
 	}
 	slices.SortStableFunc(counted, func(a, b int) int { return cmp.Compare(n[a], n[b]) })
 	for _, f := range counted {
 		for x.perFamily[f] < x.exactly[f] {
-			lessons := make([]int, len(x.lists))
+			lessons := make([]int, len(x.count))
 			for i := range lessons {
 				lessons[i] = i
 			}
 			slices.SortStableFunc(lessons, func(a, b int) int {
 				return cmp.Compare(x.most[b]-x.perLesson[b], x.most[a]-x.perLesson[a])
 			})
-			if !slices.ContainsFunc(lessons, func(l int) bool { return x.take(x.lists[l][f], st) }) {
+			if !slices.ContainsFunc(lessons, func(l int) bool { return x.take(x.list(l, f), st) }) {
 				break
 			}
 		}
@@ -317,13 +319,13 @@ func (x *picked) fillCounted(st stage) {
 
 // fillEvenly fills up: the lesson with the most room and, in it, the family with the fewest questions so far.
 func (x *picked) fillEvenly(st stage) {
-	spent := make([]bool, len(x.lists)*len(x.exactly))
+	spent := make([]bool, len(x.count)*len(x.exactly))
 	for !x.full() {
 		lesson, family := x.next(spent)
 		if family < 0 {
 			return
 		}
-		if !x.take(x.lists[lesson][family], st) {
+		if !x.take(x.list(lesson, family), st) {
 			spent[lesson*len(x.exactly)+family] = true
 		}
 	}
@@ -331,13 +333,13 @@ func (x *picked) fillEvenly(st stage) {
 
 func (x *picked) next(spent []bool) (lesson, family int) {
 	lesson, family = -1, -1
-	for l := range x.lists {
+	for l := range x.count {
 		if lesson >= 0 && x.most[l]-x.perLesson[l] <= x.most[lesson]-x.perLesson[lesson] {
 			continue
 		}
 		best := -1
 		for _, f := range x.order {
-			if len(x.lists[l][f]) > 0 && (best < 0 || x.perFamily[f] < x.perFamily[best]) && !spent[l*len(x.exactly)+f] && x.room(l, f) {
+			if x.count[l][f] > 0 && (best < 0 || x.perFamily[f] < x.perFamily[best]) && !spent[l*len(x.exactly)+f] && x.room(l, f) {
 				best = f
 			}
 		}
@@ -378,16 +380,16 @@ func (x *picked) mended(upTo tier) *picked {
 		}
 	}
 	for f, n := range x.exactly {
-		for l := range x.lists {
+		for l := range x.count {
 			if n > x.perFamily[f] {
-				serve = append(serve, x.unused(x.lists[l][f], upTo, mostForced)...)
+				serve = append(serve, x.unused(x.list(l, f), upTo, mostForced)...)
 			}
 		}
 	}
 	for l, n := range x.least {
 		if n > x.perLesson[l] {
 			for _, f := range x.order {
-				serve = append(serve, x.unused(x.lists[l][f], upTo, 3)...)
+				serve = append(serve, x.unused(x.list(l, f), upTo, 3)...)
 			}
 		}
 	}
@@ -503,8 +505,11 @@ func (x *picked) level(upTo tier) {
 		var swaps []swap
 		for _, o := range x.set {
 			a := x.cands[o]
-			for _, list := range x.lists[a.lesson] {
-				for _, c := range list {
+			for f, n := range x.count[a.lesson] {
+				if n == 0 {
+					continue
+				}
+				for _, c := range x.list(a.lesson, f) {
 					b := x.cands[c]
 					if b.hard == a.hard || x.in[c] || b.tier > upTo || b.tier > a.tier ||
 						b.family != a.family && (x.exactly[a.family] >= 0 || x.exactly[b.family] >= 0) ||
@@ -529,9 +534,9 @@ func (x *picked) level(upTo tier) {
 			for _, s := range swaps {
 				if x.fitsFor(s.in, s.out, near) {
 					at := slices.Index(x.set, s.out)
-					x.count(s.out, -1)
+					x.tally(s.out, -1)
 					x.set[at] = s.in
-					x.count(s.in, 1)
+					x.tally(s.in, 1)
 					made = true
 					break
 				}

@@ -18,6 +18,8 @@ func drawnProblem(rt *rapid.T) *problem {
 	p := &problem{total: rapid.IntRange(1, 6).Draw(rt, "total"), hard: -1, ways: make([][]int, 3)}
 	clashes := map[[2]int]nearness{}
 	closed := map[int]bool{}
+	lists := map[[2]int][]int{}
+	p.list = func(l, f int) []int { return lists[[2]int{l, f}] }
 	p.open = func(c int) bool { return !closed[c] }
 	p.clash = func(a, b int, near nearness) bool {
 		until, ok := clashes[[2]int{min(a, b), max(a, b)}]
@@ -36,7 +38,7 @@ func drawnProblem(rt *rapid.T) *problem {
 		p.least = append(p.least, rapid.IntRange(0, max(0, p.total-least)/2).Draw(rt, "least"))
 		least += p.least[len(p.least)-1]
 		p.most = append(p.most, 0)
-		p.lists = append(p.lists, make([][]int, families))
+		p.count = append(p.count, make([]int, families))
 	}
 	for l := range p.most {
 		p.most[l] = p.least[l] + p.total - least
@@ -47,7 +49,8 @@ func drawnProblem(rt *rapid.T) *problem {
 		a.step = max(a.step, -1)
 		a.tier = tier(rapid.SampledFrom([]int{0, 0, 0, 1, 2}).Draw(rt, "tier"))
 		p.cands = append(p.cands, a)
-		p.lists[a.lesson][a.family] = append(p.lists[a.lesson][a.family], c)
+		lists[[2]int{a.lesson, a.family}] = append(lists[[2]int{a.lesson, a.family}], c)
+		p.count[a.lesson][a.family]++
 		if a.step >= 0 {
 			p.ways[a.step] = append(p.ways[a.step], c)
 		}

@@ -212,46 +212,60 @@ type poolIndex struct {
 	cands []candidate // by item; lesson and tier are set for each form
 	row   []int       // item → what of the lesson it asks: a row, step or figure
 	rows  []rowKind
-	steps []*step // critical steps, by candidate.step
-	names []key   // item → hash of its name
-	// By index in table: how many items a family has, the sum of their difficulties, whether any asks a critical step.
-	count, hard []int
-	asksSteps   []bool
+	// sections counts the sections of rows.
+	sections int
+	steps    []*step // critical steps, by candidate.step
+	asks     [][]int // critical step → items that ask it
+	names    []key   // item → hash of its name
+	// By index in table: the items of a family, the sum of their difficulties, whether any asks a critical step.
+	items     [][]int
+	count     []int
+	hard      []int
+	asksSteps []bool
 }
 
 // rowKind says among which rows a row is dealt out to odd and even numbers.
 type rowKind struct {
-	section  string // "procedure", "faults", …
-	critical bool
+	section int // number of "procedure", "faults", …
+	step    int // the critical step that it is, or -1
 }
 
 func newIndex(p *pool) *poolIndex {
-	ix := &poolIndex{steps: p.critical(), count: make([]int, len(table)), hard: make([]int, len(table)), asksSteps: make([]bool, len(table))}
-	families := make(map[*family]int, len(table))
+	n := len(table)
+	ix := &poolIndex{steps: p.critical(), items: make([][]int, n), count: make([]int, n), hard: make([]int, n), asksSteps: make([]bool, n)}
+	ix.asks = make([][]int, len(ix.steps))
+	families := make(map[*family]int, n)
 	for i, f := range table {
 		families[f] = i
 	}
-	rows := map[string]int{}
-	for _, it := range p.items {
+	rows, sections := map[string]int{}, map[string]int{}
+	for i, it := range p.items {
 		c := candidate{family: families[it.family], hard: hardness(it), step: slices.IndexFunc(ix.steps, func(x *step) bool { return it.covers(x.Step) })}
 		name := root(it.element)
 		row, known := rows[name]
 		if !known {
-			section, _, _ := strings.Cut(name, "/")
+			word, _, _ := strings.Cut(name, "/")
+			section, met := sections[word]
+			if !met {
+				section = len(sections)
+				sections[word] = section
+			}
 			row = len(ix.rows)
 			rows[name] = row
-			ix.rows = append(ix.rows, rowKind{section: section})
+			ix.rows = append(ix.rows, rowKind{section: section, step: c.step})
 		}
 		if c.step >= 0 {
-			ix.rows[row].critical = true
+			ix.asks[c.step] = append(ix.asks[c.step], i)
 		}
 		ix.cands = append(ix.cands, c)
 		ix.row = append(ix.row, row)
 		ix.names = append(ix.names, keyOf("item", it.subject.lesson.ID, it.name()))
+		ix.items[c.family] = append(ix.items[c.family], i)
 		ix.count[c.family]++
 		ix.hard[c.family] += c.hard
 		ix.asksSteps[c.family] = ix.asksSteps[c.family] || c.step >= 0
 	}
+	ix.sections = len(sections)
 	return ix
 }
 
@@ -269,10 +283,11 @@ type selector struct {
 // lessonPool is a lesson's pool with what the seed makes of it.
 type lessonPool struct {
 	*pool
-	from  int        // its first candidate
-	class []uint8    // row → 1: odd numbers, 0: even numbers
-	lists [2][][]int // class → family → items in drawn order
-	due   [2][]int   // class → critical steps in drawn order
+	from  int      // its first candidate
+	key   key      // of its draws
+	class []uint8  // row → 1: odd numbers, 0: even numbers
+	due   [2][]int // class → critical steps in drawn order
+	lists [][]int  // family → items in drawn order, once they are drawn
 }
 
 func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *selector {
@@ -281,77 +296,68 @@ func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *s
 		s.families[i] = len(pl.families) == 0 || pl.families[f.info.ID]
 	}
 	for _, l := range pl.lessons {
-		lp := &lessonPool{pool: poolOf(p, l, vehicle), from: s.size}
+		lp := &lessonPool{pool: poolOf(p, l, vehicle), from: s.size, key: base.sub("lesson", l.ID), lists: make([][]int, len(table))}
 		s.size += len(lp.items)
-		lp.deal(s.families, pl, base.sub("lesson", l.ID).draws())
+		lp.deal(s.families, pl)
 		s.lessons = append(s.lessons, lp)
 	}
 	return s
 }
 
-// deal gives every row that is asked to the odd or to the even numbers, turn by turn within each section: first the rows
-// of families that the blueprint counts, which may be few, and the critical steps.
-func (lp *lessonPool) deal(families []bool, pl *plan, d *draws) {
+// deal gives every row that may be asked to the odd or to the even numbers, turn by turn within each section; critical
+// steps, and the rows of a family that the blueprint counts, which may be few, take turns with their like.
+func (lp *lessonPool) deal(families []bool, pl *plan) {
 	ix := lp.index
 	lp.class = make([]uint8, len(ix.rows))
-	order := d.order(len(lp.items))
-	type turn struct {
-		kind    rowKind
-		counted int
+	group := make([]int, len(ix.rows)) // 1 + the first counted family that asks the row; 0: none counted; -1: not asked
+	for row := range group {
+		group[row] = -1
 	}
-	group := make([]int, len(ix.rows)) // 1 + the counted family with the fewest of them, 0 for none
-	dealt := make([]bool, len(ix.rows))
-	if len(pl.perFamily) > 0 {
-		for _, i := range order {
-			f := ix.cands[i].family
-			if _, ok := pl.perFamily[table[f].info.ID]; ok && (group[ix.row[i]] == 0 || f < group[ix.row[i]]-1) {
-				group[ix.row[i]] = f + 1
+	for f, items := range ix.items {
+		if !families[f] {
+			continue
+		}
+		_, counted := pl.perFamily[table[f].info.ID]
+		for _, i := range items {
+			if g := &group[ix.row[i]]; counted && *g <= 0 {
+				*g = f + 1
+			} else if *g < 0 {
+				*g = 0
 			}
 		}
 	}
-	next := map[turn]uint8{}
-	for _, i := range order {
-		row := ix.row[i]
-		if !families[ix.cands[i].family] || dealt[row] {
+	d := lp.key.draws()
+	width := len(table) + 1
+	next := make([]uint8, (ix.sections+1)*width) // whose turn it is, 2 where nobody has begun
+	for i := range next {
+		next[i] = 2
+	}
+	for _, row := range d.order(len(ix.rows)) {
+		if group[row] < 0 {
 			continue
 		}
-		t := turn{ix.rows[row], group[row]}
-		if !pl.critical {
-			t.kind.critical = false
+		turn := &next[ix.rows[row].section*width+group[row]]
+		step := ix.rows[row].step
+		if pl.critical && step >= 0 {
+			turn = &next[ix.sections*width]
 		}
-		if t.kind.critical {
-			t.counted = 0 // all that are critical take turns with one another
+		if *turn == 2 {
+			*turn = uint8(d.below(2))
 		}
-		class, met := next[t]
-		if !met {
-			class = uint8(d.below(2))
+		lp.class[row] = *turn
+		if step >= 0 {
+			lp.due[*turn] = append(lp.due[*turn], step)
 		}
-		lp.class[row], dealt[row] = class, true
-		next[t] = 1 - class
+		*turn = 1 - *turn
 	}
-	of := make([]int, 2*len(families))
-	for i, c := range ix.cands {
-		of[2*c.family+int(lp.class[ix.row[i]])]++
+}
+
+// drawn is a family's items in drawn order.
+func (lp *lessonPool) drawn(family int) []int {
+	if lp.lists[family] == nil {
+		lp.lists[family] = shuffled(lp.key.sub("family", table[family].info.ID).draws(), lp.index.items[family])
 	}
-	lp.lists[0], lp.lists[1] = make([][]int, len(families)), make([][]int, len(families))
-	for i, n := range of {
-		if n > 0 && families[i/2] {
-			lp.lists[i%2][i/2] = make([]int, 0, n)
-		}
-	}
-	steps := make([]bool, len(ix.steps))
-	for _, i := range order {
-		c := ix.cands[i]
-		if !families[c.family] {
-			continue
-		}
-		class := lp.class[ix.row[i]]
-		lp.lists[class][c.family] = append(lp.lists[class][c.family], i)
-		if c.step >= 0 && !steps[c.step] {
-			steps[c.step] = true
-			lp.due[class] = append(lp.due[class], c.step)
-		}
-	}
+	return lp.lists[family]
 }
 
 // hard is the difficulty that the plan asks for, the sum over all its questions in thousandths of a point; it is the same
@@ -544,7 +550,6 @@ func (s *selector) problem(v *view) *problem {
 	p.order = shuffled(v.key.sub("families").draws(), p.order)
 	for l, lp := range s.lessons {
 		steps := len(p.ways)
-		p.ways = append(p.ways, make([][]int, len(lp.index.steps))...)
 		for i, c := range lp.index.cands {
 			c.lesson = l
 			if c.step >= 0 {
@@ -555,35 +560,19 @@ func (s *selector) problem(v *view) *problem {
 			}
 			p.cands = append(p.cands, c)
 		}
-		lists := make([][]int, len(s.families))
-		for f := range lists {
-			// A family's own items begin further on with every second number, so that a seed goes through all of them.
-			mine := lp.lists[class][f]
-			if len(mine) == 0 && len(lp.lists[1-class][f]) == 0 {
-				continue
-			}
-			list := make([]int, 0, len(mine)+len(lp.lists[1-class][f]))
-			at := 0
-			if len(mine) > 0 {
-				share := max(1, s.plan.most[l]/max(1, len(p.order)))
-				at = (v.number - 1) / 2 % len(mine) * share % len(mine)
-			}
-			list = append(append(append(list, mine[at:]...), mine[:at]...), lp.lists[1-class][f]...)
-			for i := range list {
-				list[i] += lp.from
-			}
-			lists[f] = list
-		}
-		p.lists = append(p.lists, lists)
-		if !s.plan.critical {
-			continue
-		}
-		for _, f := range p.order {
-			for _, c := range lists[f] {
-				if step := p.cands[c].step; step >= 0 {
-					p.ways[step] = append(p.ways[step], c)
+		count := lp.index.count
+		if len(p.order) < len(s.families) {
+			count = slices.Clone(count)
+			for f, ok := range s.families {
+				if !ok {
+					count[f] = 0
 				}
 			}
+		}
+		p.count = append(p.count, count)
+		p.ways = append(p.ways, make([][]int, len(lp.index.steps))...)
+		if !s.plan.critical {
+			continue
 		}
 		// In turn where there is no room for all.
 		due := lp.due[class]
@@ -591,9 +580,38 @@ func (s *selector) problem(v *view) *problem {
 			at := (v.number - 1) / 2 % len(due) * room % len(due)
 			due = slices.Concat(due[at:], due[:at])[:room]
 		}
+		d := v.key.sub("ways", lp.subject.lesson.ID).draws()
 		for _, step := range due {
 			p.due = append(p.due, steps+step)
+			for _, i := range shuffled(d, lp.index.asks[step]) {
+				if s.families[lp.index.cands[i].family] {
+					p.ways[steps+step] = append(p.ways[steps+step], lp.from+i)
+				}
+			}
 		}
+	}
+	lists := make([][]int, len(s.lessons)*len(s.families))
+	p.list = func(l, f int) []int {
+		lp, list := s.lessons[l], &lists[l*len(s.families)+f]
+		if *list != nil || p.count[l][f] == 0 {
+			return *list
+		}
+		// A family's own items begin further on with every second number, so that a seed goes through all of them.
+		var mine, rest []int
+		for _, i := range lp.drawn(f) {
+			if int(lp.class[lp.index.row[i]]) == class {
+				mine = append(mine, lp.from+i)
+			} else {
+				rest = append(rest, lp.from+i)
+			}
+		}
+		if len(mine) > 0 {
+			share := max(1, s.plan.most[l]/max(1, len(p.order)))
+			at := (v.number - 1) / 2 % len(mine) * share % len(mine)
+			mine = slices.Concat(mine[at:], mine[:at])
+		}
+		*list = append(mine, rest...)
+		return *list
 	}
 	return p
 }
