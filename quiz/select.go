@@ -360,13 +360,13 @@ func (lp *lessonPool) drawn(family int) []int {
 	return lp.lists[family]
 }
 
-// hard is the difficulty that the plan asks for, the sum over all its questions in thousandths of a point; it is the same
-// for every seed and number. It is what an even choice has on average: each counted family as often as the blueprint
+// hard is the difficulty that a blueprint asks for, the sum over all its questions in thousandths of a point; it is the same
+// for every seed and number. Practice asks for none: one question at a time, all would be middling. It is what an even choice has on average: each counted family as often as the blueprint
 // says; else of each lesson, as many questions as are its share, half of its critical steps by the families that ask
 // steps, and the rest by all its families alike.
 func (s *selector) hard(exactly []int) int {
 	total := s.plan.total
-	if total <= 0 {
+	if total <= 0 || s.plan.blueprint == nil {
 		return -1
 	}
 	sum, rest := 0, total
