@@ -458,14 +458,19 @@ func TestOpenMatters(t *testing.T) {
 	w.FullHistory()
 	for _, c := range []struct {
 		member *storetest.Member
-		want   store.Matters
-	}{{w.Apprentices[0], store.Matters{Disputes: 1}}, {w.Apprentices[1], store.Matters{Cases: 1}}, {w.Apprentices[3], store.Matters{}}} {
-		if m, err := w.Store.OpenMatters(ctx, c.member.ID); err != nil || m != c.want {
-			t.Errorf("%s: %+v, %v", c.member.Name, m, err)
+		want   []string
+	}{
+		{w.Apprentices[0], []string{ledger.EraseRole, ledger.EraseAgreement, ledger.EraseDispute}},
+		{w.Apprentices[1], []string{ledger.EraseRole, ledger.EraseAgreement, ledger.EraseCase}},
+		{w.Apprentices[3], nil},
+	} {
+		keeping, against, err := w.Store.Keeping(ctx, c.member.ID, w.Today(), storetest.Zone)
+		var got []string
+		for _, a := range against {
+			got = append(got, a.Code)
 		}
-	}
-	last, err := w.Store.LastEntries(ctx)
-	if err != nil || len(last) < 9 || last[w.Apprentices[0].ID].Before(storetest.Start) {
-		t.Errorf("%v, %v", last, err)
+		if err != nil || !slices.Equal(got, c.want) || len(keeping) == 0 {
+			t.Errorf("%s: %v, %v", c.member.Name, got, err)
+		}
 	}
 }
