@@ -136,6 +136,7 @@ type supposeForm struct {
 // gateLine is one gate with its state.
 type gateLine struct {
 	Gate, Name, Text string
+	Items            []string // that the text ends in, where they are many
 	OK               bool
 	Path, Go         string // where it is opened, for the apprentice
 }
@@ -169,7 +170,8 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		page.Title = t.Title
 	}
 	for _, n := range v.Next {
-		a := nextAct{Text: spelled(reasonText(p, b.clock, n))}
+		a := nextAct{}
+		a.Text, a.Items = listed(spelled(reasonText(p, b.clock, n)), titles(p, b.clock, n.Args))
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
 			if a.Go == seeReasons {
@@ -180,7 +182,9 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	}
 	for _, g := range v.Gates {
 		l := gateLine{Gate: g.Gate, Name: say.GateName(g.Gate), Text: gateText(p, b.clock, g), OK: g.OK}
-		page.Gates = append(page.Gates, l)
+		shown := l
+		shown.Text, shown.Items = listed(l.Text, titles(p, b.clock, g.Args))
+		page.Gates = append(page.Gates, shown)
 		if !g.OK {
 			page.Closed = append(page.Closed, l)
 		}

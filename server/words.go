@@ -259,6 +259,17 @@ func reasonText(p *curriculum.Programme, c clock, r readiness.Reason) string {
 	return say.Reason(r)
 }
 
+// listed parts a sentence that ends in many steps from the list of them, which reads better below it; items is nil where the
+// sentence is best left whole.
+func listed(text string, titled map[string]string) (head string, items []string) {
+	items = strings.Split(titled["steps"], "; ")
+	head, ends := strings.CutSuffix(text, titled["steps"]+".")
+	if !ends || len(items) < 4 {
+		return text, nil
+	}
+	return strings.TrimSpace(head), items
+}
+
 func gateText(p *curriculum.Programme, c clock, g readiness.Gate) string {
 	g.Args = titles(p, c, g.Args)
 	return say.Gate(g)
