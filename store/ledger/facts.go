@@ -74,6 +74,7 @@ type BegunFact struct {
 type KeyFact struct {
 	ID, Person, Alg  string
 	Public           []byte
+	RPID, Origin     string // of a passkey
 	AddedAt, EndedAt int64
 }
 

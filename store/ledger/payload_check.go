@@ -174,16 +174,10 @@ func checkEntry(e *Entry, p any) error {
 		f.add("corrects", "%q is not a UUIDv7", b.Corrects)
 	}
 	for i, s := range e.Signatures {
-		f.id(fmt.Sprintf("signatures/%d/key", i), s.Key)
-		if s.Alg != "ed25519" {
-			f.add(fmt.Sprintf("signatures/%d/alg", i), "%q is not ed25519", s.Alg)
-		}
-		if raw, err := s.DecodeSignature(); err != nil || len(raw) != 64 {
-			f.add(fmt.Sprintf("signatures/%d/sig", i), "is not 64 bytes as base64")
-		}
+		s.check(&f, fmt.Sprintf("signatures/%d/", i))
 	}
 	if f.what == "" {
-		checkRefs(&f, k, refsOf(p))
+		checkRefs(&f, k.of(p), refsOf(p))
 	}
 	if f.what == "" {
 		p.(interface{ check(*faults) }).check(&f)
@@ -239,15 +233,8 @@ func (p *OpeningPayload) check(f *faults) {
 	}
 	f.id("title", p.Title)
 	p.Key.check(f, "key/")
-}
-
-func (p *KeyPayload) check(f *faults, at string) {
-	f.id(at+"key", p.Key)
-	if p.Alg != "ed25519" {
-		f.add(at+"alg", "%q is not ed25519", p.Alg)
-	}
-	if raw, err := base64.StdEncoding.Strict().DecodeString(p.Public); err != nil || len(raw) != 32 {
-		f.add(at+"public", "is not 32 bytes as base64")
+	if p.Key.Alg != AlgEd25519 {
+		f.add("key/alg", "the first key is locked by a passphrase: %s", AlgEd25519)
 	}
 }
 

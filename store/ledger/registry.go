@@ -189,6 +189,14 @@ func KindOf(t Type) (Kind, bool) {
 	return *k, true
 }
 
+// of is the kind as it is for a payload: a passkey has no sealed key, for its secret never leaves the person's device.
+func (k Kind) of(payload any) Kind {
+	if x, ok := payload.(*KeyAddedPayload); ok && IsPasskey(x.Key.Alg) {
+		k.Content = nil
+	}
+	return k
+}
+
 // allowsPersonal says whether a personal field may stand in an entry of this kind.
 func (k Kind) allowsPersonal(field string) bool {
 	for _, f := range k.Personal {

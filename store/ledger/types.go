@@ -65,11 +65,16 @@ type OpeningPayload struct {
 	Demo   bool       `json:"demo,omitempty"` // marks a demonstration, which is never served as real
 }
 
-// KeyPayload describes a public key. Its sealed secret is content "sealed_key".
+// KeyPayload describes a public key. Its sealed secret is content "sealed_key"; a passkey has none.
 type KeyPayload struct {
 	Key    string `json:"key"`    // id, UUIDv7
-	Alg    string `json:"alg"`    // "ed25519"
-	Public string `json:"public"` // base64, 32 bytes
+	Alg    string `json:"alg"`    // AlgEd25519, AlgPasskeyES256, AlgPasskeyEd25519
+	Public string `json:"public"` // base64, see KeySize
+
+	// A passkey's: the site that it was made at and signs for, and the name by which the device knows it.
+	RPID       string `json:"rp_id,omitempty"`      // host
+	Origin     string `json:"origin,omitempty"`     // as https://host
+	Credential string `json:"credential,omitempty"` // base64, 1 to 1023 bytes
 }
 
 // ProgrammePayload: content programme (the bytes of "HEX  PATH\n" lines, whose hash is the programme edition; the
@@ -132,7 +137,7 @@ type AppointmentPayload struct {
 	Until string `json:"until,omitempty"`
 }
 
-// KeyAddedPayload: content sealed_key.
+// KeyAddedPayload: content sealed_key, unless the key is a passkey.
 type KeyAddedPayload struct {
 	Refs
 	Key KeyPayload `json:"key"`
