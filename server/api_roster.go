@@ -67,7 +67,7 @@ type apiPersonFull struct {
 
 func personOf(p *store.Person) apiPersonFull {
 	out := apiPersonFull{apiPersonName: nameOf(p), Roles: []apiRole{}, Appointments: []apiAppointment{}, Cohorts: []apiMembership{},
-		Agreements: []apiAgreement{}, Leaves: []apiLeave{}, Key: p.Key != nil, KeyWaiting: p.KeyWaiting, AddedAt: timeText(p.AddedAt)}
+		Agreements: []apiAgreement{}, Leaves: []apiLeave{}, Key: p.CanSign(), KeyWaiting: p.KeyWaiting, AddedAt: timeText(p.AddedAt)}
 	for _, r := range p.Roles {
 		out.Roles = append(out.Roles, apiRole{r.Entry, r.Role, r.From, r.Until, r.Site, r.Author})
 	}
@@ -368,13 +368,17 @@ func apiAddCohort(c *apiCall) (apiAnswer, error) {
 // ---- keys ----
 
 func apiWaitingKeys(c *apiCall) (apiAnswer, error) {
-	people, err := c.acts.WaitingKeys(c.ctx(), c.actor)
+	waiting, err := c.acts.WaitingKeys(c.ctx(), c.actor)
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	out := make([]apiPersonName, len(people))
-	for i, p := range people {
-		out[i] = nameOf(p)
+	type line struct {
+		apiPersonName
+		Passkey bool `json:"passkey"` // stands beside the person's other keys
+	}
+	out := make([]line, len(waiting))
+	for i, k := range waiting {
+		out[i] = line{nameOf(k.Person), k.Passkey}
 	}
 	return ok(out)
 }

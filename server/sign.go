@@ -53,7 +53,7 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 		return err
 	}
 	status := http.StatusOK
-	page := signPage{NoKey: me.Key == nil, Waiting: me.KeyWaiting}
+	page := signPage{NoKey: !me.CanSign(), Waiting: me.KeyWaiting}
 	if problem != nil {
 		if status, err = b.refused(w, problem, "passphrase", "decision", "decision_reason", "late_reason", "second_login", "second_passphrase"); err != nil {
 			return err

@@ -74,6 +74,9 @@ func (s *Service) addPeople(ctx context.Context, actor *store.Person, people []N
 		}
 		subs = append(subs, more...)
 	}
+	if len(sign) > 0 && passkeyUse(ctx) != nil {
+		return nil, wrong("passphrase", "passphrase_here") // people are made anew at each request
+	}
 	if err := s.signAll(ctx, actor, passphrase, sign); err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/binary"
+	"encoding/json"
 	"net/url"
 )
 
@@ -120,4 +121,29 @@ func bytesOf(b []byte) []byte {
 		return append([]byte{0x58, byte(len(b))}, b...)
 	}
 	return append(binary.BigEndian.AppendUint16([]byte{0x59}, uint16(len(b))), b...)
+}
+
+// Answer is an assertion as a browser gives it on: a PublicKeyCredential as JSON.
+func (d *Device) Answer(challenge []byte) []byte {
+	authenticator, client, signature := d.Assert(challenge)
+	return d.credential(map[string][]byte{"authenticatorData": authenticator, "clientDataJSON": client, "signature": signature})
+}
+
+// Made is the answer to a request to make the passkey.
+func (d *Device) Made(challenge []byte) []byte {
+	object, client := d.Attest(challenge)
+	return d.credential(map[string][]byte{"attestationObject": object, "clientDataJSON": client})
+}
+
+func (d *Device) credential(response map[string][]byte) []byte {
+	coded := map[string]string{}
+	for name, b := range response {
+		coded[name] = base64.RawURLEncoding.EncodeToString(b)
+	}
+	id := base64.RawURLEncoding.EncodeToString(d.Credential)
+	b, err := json.Marshal(map[string]any{"id": id, "rawId": id, "type": "public-key", "response": coded, "clientExtensionResults": map[string]any{}})
+	if err != nil {
+		panic(err)
+	}
+	return b
 }
