@@ -93,7 +93,7 @@ var kinds = []Kind{
 		When: "names an appointment not ended yet; what was signed after its last day is then in question", New: func() any { return new(EndPayload) }},
 	{Type: KeyAdded, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignCoordinatorAndNewKey,
 		Content: []string{"sealed_key"},
-		When:    "the key's id is new; a coordinator may sign for a new key of their own with the old one", New: func() any { return new(KeyAddedPayload) }},
+		When:    "the key's id is new; a passkey has no sealed key; a coordinator may sign for a new key of their own with the old one", New: func() any { return new(KeyAddedPayload) }},
 	{Type: KeyEnded, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignNone, Personal: []string{"reason"},
 		When: "the key is the subject's and has not ended; only a compromise reaches back, and what was signed since then is then in question", New: func() any { return new(KeyEndedPayload) }},
 	{Type: PasswordSet, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignNone,

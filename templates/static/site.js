@@ -280,7 +280,8 @@
     for (const make of root.querySelectorAll("[data-passkey-make]")) make.hidden = false;
     if (!document.body.hasAttribute("data-passkeys")) return;
     for (const field of root.querySelectorAll('form[method=post]:not([data-passphrase-only]) input[type=password][name$=passphrase][autocomplete=off]')) {
-      if (field.name.startsWith("second_") || field.closest("p").nextElementSibling?.classList.contains("touch")) continue;
+      // Where several buttons send the form, a signature that is not needed yet is given later, on its own page.
+      if (field.name.startsWith("second_") || field.form.querySelectorAll("button:not([type=button])").length > 1 || field.closest("p").nextElementSibling?.classList.contains("touch")) continue;
       const p = document.createElement("p"), button = document.createElement("button");
       p.className = "touch";
       button.type = "button";
