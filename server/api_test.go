@@ -913,10 +913,23 @@ func TestAPIRoster(t *testing.T) {
 		t.Error("site or cohort is missing")
 	}
 	today := w.Today()
-	codes := a.must(201, "POST", "/people", object{"people": []any{
+	newcomers := object{"people": []any{
 		object{"name": "New Hand", "login": "newhand", "role": "apprentice", "employer": "Quarry Lane Garage", "from": today},
 		object{"name": "Second Eye", "login": "eye", "role": "supervisor"},
-	}})["codes"].(object)
+	}}
+	key := w.ID()
+	a.key = key
+	first := a.must(201, "POST", "/people", newcomers)
+	a.key = key
+	again := a.must(201, "POST", "/people", newcomers)
+	if first["id"] != key || first["index"] != again["index"] || fmt.Sprint(first["people"]) != fmt.Sprint(again["people"]) || len(first["people"].([]any)) != 2 {
+		t.Errorf("added %v, then %v", first, again)
+	}
+	a.key = key
+	if got, _, out := a.send("POST", "/people", object{"people": []any{object{"name": "Another", "login": "another", "role": "apprentice"}}}); got != 409 || out.(object)["code"] != "id_taken" {
+		t.Errorf("others under the same key: %d %v", got, out)
+	}
+	codes := again["codes"].(object)
 	got, _, out := a.send("POST", "/people", object{"people": []any{object{"name": "", "login": "newhand", "role": "apprentice"}}})
 	if problems, _ := out.(object)["problems"].([]any); got != 422 || len(problems) != 2 {
 		t.Errorf("a bad row: %d %v", got, out)

@@ -4,6 +4,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -410,7 +411,27 @@ func (p *QuestionVoidedPayload) check(f *faults) {
 	}
 }
 
+// kept: whoever keeps a clearance after what speaks against it says why.
+func kept(f *faults, is, against bool, r Refs) {
+	switch {
+	case is && !against:
+		f.add("kept", "belongs to what speaks against a clearance")
+	case is && r.Personal["reason"] == "":
+		f.add("personal/reason", "is needed where the clearance is kept")
+	}
+}
+
 func (p *SignOffPayload) check(f *faults) {
+	p.checkRecord(f)
+	kept(f, p.Kept, p.hasCriticalError(), p.Refs)
+}
+
+func (p *SignOffPayload) hasCriticalError() bool {
+	return slices.ContainsFunc(p.Steps, func(s StepDone) bool { return s.CriticalError })
+}
+
+// checkRecord is check for a record that may stand inside a correction, beside the correction's own reason.
+func (p *SignOffPayload) checkRecord(f *faults) {
 	f.id("job", p.Job)
 	f.id("task", p.Task)
 	f.hash("programme", p.Programme)
@@ -503,6 +524,9 @@ func (p *SignOffPayload) check(f *faults) {
 			f.add(at+"field", "%q is not the name of a photograph of its own", x.Field)
 		}
 		photos[x.Field] = true
+		if x.Entry != "" && !ValidID(x.Entry) {
+			f.add(at+"entry", "%q is not a UUIDv7", x.Entry)
+		}
 		if x.Step != "" {
 			f.id(at+"step", x.Step)
 		}
@@ -528,6 +552,7 @@ func (p *SpotCheckPayload) check(f *faults) {
 	if p.Of != "" {
 		f.id("of", p.Of)
 	}
+	kept(f, p.Kept, p.Finding == "unsafe", p.Refs)
 }
 
 func (p *CaseOpenedPayload) check(f *faults) {
@@ -552,6 +577,7 @@ func (p *ReturnPayload) check(f *faults) {
 	if p.Case != "" {
 		f.id("case", p.Case)
 	}
+	kept(f, p.Kept, p.Finding == "our_work", p.Refs)
 }
 
 func (p *ClearancePayload) check(f *faults) {
@@ -624,7 +650,8 @@ func (p *CorrectionPayload) check(f *faults) {
 		if p.SignOff.Personal != nil || p.SignOff.Content != nil {
 			f.add("sign_off/personal", "personal fields of the new record stand in the correction itself")
 		}
-		p.SignOff.check(f)
+		p.SignOff.checkRecord(f)
+		kept(f, p.SignOff.Kept, p.SignOff.hasCriticalError(), p.Refs)
 	} else {
 		for field := range p.Personal {
 			if field != "reason" {

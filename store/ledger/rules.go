@@ -940,11 +940,6 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	if !contains(p.Supervisors, j.Body.Actor) {
 		return broken(NotWatched, "person", j.Body.Actor)
 	}
-	for _, x := range p.Photos {
-		if j.Refs().Personal[x.Field] == "" {
-			return broken(PhotoMissing, "field", x.Field)
-		}
-	}
 	if p.Paper && len(p.Photos) == 0 {
 		return broken(PaperNeedsPhoto)
 	}
@@ -955,13 +950,22 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	return err
 }
 
-// record checks what a sign-off says, new or corrected: the times are past, and the apprentice is none of those who watched.
+// record checks what a sign-off says, new or corrected: the times are past, its photographs are there, and the apprentice is none of those who watched.
 func (j *judge) record(p *SignOffPayload) error {
 	if err := j.notOneself(); err != nil {
 		return err
 	}
 	if p.Finished > j.RecordedAt {
 		return broken(Future)
+	}
+	for _, x := range p.Photos {
+		if x.Entry != "" && j.Body.Type == Corrected { // it stays with an earlier record of the job
+			if _, err := j.named(x.Entry, []Type{SignOff, Corrected}); err != nil {
+				return err
+			}
+		} else if x.Entry != "" || j.Refs().Personal[x.Field] == "" {
+			return broken(PhotoMissing, "field", x.Field)
+		}
 	}
 	people := append([]string(nil), p.Supervisors...)
 	for _, h := range p.Holds {

@@ -13,6 +13,11 @@ func fromPaper(h *history, signers ...string) act {
 	})
 }
 
+func (p SignOffPayload) withPhoto(x PhotoDone) *SignOffPayload {
+	p.Photos = []PhotoDone{x}
+	return &p
+}
+
 func caseOf(h *history, person string) act {
 	job := h.do(h.signOff("sam", person, nil))
 	return act{typ: CaseOpened, actor: "cora", subject: person, personal: []string{"what_happened"},
@@ -655,6 +660,25 @@ func TestRules(t *testing.T) {
 			entry := h.do(correct(h, "sam", signed(h), CorrectionPayload{Withdraw: true}))
 			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload)
 			return correct(h, "sue", entry, CorrectionPayload{SignOff: &p})
+		}},
+		{"a correction names the photographs of the record it corrects", "", func(h *history) act {
+			entry := h.do(h.signOff("sam", "pat", func(a *act, p *SignOffPayload) {
+				a.personal, p.Photos = []string{"photo/1"}, []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			}))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a photograph named is the same person's", SomebodyElses, func(h *history) act {
+			entry := signed(h)
+			other := h.do(h.signOff("sam", "pia", func(_ *act, p *SignOffPayload) { p.Job = h.id("another job") }))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: other, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a new record brings its photographs along", PhotoMissing, func(h *history) act {
+			entry := signed(h)
+			return h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+				p.Job, p.Photos = h.id("another job"), []PhotoDone{{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			})
 		}},
 		{"a reading withdrawn", "", func(h *history) act {
 			entry := h.do(act{typ: LessonRead, actor: "pat", subject: "pat", payload: ReadingPayload{Lesson: "bleed", Edition: Hash(nil)}})

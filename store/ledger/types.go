@@ -265,6 +265,7 @@ type SignOffPayload struct {
 	NearMiss    bool          `json:"near_miss,omitempty"`
 	Parts       string        `json:"parts,omitempty"` // fitted
 	Fluid       string        `json:"fluid,omitempty"`
+	Kept        bool          `json:"kept,omitempty"` // a critical error of somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // Span is a stretch of time, UTC in milliseconds.
@@ -313,7 +314,8 @@ type OralDone struct {
 
 // PhotoDone is a photograph; its bytes are the personal field Field.
 type PhotoDone struct {
-	Field  string `json:"field"` // photo/N
+	Field  string `json:"field"`           // photo/N
+	Entry  string `json:"entry,omitempty"` // in a correction: the earlier entry that has the field; absent: the entry itself
 	Step   string `json:"step,omitempty"`
 	Width  int    `json:"width"` // pixels
 	Height int    `json:"height"`
@@ -336,7 +338,8 @@ type SpotCheckPayload struct {
 	Refs
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
-	Of      string `json:"of,omitempty"` // the entry of the job that was looked at
+	Of      string `json:"of,omitempty"`   // the entry of the job that was looked at
+	Kept    bool   `json:"kept,omitempty"` // unsafe work of somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // CaseOpenedPayload: a car came back. Personal car, work_order, what_happened, notes. Jobs are the entries of jobs on that
@@ -354,6 +357,7 @@ type ReturnPayload struct {
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
 	Case    string `json:"case,omitempty"` // entry
+	Kept    bool   `json:"kept,omitempty"` // our work, by somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // ClearancePayload: content verdict (the verdict shown, JSON), policy (JSON), parameters; personal reason.
