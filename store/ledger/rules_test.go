@@ -1008,6 +1008,42 @@ func TestThePolicyMovesTheWindow(t *testing.T) {
 	}
 }
 
+// The policy's window ends at midnight where the work was done, also across the change to daylight saving time; so does an
+// appointment.
+func TestTheWindowAcrossDaylightSaving(t *testing.T) {
+	moment := func(utc string) int64 {
+		at, err := time.Parse(time.RFC3339, utc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return at.UnixMilli()
+	}
+	at := func(h *history, utc string) act {
+		ms := moment(utc)
+		a := h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+			p.Started, p.Finished, p.Steps[0].At = ms-1000, ms, ms-500
+		})
+		a.at = ms
+		return a
+	}
+	for _, c := range []struct{ name, utc, want string }{
+		{"the first moment of the first day, in standard time", "2026-03-07T07:00:00Z", ""},
+		{"the moment before", "2026-03-07T06:59:59Z", LateNeedsReason},
+		{"the last moment of the appointment, in daylight saving time", "2026-03-09T05:59:59Z", ""},
+		{"the moment after", "2026-03-09T06:00:00Z", NotAppointed},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := found(t)
+			h.now = moment("2026-03-10T06:30:00Z") // half past midnight of the 10th
+			h.state.Backdating, h.state.windows = func(string) int { return 3 }, map[string]int{}
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: "2026-03-08"}, sign: []string{"cora"}})
+			if _, err := h.judge(h.submit(at(h, c.utc))); codeOf(err) != c.want {
+				t.Errorf("got %v, want %q", err, c.want)
+			}
+		})
+	}
+}
+
 // A day ends at midnight where the work is done, also across the change to daylight saving time.
 func TestMidnightAndDaylightSaving(t *testing.T) {
 	for _, c := range []struct{ utc, want string }{
