@@ -30,6 +30,8 @@ type Record struct {
 	Oral       []OralAnswer `json:"oral,omitempty"`
 	Finding    string       `json:"finding,omitempty"` // spot_check: sound, flaw, unsafe; return: our_work, part, other, unknown
 
+	Kept bool `json:"kept,omitempty"` // job, spot_check, return: what speaks against a clearance, whose signer kept it
+
 	Answers []AnswerResult `json:"answers,omitempty"` // answers
 	Lesson  string         `json:"lesson,omitempty"`  // reading
 	Edition string         `json:"edition,omitempty"` // reading, theory_test
@@ -242,8 +244,10 @@ func readRecord(path string, v jsonValue, faults *[]InputError) Record {
 	case "spot_check":
 		rec.Supervisor = r.text("supervisor", true)
 		rec.Finding = r.choice("finding", true, "sound", "flaw", "unsafe")
+		rec.Kept = r.yes("kept", false)
 	case "return":
 		rec.Finding = r.choice("finding", true, "our_work", "part", "other", "unknown")
+		rec.Kept = r.yes("kept", false)
 	case "answers":
 		readAnswers(r, &rec)
 	case "theory_test":
@@ -272,7 +276,7 @@ func readJob(r reader, rec *Record) {
 	rec.Difficulty = r.choice("difficulty", false, "routine", "usual", "awkward")
 	rec.Vehicle, rec.Layout = r.text("vehicle", false), r.text("layout", false)
 	rec.Outcome = r.choice("outcome", false, "finished", "rightly_stopped", "stopped_by_supervisor", "interrupted")
-	rec.NearMiss = r.yes("near_miss", false)
+	rec.NearMiss, rec.Kept = r.yes("near_miss", false), r.yes("kept", false)
 	r.elements("steps", false, func(path string, v jsonValue) {
 		s, ok := object(r.faults, path, v)
 		if !ok {

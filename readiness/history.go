@@ -237,6 +237,7 @@ func (f *taskFacts) clean(job *Record) bool {
 // failure is a critical failure: a critical error in a watched job, an unsafe spot check, a return that was our work.
 type failure struct {
 	date  string
+	kept  bool     // whoever signed it kept the clearance
 	steps []string // of a job: where the critical errors were
 }
 
@@ -253,16 +254,16 @@ func (f *taskFacts) failures(t *history) []failure {
 				steps = append(steps, step)
 			}
 		}
-		all = append(all, failure{date: job.Date, steps: steps})
+		all = append(all, failure{date: job.Date, kept: job.Kept, steps: steps})
 	}
 	for _, check := range t.spotChecks {
 		if check.Finding == "unsafe" {
-			all = append(all, failure{date: check.Date})
+			all = append(all, failure{date: check.Date, kept: check.Kept})
 		}
 	}
 	for _, back := range t.returns {
 		if back.Finding == "our_work" {
-			all = append(all, failure{date: back.Date})
+			all = append(all, failure{date: back.Date, kept: back.Kept})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b failure) int { return cmp.Compare(a.date, b.date) })

@@ -135,12 +135,22 @@ var refusalWords = map[string]string{
 	"erase_confirm":   "Type the person's log-in name, {login}, to confirm.",
 
 	// keys
-	"no_key":            "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
-	"key_waiting":       "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
-	"no_key_waiting":    "{person} has no key that waits any more. Open the page again.",
-	"passphrase_needed": "Type the signing passphrase.",
-	"passphrase_wrong":  "The signing passphrase is wrong. {left:try is|tries are} left before you must log in again.",
-	"passphrase_locked": "The signing passphrase was wrong {tries} times in a row. Log in again with the password, then sign.",
+	"no_key":              "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
+	"key_waiting":         "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
+	"no_key_waiting":      "{person} has no key that waits any more. Open the page again.",
+	"passphrase_needed":   "Type the signing passphrase.",
+	"passkey_asked":       "Your device is asked to sign.",
+	"passkey_only":        "You have no signing passphrase. Sign with your passkey, or make a key under a passphrase on your account’s page.",
+	"passphrase_here":     "Here only the signing passphrase can be used. Type it, or add the coordinator’s role on the person’s own page.",
+	"no_passkey_here":     "None of your passkeys in force signs at this address. Type your signing passphrase, or make a passkey here.",
+	"passkey_needs_https": "A passkey can be made only where this site is opened over https, by its name. Here the signing passphrase remains.",
+	"passkey_kind":        "Your device made a key of a kind that cannot sign here. Use another device, or a signing passphrase.",
+	"passkey_unreadable":  "The device’s answer did not arrive whole, so nothing was signed. Try again.",
+	"passkey_failed":      "The device’s signature does not fit what was shown, so nothing was signed. Try again; if it happens again, use your passphrase and tell a coordinator.",
+	"passkey_expired":     "The device took too long, or was asked twice, so nothing was signed. Try again.",
+	"passkey_other_act":   "What was shown has changed since your device was asked, so nothing was signed. Read it again, then sign.",
+	"passphrase_wrong":    "The signing passphrase is wrong. {left:try is|tries are} left before you must log in again.",
+	"passphrase_locked":   "The signing passphrase was wrong {tries} times in a row. Log in again with the password, then sign.",
 
 	// lessons and tests
 	"unknown_lesson":      "The programme has no lesson “{lesson}”. Open it from the list of lessons.",
