@@ -85,7 +85,7 @@ func (s *Service) newFrame(ctx context.Context, info store.Info, adoptions int) 
 	if err != nil {
 		return nil, err
 	}
-	f.key = ledger.Hash([]byte("verdicts-v2\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
+	f.key = ledger.Hash([]byte("verdicts-v3\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
 	return f, nil
 }
 
