@@ -233,6 +233,9 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 			page.Rests = append(page.Rests, l)
 		}
 	}
+	if v.Standing == readiness.Building && len(page.Closed) > 0 {
+		page.Since = buildingWords(len(page.Closed), len(page.Gates))
+	}
 	for _, r := range v.Notes.Warnings {
 		page.Warnings = append(page.Warnings, reasonText(p, b.clock, r))
 	}
