@@ -111,12 +111,9 @@ var jobStatusNames = map[string]string{
 	"withdrawn": "Withdrawn",
 }
 
-// buildingWords says what keeps a task from being ready for decision: closed gates, or else that it is not sure enough.
+// buildingWords says how many gates keep a task from being ready for decision.
 func buildingWords(closed, gates int) string {
-	switch closed {
-	case 0:
-		return "Still building: every gate is open, but it is not sure enough yet. More watched jobs would tell."
-	case 1:
+	if closed == 1 {
 		return "Still building: 1 of " + itoa(gates) + " gates is closed."
 	}
 	return "Still building: " + itoa(closed) + " of " + itoa(gates) + " gates are closed."

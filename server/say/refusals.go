@@ -331,7 +331,7 @@ var refusalWords = map[string]string{
 	"note_empty":            "Write what the note says.",
 	"note_removed":          "This note was taken off already.",
 	"nothing_to_confirm":    "Nothing of this lesson has changed since what you were shown, or more has. Look again at what changed.",
-	"supposed_jobs":         "Suppose from 1 to {most} jobs.",
+	"supposed_jobs":         "Suppose whole numbers from 0 to {most}.",
 	"parameters_same":       "This snapshot is in force already. There is nothing to adopt.",
 	"parameters_unreadable": "The snapshot cannot be read: {text}. Take a file that brakewright calibrate wrote.",
 	"offer_same":            "The folder is the same as the edition in use. There is nothing to adopt.",
