@@ -126,16 +126,16 @@ func TestDecisionPageInOrder(t *testing.T) {
 	p = p.form(`value="finished"`).press("finished")
 	p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(200, "Signed.")
 	a := w.as(m)
-	p = a.get("/people/" + m.ID + "/tasks/induction").says(200, say.WhatTheNumberMeans, "clean watched jobs would make us sure enough")
+	p = a.get("/people/"+m.ID+"/tasks/induction").says(200, say.WhatTheNumberMeans, "clean watched jobs would make us sure enough")
 	at := -1
-	for _, part := range []string{"What to do next", ">Gates<", "How likely the next job alone", "would make us sure enough", "<summary>The number", "Suppose these go well"} {
+	for _, part := range []string{"What to do next", ">Gates<", "How likely the next job alone", "would make us sure enough", "<summary>The number, and what moved it", "Suppose these go well"} {
 		next := strings.Index(p.body, part)
 		if next < at || next < 0 {
 			t.Errorf("%q stands at %d, after %d", part, next, at)
 		}
 		at = next
 	}
-	if number := regexp.MustCompile(`\d+\.\d %`).FindStringIndex(p.body); number == nil || number[0] < strings.Index(p.body, "<summary>The number") {
+	if number := regexp.MustCompile(`\d+\.\d %`).FindStringIndex(p.body); number == nil || number[0] < strings.Index(p.body, "<summary>The number, and what moved it") {
 		t.Error("a number stands before it is asked for")
 	}
 	p.follow("watched job, ").says(200, "Watched job signed")
@@ -163,7 +163,7 @@ func TestNoNumberOnARecord(t *testing.T) {
 	if err != nil || len(es) != 1 {
 		t.Fatal(es, err)
 	}
-	standing := a.get("/people/" + m.ID + "/tasks/caliper").says(200, say.WhatTheNumberMeans).text()
+	standing := a.get("/people/"+m.ID+"/tasks/caliper").says(200, say.WhatTheNumberMeans).text()
 	numbers := regexp.MustCompile(`\d+\.\d %`).FindAllString(standing, -1)
 	if len(numbers) == 0 {
 		t.Fatal("no numbers where they belong")

@@ -91,7 +91,8 @@ type decisionPage struct {
 	Next        []nextAct
 	Gates       []gateLine
 	Closed      []gateLine
-	Moved       []reasonLine // what moved the estimate since last time, and near misses
+	NearMiss    []reasonLine // what a near miss does, until enough clean jobs have followed
+	Moved       []reasonLine // what moved the estimate since last time
 	Rests       []reasonLine // what it rests on
 	Warnings    []string
 	Chance      string // "about 9 in 10"
@@ -231,7 +232,9 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 			page.Since = l.Text
 		case r.Code == "ready_until":
 			page.StaysReady = l.Text
-		case strings.HasPrefix(r.Code, "moved_") || r.Code == "near_miss_since":
+		case r.Code == "near_miss_since":
+			page.NearMiss = append(page.NearMiss, l)
+		case strings.HasPrefix(r.Code, "moved_"):
 			page.Moved = append(page.Moved, l)
 		case strings.HasPrefix(r.Code, "rests_on"):
 			page.Rests = append(page.Rests, l)

@@ -3,7 +3,9 @@ package say
 import (
 	"maps"
 	"strconv"
+	"strings"
 
+	"brakewright/curriculum"
 	"brakewright/readiness"
 )
 
@@ -28,6 +30,67 @@ func reason(code string, args map[string]string) string {
 	return sayCode(reasonWords, code, args)
 }
 
+// Titled puts titles in the place of ids in the arguments of a code. What the programme does not have stays as it is.
+func Titled(p *curriculum.Programme, args map[string]string) map[string]string {
+	out := make(map[string]string, len(args))
+	for k, v := range args {
+		switch k {
+		case "task", "tasks":
+			v = eachOf(v, func(id string) string { return TaskTitle(p, id) })
+		case "lesson", "lessons":
+			v = eachOf(v, func(id string) string { return LessonTitle(p, id) })
+		case "steps", "step":
+			v = eachOf(v, func(id string) string { return StepTitle(p, id) })
+		}
+		out[k] = v
+	}
+	return out
+}
+
+// eachOf maps a list as readiness writes it ("a, b, c").
+func eachOf(list string, f func(string) string) string {
+	parts := strings.Split(list, ", ")
+	for i, p := range parts {
+		parts[i] = f(p)
+	}
+	return strings.Join(parts, "; ")
+}
+
+// TaskTitle is a task's title, or its id if the programme does not have it.
+func TaskTitle(p *curriculum.Programme, id string) string {
+	if t := p.Task(id); t != nil {
+		return t.Title
+	}
+	return id
+}
+
+// LessonTitle is a lesson's title, or its id.
+func LessonTitle(p *curriculum.Programme, id string) string {
+	if l := p.Lesson(id, ""); l != nil {
+		return l.Title
+	}
+	return id
+}
+
+// StepTitle is the title of a step named LESSON/STEP or LESSON/STEP@WHEEL, or that name.
+func StepTitle(p *curriculum.Programme, id string) string {
+	lesson, step, _ := strings.Cut(id, "/")
+	step, wheel, _ := strings.Cut(step, "@")
+	l := p.Lesson(lesson, "")
+	if l == nil {
+		return id
+	}
+	st := l.Procedure.Step(step)
+	if st == nil {
+		return id
+	}
+	t := strings.TrimSuffix(st.Title.Plain(), ".")
+	if wheel != "" {
+		t += " (" + wheel + ")"
+	}
+	return t
+}
+
 func with(args map[string]string, key, value string) map[string]string {
 	out := maps.Clone(args)
 	out[key] = value
@@ -42,7 +105,7 @@ func Standing(s readiness.Standing) string { return sayCode(standingWords, strin
 
 // InputFault says what is wrong with a file of evidence or a catalogue, with its line.
 func InputFault(e readiness.InputError) string {
-	text := sayCode(inputWords, e.Code, e.Args)
+	text := sayCode(inputWords, e.Code, kindsSaid(e.Args))
 	if e.Field != "" {
 		text = e.Field + ": " + text
 	}
@@ -50,6 +113,19 @@ func InputFault(e readiness.InputError) string {
 		text = "line " + strconv.Itoa(e.Line) + ": " + text
 	}
 	return text
+}
+
+// kinds are what values of a file are called.
+var kinds = map[string]string{
+	"object": "an object, in braces", "list": "a list, in brackets", "text": "text, in quotes", "number": "a number", "true_or_false": "true or false",
+	"text_or_list": "text in quotes, or a list of such",
+}
+
+func kindsSaid(args map[string]string) map[string]string {
+	if kind, ok := kinds[args["want"]]; ok {
+		return with(args, "want", kind)
+	}
+	return args
 }
 
 // PolicyFault says what is wrong with a policy, without its place.
@@ -201,22 +277,27 @@ var reasonWords = map[string]string{
 
 // inputWords are the words for faults of evidence and catalogues.
 var inputWords = map[string]string{
-	"input_unreadable":    "the file could not be read to its end: {text}",
-	"input_not_utf8":      "this is not UTF-8 text",
-	"input_not_json":      "this is not JSON: {text}",
-	"input_duplicate_key": "this key stands twice",
-	"input_missing":       "this must be given",
-	"input_empty":         "this must not be empty",
-	"input_wrong_type":    "this must be of another kind: {want}",
-	"input_unknown_value": "“{value}” is not one of: {allowed}",
-	"input_bad_date":      "“{value}” is not a date (YYYY-MM-DD)",
-	"input_out_of_range":  "{value} is not a whole number from {from} to {to}",
-	"input_wrong_order":   "the end, {to}, comes before the beginning, {from}",
-	"input_too_few":       "{need} different people are needed, {have} are named",
-	"input_not_possible":  "a critical error is not possible at a step with the result “{result}”",
-	"input_duplicate_id":  "“{value}” was used before, in line {line}",
-	"input_unknown_task":  "there is no task “{value}”",
-	"input_cycle":         "these tasks wait for each other: {tasks}",
+	"input_unreadable":        "the file could not be read to its end: {text}",
+	"input_not_utf8":          "this is not UTF-8 text",
+	"input_not_json":          "this is not JSON: {text}",
+	"input_duplicate_key":     "this key stands twice",
+	"input_missing":           "this must be given",
+	"input_empty":             "this must not be empty",
+	"input_wrong_type":        "this must be {want}",
+	"input_correction_inside": "a correction cannot stand inside a correction",
+	"input_unknown_value":     "“{value}” is not one of: {allowed}",
+	"input_bad_date":          "“{value}” is not a date (YYYY-MM-DD)",
+	"input_out_of_range":      "{value} is not a whole number from {from} to {to}",
+	"input_wrong_order":       "the end, {to}, comes before the beginning, {from}",
+	"input_too_few":           "{need} different people are needed, {have} are named",
+	"input_not_possible":      "a critical error is not possible at a step with the result “{result}”",
+	"input_duplicate_id":      "“{value}” was used before, in line {line}",
+	"input_unknown_task":      "there is no task “{value}”",
+	"input_cycle":             "these tasks wait for each other: {tasks}",
+
+	"input_no_such_record": "there is no record with the id “{value}”, so this has no effect",
+	"input_no_such_task":   "the catalogue has no task “{value}”, so this bears on no verdict",
+	"input_no_such_step":   "the catalogue has no step “{value}” of the task {task}, so this tap has no effect",
 }
 
 // policyWords are the words for faults of a policy.
