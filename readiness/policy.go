@@ -181,6 +181,7 @@ func DecodePolicy(n *yaml.Node) (Policy, []PolicyFault) {
 // ReadPolicy reads a policy file: a policy block, or a whole programme.yaml of which it takes the policy block. An empty
 // file is the default policy.
 func ReadPolicy(b []byte) (Policy, []PolicyFault) {
+	b = withoutMark(b)
 	if json.Valid(b) {
 		b = spacesForTabs(b)
 	}

@@ -77,11 +77,10 @@ func (s *Store) checkSignatures(ctx context.Context, p *pending) error {
 			if err != nil {
 				return err
 			}
-			raw, err := sig.DecodeSignature()
-			if err != nil || key == nil {
+			if key == nil {
 				continue
 			}
-			if (ledger.SignatureCheck{Key: key.ID, Public: key.Public, Message: p.Parsed().Signed, Bytes: raw}).OK() {
+			if c, err := key.Check(sig, p.Parsed().Signed); err == nil && c.OK() {
 				p.good[key.ID] = key.Public
 			}
 		}

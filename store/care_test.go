@@ -402,10 +402,13 @@ func TestOlderTables(t *testing.T) {
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
 	for _, table := range []string{"taps", "photos", "jobs", "cases", "case_people", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
-		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks"} {
+		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks", "signings"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}
 	mustExec(t, db, `DROP INDEX entry_index_corrects`)
+	for _, column := range []string{"rp_id", "origin", "credential"} {
+		mustExec(t, db, `ALTER TABLE signing_keys DROP COLUMN `+column)
+	}
 	mustExec(t, db, `DELETE FROM goose_db_version WHERE version_id >= 3`)
 	db.Close()
 	before := readFile(t, path)

@@ -37,7 +37,9 @@ func (t *tx) erase(person string) error {
 			return err
 		}
 	}
-	return nil
+	// What anybody is about to sign may be about the person: it is asked for again.
+	_, err := t.exec(`DELETE FROM signings`)
+	return err
 }
 
 // afterErasure takes what was opened out of this process's memory, and what was written out of the log beside the file.

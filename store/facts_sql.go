@@ -162,8 +162,8 @@ func (f *sqlFacts) Begun(entry string) (*ledger.BegunFact, error) {
 
 func (f *sqlFacts) Key(id string) (*ledger.KeyFact, error) {
 	var x ledger.KeyFact
-	err := f.q.row(`SELECT id, person_id, alg, public, added_at, ended_at FROM signing_keys WHERE id = $1`, id).
-		Scan(&x.ID, &x.Person, &x.Alg, &x.Public, &x.AddedAt, &x.EndedAt)
+	err := f.q.row(`SELECT id, person_id, alg, public, rp_id, origin, added_at, ended_at FROM signing_keys WHERE id = $1`, id).
+		Scan(&x.ID, &x.Person, &x.Alg, &x.Public, &x.RPID, &x.Origin, &x.AddedAt, &x.EndedAt)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

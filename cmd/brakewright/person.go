@@ -247,7 +247,7 @@ func newPersonList() *cobra.Command {
 		}
 		lines := make([]personLine, len(people))
 		for i, p := range people {
-			lines[i] = personLine{ID: p.ID, Name: p.Name, Login: p.Login, Roles: rolesOn(p, today), Key: p.Key != nil}
+			lines[i] = personLine{ID: p.ID, Name: p.Name, Login: p.Login, Roles: rolesOn(p, today), Key: p.CanSign()}
 		}
 		return writePeople(cmd.OutOrStdout(), lines, format)
 	}

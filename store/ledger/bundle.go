@@ -239,10 +239,6 @@ func (c *bundleCheck) signatures(index int64, p *Parsed) error {
 	}
 	vouched, own := p.Body.Type == Opening, false
 	for _, s := range p.Signatures {
-		raw, err := s.DecodeSignature()
-		if err != nil {
-			return err
-		}
 		key := c.keys[s.Key]
 		if fresh != nil && s.Key == fresh.ID {
 			key, own = fresh, true
@@ -254,7 +250,8 @@ func (c *bundleCheck) signatures(index int64, p *Parsed) error {
 			return fmt.Errorf("the key %s is not in the bundle", s.Key)
 		case key != fresh && !key.inForce(p.RecordedAt):
 			return fmt.Errorf("the key %s was not in force", s.Key)
-		case !(SignatureCheck{Key: s.Key, Public: key.Public, Message: p.Signed, Bytes: raw}).OK():
+		}
+		if check, err := key.Check(s, p.Signed); err != nil || !check.OK() {
 			return fmt.Errorf("the signature by key %s does not fit the entry", s.Key)
 		}
 		c.r.Signatures++
@@ -337,7 +334,7 @@ func keyFact(k KeyPayload, p *Parsed) *KeyFact {
 	if err != nil {
 		return nil // Parse has refused it
 	}
-	return &KeyFact{ID: k.Key, Person: p.Body.Subject, Alg: k.Alg, Public: public, AddedAt: p.RecordedAt}
+	return &KeyFact{ID: k.Key, Person: p.Body.Subject, Alg: k.Alg, Public: public, RPID: k.RPID, Origin: k.Origin, AddedAt: p.RecordedAt}
 }
 
 func (c *bundleCheck) content(i int) error {

@@ -191,13 +191,14 @@ func (l *lost) take(leaf []byte) error {
 		if err != nil {
 			return err
 		}
-		if !signedBy(e, x.Key.Key, public) {
+		key := &KeyFact{ID: x.Key.Key, Person: e.Body.Subject, Alg: x.Key.Alg, Public: public, RPID: x.Key.RPID, Origin: x.Key.Origin, AddedAt: e.RecordedAt}
+		if !signedBy(e, key) {
 			return broken(ErasureUnproved, "person", e.Body.Subject)
 		}
 		if err := l.byCoordinator(e, ""); err != nil {
 			return err
 		}
-		l.keys[x.Key.Key] = &KeyFact{ID: x.Key.Key, Person: e.Body.Subject, Alg: x.Key.Alg, Public: public, AddedAt: e.RecordedAt}
+		l.keys[key.ID] = key
 		return nil
 	case *RolePayload:
 		if x.Role != "coordinator" || e.Body.Actor == e.Body.Subject {
@@ -213,10 +214,12 @@ func (l *lost) take(leaf []byte) error {
 }
 
 // signedBy says whether an entry bears a good signature by a key.
-func signedBy(e *Parsed, key string, public []byte) bool {
+func signedBy(e *Parsed, key *KeyFact) bool {
 	for _, s := range e.Signatures {
-		raw, err := s.DecodeSignature()
-		if s.Key == key && err == nil && (SignatureCheck{Key: key, Public: public, Message: e.Signed, Bytes: raw}).OK() {
+		if s.Key != key.ID {
+			continue
+		}
+		if check, err := key.Check(s, e.Signed); err == nil && check.OK() {
 			return true
 		}
 	}
@@ -234,7 +237,7 @@ func (l *lost) byCoordinator(e *Parsed, person string) error {
 		if err != nil {
 			return err
 		}
-		if key == nil || person != "" && key.Person != person || !key.inForce(e.RecordedAt) || !signedBy(e, s.Key, key.Public) {
+		if key == nil || person != "" && key.Person != person || !key.inForce(e.RecordedAt) || !signedBy(e, key) {
 			continue
 		}
 		roles, err := l.facts.Roles(key.Person)

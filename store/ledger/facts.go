@@ -91,6 +91,7 @@ type Matters struct {
 type KeyFact struct {
 	ID, Person, Alg  string
 	Public           []byte
+	RPID, Origin     string // of a passkey
 	AddedAt, EndedAt int64
 }
 

@@ -96,7 +96,7 @@ var kinds = []Kind{
 		When: "names an appointment not ended yet; what was signed after its last day is then in question", New: func() any { return new(EndPayload) }},
 	{Type: KeyAdded, Record: readiness.AccountRecord, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignCoordinatorAndNewKey,
 		Content: []string{"sealed_key"},
-		When:    "the key's id is new; a coordinator may sign for a new key of their own with the old one", New: func() any { return new(KeyAddedPayload) }},
+		When:    "the key's id is new; a passkey has no sealed key; a coordinator may sign for a new key of their own with the old one", New: func() any { return new(KeyAddedPayload) }},
 	{Type: KeyEnded, Record: readiness.AccountRecord, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignNone, Personal: []string{"reason"},
 		When: "the key is the subject's and has not ended; only a compromise reaches back, and what was signed since then is then in question", New: func() any { return new(KeyEndedPayload) }},
 	{Type: PasswordSet, Record: readiness.AccountRecord, Makers: []Maker{MakerCoordinator, MakerSelf}, About: AboutPerson, Signing: SignNone,
@@ -192,6 +192,14 @@ func KindOf(t Type) (Kind, bool) {
 		return Kind{}, false
 	}
 	return *k, true
+}
+
+// of is the kind as it is for a payload: a passkey has no sealed key, for its secret never leaves the person's device.
+func (k Kind) of(payload any) Kind {
+	if x, ok := payload.(*KeyAddedPayload); ok && IsPasskey(x.Key.Alg) {
+		k.Content = nil
+	}
+	return k
 }
 
 // allowsPersonal says whether a personal field may stand in an entry of this kind.

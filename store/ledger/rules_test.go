@@ -20,6 +20,11 @@ func fromPaper(h *history, signers ...string) act {
 	})
 }
 
+func (p SignOffPayload) withPhoto(x PhotoDone) *SignOffPayload {
+	p.Photos = []PhotoDone{x}
+	return &p
+}
+
 func caseOf(h *history, person string) act {
 	job := h.do(h.signOff("sam", person, nil))
 	return act{typ: CaseOpened, actor: "cora", subject: person, personal: []string{"what_happened"},
@@ -663,6 +668,25 @@ func TestRules(t *testing.T) {
 			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload)
 			return correct(h, "sue", entry, CorrectionPayload{SignOff: &p})
 		}},
+		{"a correction names the photographs of the record it corrects", "", func(h *history) act {
+			entry := h.do(h.signOff("sam", "pat", func(a *act, p *SignOffPayload) {
+				a.personal, p.Photos = []string{"photo/1"}, []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			}))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a photograph named is the same person's", SomebodyElses, func(h *history) act {
+			entry := signed(h)
+			other := h.do(h.signOff("sam", "pia", func(_ *act, p *SignOffPayload) { p.Job = h.id("another job") }))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: other, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a new record brings its photographs along", PhotoMissing, func(h *history) act {
+			entry := signed(h)
+			return h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+				p.Job, p.Photos = h.id("another job"), []PhotoDone{{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			})
+		}},
 		{"a reading withdrawn", "", func(h *history) act {
 			entry := h.do(act{typ: LessonRead, actor: "pat", subject: "pat", payload: ReadingPayload{Lesson: "bleed", Edition: Hash(nil)}})
 			return correct(h, "cora", entry, CorrectionPayload{Withdraw: true})
@@ -1273,6 +1297,42 @@ func TestThePolicyMovesTheWindow(t *testing.T) {
 	}
 	if _, err := h.judge(h.submit(h.signOff("sam", "pat", nil).before(h, 4))); codeOf(err) != LateNeedsReason {
 		t.Errorf("past: %v", err)
+	}
+}
+
+// The policy's window ends at midnight where the work was done, also across the change to daylight saving time; so does an
+// appointment.
+func TestTheWindowAcrossDaylightSaving(t *testing.T) {
+	moment := func(utc string) int64 {
+		at, err := time.Parse(time.RFC3339, utc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return at.UnixMilli()
+	}
+	at := func(h *history, utc string) act {
+		ms := moment(utc)
+		a := h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+			p.Started, p.Finished, p.Steps[0].At = ms-1000, ms, ms-500
+		})
+		a.at = ms
+		return a
+	}
+	for _, c := range []struct{ name, utc, want string }{
+		{"the first moment of the first day, in standard time", "2026-03-07T07:00:00Z", ""},
+		{"the moment before", "2026-03-07T06:59:59Z", LateNeedsReason},
+		{"the last moment of the appointment, in daylight saving time", "2026-03-09T05:59:59Z", ""},
+		{"the moment after", "2026-03-09T06:00:00Z", NotAppointed},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := found(t)
+			h.now = moment("2026-03-10T06:30:00Z") // half past midnight of the 10th
+			h.state.Backdating, h.state.windows = func(string) int { return 3 }, map[string]int{}
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: "2026-03-08"}, sign: []string{"cora"}})
+			if _, err := h.judge(h.submit(at(h, c.utc))); codeOf(err) != c.want {
+				t.Errorf("got %v, want %q", err, c.want)
+			}
+		})
 	}
 }
 

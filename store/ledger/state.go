@@ -437,7 +437,7 @@ func (s *State) addKey(k KeyPayload, person string, at int64) {
 	if err != nil {
 		panic("ledger: a checked key does not decode: " + err.Error())
 	}
-	s.keys[k.Key] = &KeyFact{ID: k.Key, Person: person, Alg: k.Alg, Public: public, AddedAt: at}
+	s.keys[k.Key] = &KeyFact{ID: k.Key, Person: person, Alg: k.Alg, Public: public, RPID: k.RPID, Origin: k.Origin, AddedAt: at}
 }
 
 // Cut is the last day of what began with an until date and is ended on a date: the earlier of the two.
