@@ -3,6 +3,7 @@ package store_test
 import (
 	"crypto/sha256"
 	"database/sql"
+	"encoding/base64"
 	"fmt"
 	"path/filepath"
 	"sync/atomic"
@@ -314,7 +315,7 @@ func fillWithSpotChecks(b *testing.B, w *storetest.World, n, sampled int) []spot
 				}
 				m := made{id: s.Body.ID, c: spotChecked{leaf: leaf}}
 				if i < sampled {
-					raw, err := s.Signatures[0].DecodeSignature()
+					raw, err := base64.StdEncoding.DecodeString(s.Signatures[0].Sig)
 					if err != nil {
 						b.Error(err)
 					}

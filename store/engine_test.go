@@ -121,12 +121,7 @@ func TestSchema(t *testing.T) {
 // Every table is either what cannot be made anew, or a projection that Rebuild fills, or named as not examined.
 func TestEveryTableHasItsPlace(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
-<<<<<<< HEAD
 	covered := coveredTables()
-=======
-	known := append(store.ProjectionTables(), "entries", "personal", "contents", "tree", "tree_head",
-		"jobs", "taps", "photos", "open_tests", "draft_answers", "key_requests", "signings", "sessions", "login_codes", "failures", "verdict_cache", "bookkeeping", "programme_drafts", "goose_db_version", "sqlite_sequence")
->>>>>>> int
 	rows, err := w.Store.Readers().Query(`SELECT name FROM sqlite_schema WHERE type = 'table'`)
 	if err != nil {
 		t.Fatal(err)
