@@ -173,14 +173,15 @@ func (d *document) dress(class string, t *extast.Table, head *extast.TableHeader
 	t.SetAttributeString("role", []byte("table")) // which style sheets that stack the rows would take away
 	hide := func(name string) bool { return name == "if" || name == "key" }
 	named := slices.IndexFunc(columns, func(name string) bool { return !hide(name) })
-	words := make([]string, 0, len(columns))
+	marks := make([]*mark, 0, len(columns))
 	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
-		d.marks[c] = mark{hide: hide(columns[len(words)])}
-		words = append(words, d.text(c).Plain())
+		i := len(marks)
+		d.marks[c] = &mark{hide: hide(columns[i])}
+		marks = append(marks, &mark{hide: hide(columns[i]), column: d.text(c).Plain(), first: i == named})
 	}
 	for _, row := range rows {
 		for i, c := range row.cells {
-			d.marks[c] = mark{hide: hide(columns[i]), column: words[i], first: i == named}
+			d.marks[c] = marks[i]
 		}
 	}
 }
@@ -303,7 +304,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 				lr.l.Figures = append(lr.l.Figures, f)
 			}
 		}
-		lr.d.marks[tr.node] = mark{anchor: row.Element, needs: row.If}
+		lr.d.marks[tr.node] = &mark{anchor: row.Element, needs: row.If}
 	}
 }
 
@@ -517,7 +518,7 @@ func (lr *lessonReader) terms(s *section) {
 					t.Definition.Parts = append(append(t.Definition.Parts, TextPart{Text: " "}), d.Parts...)
 				}
 			}
-			lr.d.marks[names[0]] = mark{anchor: row.Element}
+			lr.d.marks[names[0]] = &mark{anchor: row.Element}
 			if len(t.Names) == 0 || t.Definition.Empty() {
 				lr.errorAt(lr.d.start(names[0]), "term_without_definition", "term", strings.Join(t.Names, ", "))
 			} else {
@@ -600,7 +601,7 @@ func (lr *lessonReader) misbelief(li ast.Node) {
 		}
 	}
 	row := lr.rowAt(classMisbeliefs, id, li)
-	lr.d.marks[li] = mark{anchor: row.Element}
+	lr.d.marks[li] = &mark{anchor: row.Element}
 	m := Misbelief{Row: row}
 	for which, to := range map[string]*Text{"said": &m.Said, "in-fact": &m.InFact} {
 		if b := found[which]; b != nil {

@@ -30,8 +30,8 @@ type document struct {
 
 	places map[string]bool // see anchors
 
-	// What rendering needs to know of a node, filled while the structure is read.
-	marks map[ast.Node]mark
+	// What rendering needs to know of a node, filled while the structure is read. The cells of a column share one.
+	marks map[ast.Node]*mark
 }
 
 // mark is what rendering does at a node.
@@ -47,6 +47,14 @@ type mark struct {
 	column string  // of a cell of our tables: its column's heading, "" in the heading itself
 	first  bool    // the cell that names its row
 	read   Measure // of a point: what is measured there
+}
+
+// mark is what is known of a node; the zero mark where that is nothing.
+func (d *document) mark(n ast.Node) (m mark, ok bool) {
+	if at := d.marks[n]; at != nil {
+		return *at, true
+	}
+	return mark{}, false
 }
 
 // section is a level-2 heading with the blocks up to the next heading of level 1 or 2.
@@ -72,7 +80,7 @@ var markdown = goldmark.New(
 // move in it; src keeps the file as it is.
 func parseMarkdown(src *source, body []byte) *document {
 	pc := parser.NewContext()
-	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
+	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]*mark{}}
 	pc.Set(attrsKey, d.attrs)
 	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
 	d.gather(d.root)
@@ -309,7 +317,7 @@ func (d *document) findSections(r *report) {
 		open.anchor = anchorOf(h, class, count[class], used)
 		used[open.anchor]++
 		if class != "" {
-			d.marks[h] = mark{anchor: open.anchor}
+			d.marks[h] = &mark{anchor: open.anchor}
 		}
 		d.sections = append(d.sections, open)
 	}
@@ -375,6 +383,13 @@ func (d *document) lineOf(n ast.Node) int { return d.src.line(d.start(n)) }
 
 // text reads the inline content of a block.
 func (d *document) text(n ast.Node) Text {
+	if t, ok := n.FirstChild().(*ast.Text); ok && t.NextSibling() == nil && !t.IsRaw() && !t.SoftLineBreak() && !t.HardLineBreak() { // most cells
+		s := strings.Trim(collapse(unescape(t.Segment.Value(d.body))), " ")
+		if s == "" {
+			return Text{Line: d.src.line(t.Segment.Start)}
+		}
+		return Text{Parts: []TextPart{{Text: s}}, Line: d.src.line(t.Segment.Start)}
+	}
 	b := textBuilder{d: d}
 	b.children(n)
 	return b.done(d.lineOf(n))

@@ -280,7 +280,7 @@ func problemCases() []problemCase {
 		{"number_not_in_drawing", pictureFolder("## Pictures\n![hub](../pictures/p.svg)\n\n"+pictureTable+"| §2 | Rim |\n", goodSVG)},
 		{"number_not_in_table", pictureFolder("## Pictures\n§![hub](../pictures/p.svg)\n\n"+pictureTable, strings.Replace(goodSVG, "</svg>", `<g class="callout"><text>2</text></g></svg>`, 1))},
 		{"callout_twice", pictureFolder("", "§"+strings.Replace(goodSVG, "</svg>", `<g class="callout"><text>1</text></g></svg>`, 1))},
-		{"svg_unreadable", pictureFolder("", "§<svg xmlns=\"http://www.w3.org/2000/svg\"><g></svg>")},
+		{"svg_unreadable", pictureFolder("", "<svg xmlns=\"http://www.w3.org/2000/svg\">\n<title>é</title><g>§</svg>")},
 		{"svg_doctype", pictureFolder("", "§<!DOCTYPE svg>"+goodSVG)},
 		{"svg_refused", pictureFolder("", strings.Replace(goodSVG, "<g", "§<script/><g", 1))},
 		{"svg_handler", pictureFolder("", strings.Replace(goodSVG, "<g", "§<g onclick='x'", 1))},

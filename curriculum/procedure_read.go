@@ -115,7 +115,7 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 	}
 	lr.stepAttributes(li, s)
 	s.Element = "procedure/" + s.ID
-	lr.d.marks[li] = mark{anchor: s.Element, step: s.Step, each: s.Step}
+	lr.d.marks[li] = &mark{anchor: s.Element, step: s.Step, each: s.Step}
 	for b := li.FirstChild(); b != nil; b = b.NextSibling() {
 		list, ok := b.(*ast.List)
 		if !ok {
@@ -272,7 +272,7 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 	}
 	t := b.done(lr.d.lineOf(e))
 	t.Parts = trimLeadColon(t.Parts)
-	lr.d.marks[li] = mark{anchor: "", each: s.Step}
+	lr.d.marks[li] = &mark{each: s.Step}
 	if t.Empty() {
 		lr.errorAt(lr.d.start(e), "empty_point", "label", lr.d.text(e).Plain())
 		return
@@ -288,7 +288,7 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 		s.Check = append(s.Check, t)
 	case pointMeasure:
 		read := lr.measure(t, lr.d.start(e))
-		lr.d.marks[li] = mark{each: s.Step, read: read}
+		lr.d.marks[li] = &mark{each: s.Step, read: read}
 		s.Measures = append(s.Measures, read)
 		s.measureAt = append(s.measureAt, lr.d.start(e))
 	}

@@ -1,13 +1,10 @@
 package curriculum
 
 import (
-	"bytes"
-	"encoding/xml"
-	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 const svgNamespace = "http://www.w3.org/2000/svg"
@@ -22,7 +19,7 @@ const (
 type SVGError struct {
 	Code, Name string
 	Line       int // from 1
-	Column     int // from 1
+	Column     int // in characters, from 1
 }
 
 func (e *SVGError) Error() string {
@@ -37,9 +34,7 @@ var svgRefused = []string{"script", "foreignobject", "iframe", "embed", "object"
 // The error is an *SVGError: script, event handlers, embedded documents, outside references, a document type or anything
 // that is not well-formed SVG is refused.
 func CheckSVG(b []byte) (numbers []string, err error) {
-	c := svgChecker{dec: xml.NewDecoder(bytes.NewReader(b))}
-	c.dec.Strict = true
-	c.dec.CharsetReader = func(string, io.Reader) (io.Reader, error) { return nil, errors.New("not UTF-8") }
+	c := svgChecker{src: b, xml: xmlReader{src: b}}
 	if err := c.run(); err != nil {
 		return nil, err
 	}
@@ -47,109 +42,115 @@ func CheckSVG(b []byte) (numbers []string, err error) {
 }
 
 type svgChecker struct {
-	dec      *xml.Decoder
+	src      []byte
+	xml      xmlReader
+	at       int // offset of the token at hand
 	elements int
-	open     []string // local names
-	callout  int      // depth of the callout at hand, 0 if none
-	inText   int      // depth of the text element at hand, 0 if none
-	inStyle  bool
+	open     []string        // local names
+	callout  int             // depth of the callout at hand, 0 if none
+	inText   int             // depth of the text element at hand, 0 if none
+	inStyle  int             // depth of the outermost style element at hand, 0 if none
+	style    strings.Builder // its text, which comments and CDATA may cut into pieces
 	hasText  bool
 	text     strings.Builder
 	numbers  []string
-	line     int
-	column   int
 }
 
 func (c *svgChecker) refuse(code, name string) error {
-	return &SVGError{Code: code, Name: cut(name, 60), Line: max(1, c.line), Column: max(1, c.column)}
+	line, column := newSource("", c.src).at(c.at)
+	return &SVGError{Code: code, Name: cut(name, 60), Line: line, Column: column}
 }
 
 func (c *svgChecker) run() error {
 	rooted := false
 	for {
-		c.line, c.column = c.dec.InputPos()
-		tok, err := c.dec.Token()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			var se *xml.SyntaxError
-			if errors.As(err, &se) {
-				c.line, c.column = se.Line, 1
-			}
+		t := c.xml.next()
+		c.at = t.at
+		switch t.kind {
+		case xmlFault:
 			return c.refuse("svg_unreadable", "XML")
-		}
-		switch t := tok.(type) {
-		case xml.Directive:
-			return c.refuse("svg_doctype", "DOCTYPE")
-		case xml.ProcInst:
-			if t.Target != "xml" || c.elements > 0 {
-				return c.refuse("svg_refused", "<?"+t.Target)
+		case xmlEOF:
+			if !rooted {
+				return c.refuse("svg_unreadable", "svg")
 			}
-		case xml.StartElement:
-			if len(c.open) == 0 && (rooted || t.Name.Local != "svg" || t.Name.Space != svgNamespace) {
-				return c.refuse("svg_unreadable", t.Name.Local)
+			return nil
+		case xmlDoctype:
+			return c.refuse("svg_doctype", "DOCTYPE")
+		case xmlInstruction:
+			if string(t.text) != "xml" {
+				return c.refuse("svg_refused", "<?"+string(t.text))
+			}
+		case xmlStart:
+			if len(c.open) == 0 && (rooted || t.name != xmlName{svgNamespace, "svg"}) {
+				return c.refuse("svg_unreadable", t.name.local)
 			}
 			rooted = true
 			if err := c.element(t); err != nil {
 				return err
 			}
-		case xml.EndElement:
+		case xmlEnd:
 			if err := c.end(); err != nil {
 				return err
 			}
-		case xml.CharData:
-			if strings.ContainsFunc(string(t), isBidi) {
+		case xmlText:
+			if hasBidi(t.text) {
 				return c.refuse("svg_refused", "direction mark")
 			}
 			if c.inText > 0 {
-				c.text.Write(t)
+				c.text.Write(t.text)
 			}
-			if c.inStyle && badStyle(string(t)) {
-				return c.refuse("svg_outside", "style")
+			if c.inStyle > 0 {
+				c.style.Write(t.text)
 			}
 		}
 	}
-	if !rooted || len(c.open) > 0 {
-		return c.refuse("svg_unreadable", "svg")
-	}
-	return nil
 }
 
-func (c *svgChecker) element(t xml.StartElement) error {
-	if c.elements++; c.elements > maxSVGElements || len(c.open) >= maxSVGDepth {
-		return c.refuse("svg_too_large", t.Name.Local)
+// hasBidi says whether a text turns the reading direction.
+func hasBidi[T string | []byte](s T) bool {
+	for i := range len(s) {
+		if s[i] >= utf8.RuneSelf {
+			return strings.ContainsFunc(string(s[i:]), isBidi)
+		}
 	}
-	name := strings.ToLower(t.Name.Local)
-	if slices.Contains(svgRefused, name) || t.Name.Space != svgNamespace && !plainNamespace(t.Name.Space) {
-		return c.refuse("svg_refused", t.Name.Local)
+	return false
+}
+
+func (c *svgChecker) element(t xmlToken) error {
+	if c.elements++; c.elements > maxSVGElements || len(c.open) >= maxSVGDepth {
+		return c.refuse("svg_too_large", t.name.local)
+	}
+	name := strings.ToLower(t.name.local)
+	if slices.Contains(svgRefused, name) || t.name.space != svgNamespace && !plainNamespace(t.name.space) {
+		return c.refuse("svg_refused", t.name.local)
 	}
 	c.open = append(c.open, name)
 	class := ""
-	for _, a := range t.Attr {
-		local := strings.ToLower(a.Name.Local)
+	for _, a := range t.attributes {
+		local := strings.ToLower(a.name.local)
 		switch {
 		case strings.HasPrefix(local, "on"):
-			return c.refuse("svg_handler", a.Name.Local)
+			return c.refuse("svg_handler", a.name.local)
 		case local == "href" || local == "src" || local == "data" || local == "base" || local == "action":
-			if !strings.HasPrefix(strings.TrimSpace(a.Value), "#") {
-				return c.refuse("svg_outside", a.Name.Local)
+			if !strings.HasPrefix(strings.TrimLeft(a.value, " \t\r\n"), "#") {
+				return c.refuse("svg_outside", a.name.local)
 			}
-		case a.Name.Space == "xmlns" || local == "xmlns":
+		case a.name.space == "xmlns":
 		default:
-			if badStyle(a.Value) {
-				return c.refuse("svg_outside", a.Name.Local)
+			if badStyle(a.value) {
+				return c.refuse("svg_outside", a.name.local)
 			}
-			if strings.ContainsFunc(a.Value, isBidi) {
+			if hasBidi(a.value) {
 				return c.refuse("svg_refused", "direction mark")
 			}
 		}
 		if local == "class" {
-			class = a.Value
+			class = a.value
 		}
 	}
-	if name == "style" {
-		c.inStyle = true
+	if name == "style" && c.inStyle == 0 {
+		c.inStyle = len(c.open)
+		c.style.Reset()
 	}
 	if name == "g" && slices.Contains(strings.Fields(class), "callout") {
 		if c.callout > 0 {
@@ -180,8 +181,11 @@ func (c *svgChecker) end() error {
 		}
 		c.callout = 0
 	}
-	if c.open[depth-1] == "style" {
-		c.inStyle = false
+	if c.inStyle == depth {
+		c.inStyle = 0
+		if badStyle(c.style.String()) {
+			return c.refuse("svg_outside", "style")
+		}
 	}
 	c.open = c.open[:depth-1]
 	return nil

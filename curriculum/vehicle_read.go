@@ -162,11 +162,11 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		vr.keyAt[f.Key] = off
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
-		vr.d.marks[tr.node] = mark{anchor: f.Element}
+		vr.d.marks[tr.node] = &mark{anchor: f.Element}
 		if c := tr.cell("value"); c != nil {
-			m := vr.d.marks[c]
+			m, _ := vr.d.mark(c) // its column's
 			m.figure = &copied
-			vr.d.marks[c] = m
+			vr.d.marks[c] = &m
 		}
 	}
 }

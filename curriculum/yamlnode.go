@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
 )
@@ -14,6 +15,7 @@ import (
 type yamlReader struct {
 	*report
 	place func(line, column int) (int, int)
+	typed bool // what reads the nodes asks whether they are numbers; only the library can tell
 }
 
 // maxYAMLNodes bounds a block; aliases are refused, so a block cannot grow beyond its bytes.
@@ -21,6 +23,14 @@ const maxYAMLNodes = 100000
 
 // parseYAML parses a block to its root mapping; nil after reporting why not.
 func (y *yamlReader) parse(b []byte) *yaml.Node {
+	if !y.typed {
+		if n, ok := plainYAML(b); ok {
+			if !y.plainNodes(n, 0, new(int)) {
+				return nil
+			}
+			return n
+		}
+	}
 	if deepYAML(b) {
 		l, c := y.place(1, 1)
 		y.errorLine(l, c, "yaml_too_deep", "limit", itoa(maxNesting))
@@ -98,6 +108,9 @@ func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 		return false
 	}
 	for _, c := range n.Value {
+		if c >= ' ' && c < utf8.RuneSelf {
+			continue
+		}
 		if isBidi(c) {
 			y.errorNode(n, "bidi_control", "character", codePoint(c))
 			return false
@@ -123,7 +136,7 @@ func (y *yamlReader) errorNode(n *yaml.Node, code string, kv ...string) {
 }
 
 func isNullNode(n *yaml.Node) bool {
-	return n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null"
+	return n.Kind == yaml.ScalarNode && n.Tag != "!!str" && n.ShortTag() == "!!null"
 }
 
 // yamlField is a key that a mapping may have. read is called with its value unless that is null.
