@@ -28,7 +28,8 @@ type document struct {
 	fences []*ast.FencedCodeBlock
 	html   []ast.Node // inline and block
 
-	places map[string]bool // see anchors
+	places map[string]bool   // see anchors
+	tables map[ast.Node]bool // which were read as a section's
 
 	// What rendering needs to know of a node, filled while the structure is read. The cells of a column share one.
 	marks map[ast.Node]*mark
@@ -80,7 +81,7 @@ var markdown = goldmark.New(
 // move in it; src keeps the file as it is.
 func parseMarkdown(src *source, body []byte) *document {
 	pc := parser.NewContext()
-	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]*mark{}}
+	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]*mark{}, tables: map[ast.Node]bool{}}
 	pc.Set(attrsKey, d.attrs)
 	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
 	d.gather(d.root)

@@ -134,6 +134,10 @@ func (d *document) checkImages(r *report, pictures map[string]*Picture) {
 			r.errorAt(ref.at, "picture_outside", "path", ref.dest)
 			continue
 		}
+		if ending := path.Ext(ref.path); ending != ".svg" && ending != "" {
+			r.errorAt(ref.at, "picture_not_svg", "path", ref.path)
+			continue
+		}
 		if _, ok := pictures[ref.path]; !ok {
 			near := nearest(ref.path, sortedKeys(pictures))
 			r.errorAt(ref.at, "picture_missing", "path", ref.path, "nearest", orNone(near))

@@ -231,6 +231,23 @@ func problemCases() []problemCase {
 		{"gate_jobs", policyFolder("  tasks:\n    t: {jobs: §30, supervisors: 1, recency_days: 90, lapse_days: 90, jobs_per_month: 1}\n", "")},
 		{"wrong_language", testFolder(map[string]string{"lessons/l.md": strings.Replace(testFront, "language: en", "language: §es", 1)})},
 
+		{"yaml_colon", programmeWith("title: Test", "title: Wheels§: front and rear")},
+		{"yaml_colon", testFolder(map[string]string{"lessons/l.md": strings.Replace(testFront, "A lesson", "Räder§: vorn", 1)})},
+		{"yaml_tab", programmeWith("  - {", "§\t- {")},
+		{"bad_attributes", stepLesson("1. One {#a}\n2. Two {#b§, .hold}\n")},
+		{"bad_attributes", stepLesson("1. One {#a}\n2. Two {#b after=§“a”}\n")},
+		{"point_outside", stepLesson("1. One {#a}\n  - §**Why:** x\n")},
+		{"list_indent", stepLesson("1. One {#a}\n  - §Sub {#b}\n")},
+		{"list_indent", stepLesson("1. One {#a}\n   1. Sub {#b .critical}\n     - §**If skipped:** x\n")},
+		{"table_unread", lessonFolder("## Dangers\n" + table("§"+cautionHead, "| a | b | c |"))},
+		{"table_unread", lessonFolder("### Faults\n" + table("§| Síntoma | Causa | Comprobación que distingue |", "| a | b | c |"))},
+		{"braces_unread", lessonFolder("## Steps\n1. One §{#a .critical}\n")},
+		{"braces_unread", lessonFolder("## Procedure\n\n**1. One** §{#a}\n\n1. Two {#b}\n")},
+		{"extra_cell", lessonFolder("## Cautions\n" + table(cautionHead, "| a | b | c | §d |"))},
+		{"extra_cell", lessonFolder("## Cautions\n" + "Hazard | Consequence | Control\n---|---|---\na | b | c \\| c | §d\n")},
+		{"unknown_column", lessonFolder("## Faults\n" + table("| Symptom | Cause | §Check |", "| a | b | c |"))},
+		{"picture_not_svg", lessonFolder("Look: §![hub](../pictures/hub.png)\n")},
+
 		// Headings and tables.
 		{"unknown_class", lessonFolder("## §Steps {.procedur}\n")},
 		{"heading_level", lessonFolder("### §Faults {.faults}\n")},

@@ -111,7 +111,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		{"slips", false, func(n *yaml.Node) { slips = n }},
 	})
 	if id.text != "" && !isID(id.text) {
-		y.errorLine(id.line, id.column, "bad_id", "id", id.text)
+		y.errorLine(id.line, id.column, "bad_id", "id", id.text, "like", likeID(id.text))
 		id.text = ""
 	}
 	s.Row = lr.rowAt(classArithmetic, id.text, f)
