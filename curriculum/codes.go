@@ -32,6 +32,7 @@ var codes = []CodeInfo{
 	{"bidi_control", Error, []string{"character"}, "an invisible character that turns the reading direction"},
 	{"line_too_long", Error, []string{"limit"}, "a line of more than 64 KiB"},
 	{"block_too_long", Error, []string{"limit"}, "96 KiB without a blank line"},
+	{"too_many_marks", Error, []string{"limit"}, "thousands of `*` or `[` without a blank line"},
 	{"table_too_wide", Error, []string{"limit"}, "a table of more than 40 columns"},
 	{"nested_too_deep", Error, []string{"limit"}, "lists or quotations 25 deep"},
 

@@ -1,13 +1,9 @@
 package curriculum
 
 import (
-	"encoding/xml"
-	"fmt"
-	"io"
 	"io/fs"
 	"math/big"
 	"os"
-	"slices"
 	"strings"
 	"testing"
 
@@ -122,7 +118,6 @@ func FuzzSVG(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		sameXML(t, text)
 		numbers, err := CheckSVG([]byte(text))
 		if err != nil {
 			if numbers != nil {
@@ -140,74 +135,6 @@ func FuzzSVG(f *testing.F) {
 			}
 		}
 	})
-}
-
-// sameXML holds our reader of XML against encoding/xml: what ours reads to the end, that one reads the same way.
-func sameXML(t *testing.T, text string) {
-	t.Helper()
-	var ours []string
-	x := xmlReader{src: []byte(text)}
-	add := func(list []string, kind, what string) []string { // pieces of text that meet are one
-		if kind == "text" && len(list) > 0 && strings.HasPrefix(list[len(list)-1], "text ") {
-			list[len(list)-1] += what
-			return list
-		}
-		return append(list, kind+" "+what)
-	}
-	for {
-		tok := x.next()
-		switch tok.kind {
-		case xmlEOF:
-		case xmlFault, xmlDoctype:
-			return
-		case xmlStart:
-			for i, a := range tok.attributes { // encoding/xml gives their names as they are
-				if a.name == (xmlName{"xmlns", ""}) {
-					tok.attributes[i].name = xmlName{"", "xmlns"}
-				}
-			}
-			ours = append(ours, fmt.Sprintf("start %s|%s", tok.name.space, tok.name.local))
-			for _, a := range tok.attributes {
-				ours = append(ours, fmt.Sprintf("attr %s|%s=%s", a.name.space, a.name.local, strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(a.value)))
-			}
-		case xmlEnd:
-			ours = append(ours, "end")
-		case xmlText:
-			ours = add(ours, "text", strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(tok.text)))
-		case xmlInstruction:
-			ours = append(ours, "instruction "+string(tok.text))
-		}
-		if tok.kind == xmlEOF {
-			break
-		}
-	}
-	var theirs []string
-	dec := xml.NewDecoder(strings.NewReader(text))
-	for {
-		tok, err := dec.Token()
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			t.Fatalf("ours reads what encoding/xml refuses: %v\n%q", err, text)
-		}
-		switch tok := tok.(type) {
-		case xml.StartElement:
-			theirs = append(theirs, fmt.Sprintf("start %s|%s", tok.Name.Space, tok.Name.Local))
-			for _, a := range tok.Attr {
-				theirs = append(theirs, fmt.Sprintf("attr %s|%s=%s", a.Name.Space, a.Name.Local, a.Value))
-			}
-		case xml.EndElement:
-			theirs = append(theirs, "end")
-		case xml.CharData:
-			theirs = add(theirs, "text", string(tok))
-		case xml.ProcInst:
-			theirs = append(theirs, "instruction "+tok.Target)
-		}
-	}
-	if !slices.Equal(ours, theirs) {
-		t.Fatalf("ours %q\ntheirs %q\nof %q", ours, theirs, text)
-	}
 }
 
 // FuzzProgramme: any programme.yaml is read or refused, and its policy block reads the same on its own.
@@ -234,79 +161,4 @@ func FuzzProgramme(f *testing.F) {
 			}
 		}
 	})
-}
-
-// FuzzYAML: what the short reader of YAML takes, the library reads the same way.
-func FuzzYAML(f *testing.F) {
-	seedFiles(f, ".yaml")
-	for _, name := range []string{"../testdata/format", "testdata/evening-school", "brakes"} {
-		p, _ := Load(os.DirFS(name))
-		for _, file := range p.Files {
-			if front, body, ok := splitFrontMatter(file.Bytes); ok {
-				f.Add(string(front))
-				for _, block := range strings.Split(string(body), "```sum\n")[1:] {
-					text, _, _ := strings.Cut(block, "```")
-					f.Add(text)
-				}
-			}
-		}
-	}
-	for _, s := range []string{"a: b\n", "a: - b\n", "a:\n- b\n- c: d\n", "a: {b: c, d: [e, \"f\", 'g']}\n", "a: null\n", "a: ~\n", "a: b: c\n", "a: b\n  c\n", "a: 'b''c'\n", "a: [b, , c]\n", "a: [b,]\n",
-		"é: b\n", "a: é {b: c}\n", "a: é\nb: [é, b]\n", "a: {é: b}\n", "a: b #c\n", "? a\n: b\n", "a: {b: c: d}\n", "a: [b: c]\n", "a: -1\n", "a: - 1\n", "a:\n  b: c\n d: e\n", "a: 1\na: 2\n", "a: <<\n<<: b\n", "a: =\n", "---\na: b\n",
-		"a: b\n...\n", "a: \"b\" c\n", "a: [b] c\n", "true: y\n", "a: {b: 'c'd}\n", "a: (b, c)\n", "a: {b: (c, d)}\n", "a: -a\n", "a: {b: -a}\n", "- a\n- b\n", "a: .\n", "a:  b\n", "a: {b:  c ,d: e}\n", "a: [ b ]\n", "a: {b: \"c\",d: e}\n", "a: {b: c * d, e: f's, g: h\"i, j: k%, l: m!n|o>p@q`r&s\\t}\n"} {
-		f.Add(s)
-	}
-	f.Fuzz(func(t *testing.T, text string) {
-		got, ok := plainYAML([]byte(text))
-		if !ok {
-			return
-		}
-		var doc yaml.Node
-		if err := yaml.Load([]byte(text), &doc); err != nil {
-			t.Fatalf("the library refuses %q: %v", text, err)
-		}
-		if doc.Kind != yaml.DocumentNode || len(doc.Content) != 1 {
-			t.Fatalf("%q is %v", text, doc.Kind)
-		}
-		var same func(a, b *yaml.Node)
-		same = func(a, b *yaml.Node) {
-			if a.Kind != b.Kind || a.Value != b.Value || a.Line != b.Line || a.Column != b.Column || len(a.Content) != len(b.Content) ||
-				isNullNode(a) != isNullNode(b) || a.Style&yaml.FlowStyle != b.Style&yaml.FlowStyle || b.Anchor != "" {
-				t.Fatalf("%q: got %q at %d:%d, the library has %q at %d:%d (kinds %d and %d)", text, a.Value, a.Line, a.Column, b.Value, b.Line, b.Column, a.Kind, b.Kind)
-			}
-			for i := range a.Content {
-				same(a.Content[i], b.Content[i])
-			}
-		}
-		same(got, doc.Content[0])
-	})
-}
-
-// TestPlainYAMLIsCommon: the short reader takes nearly all sums and front matter of real lessons, or it would be of no use.
-func TestPlainYAMLIsCommon(t *testing.T) {
-	taken, all := 0, 0
-	for _, name := range []string{"brakes", "../testdata/format", "testdata/evening-school"} {
-		p, _ := Load(os.DirFS(name))
-		for _, file := range p.Files {
-			front, body, ok := splitFrontMatter(file.Bytes)
-			if !ok {
-				continue
-			}
-			blocks := []string{string(front)}
-			for _, block := range strings.Split(string(body), "```sum\n")[1:] {
-				text, _, _ := strings.Cut(block, "```")
-				blocks = append(blocks, text)
-			}
-			for _, b := range blocks {
-				if all++; b != "" {
-					if _, ok := plainYAML([]byte(b)); ok {
-						taken++
-					}
-				}
-			}
-		}
-	}
-	if 10*taken < 9*all {
-		t.Errorf("%d of %d blocks", taken, all)
-	}
 }

@@ -160,10 +160,69 @@ func tooWide(body []byte) (off int, wide bool) {
 	return 0, false
 }
 
+// maxMarks bounds the signs of emphasis and links in one block: the parser of Markdown compares each with those before it.
+const maxMarks = 2000
+
+// marksIn calls each with where a block of lines without a blank one begins and how many such signs it has. A bracket counts twice: it
+// takes as long.
+func marksIn(body []byte, each func(start, marks int) bool) {
+	start, marks := 0, 0
+	for at := 0; at < len(body); {
+		stop := bytes.IndexByte(body[at:], '\n')
+		if stop < 0 {
+			stop = len(body) - at
+		}
+		line := body[at : at+stop]
+		if len(bytes.TrimLeft(line, " \t")) == 0 {
+			if marks > 0 && !each(start, marks) {
+				return
+			}
+			start, marks = at+stop+1, 0
+		} else {
+			for _, c := range line {
+				switch c {
+				case '*', '_', '~':
+					marks++
+				case '[':
+					marks += 2
+				}
+			}
+		}
+		at += stop + 1
+	}
+	if marks > 0 {
+		each(start, marks)
+	}
+}
+
+// tooMarked finds a block with more signs of emphasis and links than any lesson has.
+func tooMarked(body []byte) (off int, many bool) {
+	marksIn(body, func(start, marks int) bool {
+		off, many = start, marks > maxMarks
+		return !many
+	})
+	return off, many
+}
+
+// markEffort is what the signs of a whole file may cost the parser, in the units of maxEffort.
+func markEffort(body []byte) (effort int) {
+	marksIn(body, func(_, marks int) bool {
+		if marks <= maxMarks { // others are refused
+			effort += marks * marks
+		}
+		return true
+	})
+	return effort
+}
+
 // readable says whether a body can be given to the Markdown parser; what it would choke on is reported.
 func readable(r *report, body []byte) bool {
 	if off, deep := tooDeep(body); deep {
 		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return false
+	}
+	if off, many := tooMarked(body); many {
+		r.errorAt(off, "too_many_marks", "limit", itoa(maxMarks))
 		return false
 	}
 	if off, wide := tooWide(body); wide {

@@ -37,7 +37,7 @@ func readProgramme(f File, r *report) *programmeReader {
 	if !checkCharacters(r) {
 		return nil
 	}
-	y := &yamlReader{report: r, place: func(l, c int) (int, int) { return l, c }, typed: true}
+	y := &yamlReader{report: r, place: func(l, c int) (int, int) { return l, c }}
 	n := y.parse(f.Bytes)
 	if n == nil {
 		return nil

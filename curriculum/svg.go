@@ -1,10 +1,13 @@
 package curriculum
 
 import (
+	"bytes"
+	"encoding/xml"
+	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
-	"unicode/utf8"
 )
 
 const svgNamespace = "http://www.w3.org/2000/svg"
@@ -19,7 +22,7 @@ const (
 type SVGError struct {
 	Code, Name string
 	Line       int // from 1
-	Column     int // in characters, from 1
+	Column     int // from 1
 }
 
 func (e *SVGError) Error() string {
@@ -34,7 +37,9 @@ var svgRefused = []string{"script", "foreignobject", "iframe", "embed", "object"
 // The error is an *SVGError: script, event handlers, embedded documents, outside references, a document type or anything
 // that is not well-formed SVG is refused.
 func CheckSVG(b []byte) (numbers []string, err error) {
-	c := svgChecker{src: b, xml: xmlReader{src: b}}
+	c := svgChecker{dec: xml.NewDecoder(bytes.NewReader(b))}
+	c.dec.Strict = true
+	c.dec.CharsetReader = func(string, io.Reader) (io.Reader, error) { return nil, errors.New("not UTF-8") }
 	if err := c.run(); err != nil {
 		return nil, err
 	}
@@ -42,9 +47,7 @@ func CheckSVG(b []byte) (numbers []string, err error) {
 }
 
 type svgChecker struct {
-	src      []byte
-	xml      xmlReader
-	at       int // offset of the token at hand
+	dec      *xml.Decoder
 	elements int
 	open     []string        // local names
 	callout  int             // depth of the callout at hand, 0 if none
@@ -54,98 +57,96 @@ type svgChecker struct {
 	hasText  bool
 	text     strings.Builder
 	numbers  []string
+	line     int
+	column   int
 }
 
 func (c *svgChecker) refuse(code, name string) error {
-	line, column := newSource("", c.src).at(c.at)
-	return &SVGError{Code: code, Name: cut(name, 60), Line: line, Column: column}
+	return &SVGError{Code: code, Name: cut(name, 60), Line: max(1, c.line), Column: max(1, c.column)}
 }
 
 func (c *svgChecker) run() error {
 	rooted := false
 	for {
-		t := c.xml.next()
-		c.at = t.at
-		switch t.kind {
-		case xmlFault:
+		c.line, c.column = c.dec.InputPos()
+		tok, err := c.dec.Token()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			var se *xml.SyntaxError
+			if errors.As(err, &se) {
+				c.line, c.column = se.Line, 1
+			}
 			return c.refuse("svg_unreadable", "XML")
-		case xmlEOF:
-			if !rooted {
-				return c.refuse("svg_unreadable", "svg")
-			}
-			return nil
-		case xmlDoctype:
+		}
+		switch t := tok.(type) {
+		case xml.Directive:
 			return c.refuse("svg_doctype", "DOCTYPE")
-		case xmlInstruction:
-			if string(t.text) != "xml" {
-				return c.refuse("svg_refused", "<?"+string(t.text))
+		case xml.ProcInst:
+			if t.Target != "xml" || c.elements > 0 {
+				return c.refuse("svg_refused", "<?"+t.Target)
 			}
-		case xmlStart:
-			if len(c.open) == 0 && (rooted || t.name != xmlName{svgNamespace, "svg"}) {
-				return c.refuse("svg_unreadable", t.name.local)
+		case xml.StartElement:
+			if len(c.open) == 0 && (rooted || t.Name.Local != "svg" || t.Name.Space != svgNamespace) {
+				return c.refuse("svg_unreadable", t.Name.Local)
 			}
 			rooted = true
 			if err := c.element(t); err != nil {
 				return err
 			}
-		case xmlEnd:
+		case xml.EndElement:
 			if err := c.end(); err != nil {
 				return err
 			}
-		case xmlText:
-			if hasBidi(t.text) {
+		case xml.CharData:
+			if strings.ContainsFunc(string(t), isBidi) {
 				return c.refuse("svg_refused", "direction mark")
 			}
 			if c.inText > 0 {
-				c.text.Write(t.text)
+				c.text.Write(t)
 			}
 			if c.inStyle > 0 {
-				c.style.Write(t.text)
+				c.style.Write(t)
 			}
 		}
 	}
-}
-
-// hasBidi says whether a text turns the reading direction.
-func hasBidi[T string | []byte](s T) bool {
-	for i := range len(s) {
-		if s[i] >= utf8.RuneSelf {
-			return strings.ContainsFunc(string(s[i:]), isBidi)
-		}
+	if !rooted || len(c.open) > 0 {
+		return c.refuse("svg_unreadable", "svg")
 	}
-	return false
+	return nil
 }
 
-func (c *svgChecker) element(t xmlToken) error {
+func (c *svgChecker) element(t xml.StartElement) error {
 	if c.elements++; c.elements > maxSVGElements || len(c.open) >= maxSVGDepth {
-		return c.refuse("svg_too_large", t.name.local)
+		return c.refuse("svg_too_large", t.Name.Local)
 	}
-	name := strings.ToLower(t.name.local)
-	if slices.Contains(svgRefused, name) || t.name.space != svgNamespace && !plainNamespace(t.name.space) {
-		return c.refuse("svg_refused", t.name.local)
+	name := strings.ToLower(t.Name.Local)
+	if slices.Contains(svgRefused, name) || t.Name.Space != svgNamespace && !plainNamespace(t.Name.Space) {
+		return c.refuse("svg_refused", t.Name.Local)
 	}
 	c.open = append(c.open, name)
 	class := ""
-	for _, a := range t.attributes {
-		local := strings.ToLower(a.name.local)
+	for _, a := range t.Attr {
+		local := strings.ToLower(a.Name.Local)
 		switch {
 		case strings.HasPrefix(local, "on"):
-			return c.refuse("svg_handler", a.name.local)
+			return c.refuse("svg_handler", a.Name.Local)
 		case local == "href" || local == "src" || local == "data" || local == "base" || local == "action":
-			if !strings.HasPrefix(strings.TrimLeft(a.value, " \t\r\n"), "#") {
-				return c.refuse("svg_outside", a.name.local)
+			if !strings.HasPrefix(strings.TrimLeft(a.Value, " \t\r\n"), "#") {
+				return c.refuse("svg_outside", a.Name.Local)
 			}
-		case a.name.space == "xmlns":
+		case a.Name.Space == "xmlns" || local == "xmlns":
 		default:
-			if badStyle(a.value) {
-				return c.refuse("svg_outside", a.name.local)
+			if badStyle(a.Value) {
+				return c.refuse("svg_outside", a.Name.Local)
 			}
-			if hasBidi(a.value) {
+			if strings.ContainsFunc(a.Value, isBidi) {
 				return c.refuse("svg_refused", "direction mark")
 			}
 		}
 		if local == "class" {
-			class = a.value
+			class = a.Value
 		}
 	}
 	if name == "style" && c.inStyle == 0 {

@@ -16,7 +16,6 @@ import (
 type yamlReader struct {
 	*report
 	place func(line, column int) (int, int)
-	typed bool // what reads the nodes asks whether they are numbers; only the library can tell
 }
 
 // maxYAMLNodes bounds a block; aliases are refused, so a block cannot grow beyond its bytes.
@@ -24,14 +23,6 @@ const maxYAMLNodes = 100000
 
 // parseYAML parses a block to its root mapping; nil after reporting why not.
 func (y *yamlReader) parse(b []byte) *yaml.Node {
-	if !y.typed {
-		if n, ok := plainYAML(b); ok {
-			if !y.plainNodes(n, 0, new(int)) {
-				return nil
-			}
-			return n
-		}
-	}
 	if deepYAML(b) {
 		l, c := y.place(1, 1)
 		y.errorLine(l, c, "yaml_too_deep", "limit", itoa(maxNesting))
@@ -165,7 +156,7 @@ func (y *yamlReader) errorNode(n *yaml.Node, code string, kv ...string) {
 }
 
 func isNullNode(n *yaml.Node) bool {
-	return n.Kind == yaml.ScalarNode && n.Tag != "!!str" && n.ShortTag() == "!!null"
+	return n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null"
 }
 
 // yamlField is a key that a mapping may have. read is called with its value unless that is null.

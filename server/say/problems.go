@@ -97,6 +97,7 @@ var problemTexts = map[string]problemText{
 	"bidi_control":      {"There is an invisible direction mark ({character}).", "It makes text read otherwise than it is stored, so that a lesson could hide what it says.", "Delete it; retype the word if you cannot see it."},
 	"line_too_long":     {"A line is longer than {limit} KiB.", "Text was pasted without line ends.", "Break the line."},
 	"block_too_long":    {"More than {limit} KiB stand without a blank line.", "Text was pasted without its paragraphs.", "Put blank lines between paragraphs and lists."},
+	"too_many_marks":    {"More than {limit} signs of emphasis and links stand without a blank line.", "No paragraph or list has so many; the text may be damaged.", "Put blank lines between paragraphs, or take the signs out."},
 	"table_too_wide":    {"A table has more than {limit} columns.", "No page could show it.", "Split it."},
 	"nested_too_deep":   {"Lists or quotations stand more than {limit} deep.", "The marks at the start of the line open one inside the other.", "Take the extra marks out."},
 
