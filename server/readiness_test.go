@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"fmt"
 	"regexp"
 	"strings"
 	"testing"
@@ -98,7 +97,7 @@ func TestParametersAreAdoptedBySignature(t *testing.T) {
 	if inForce() != before {
 		t.Error("a wrong passphrase adopted")
 	}
-	p = p.form("passphrase").set("passphrase", boss.Passphrase).press("Adopt").says(200, "The parameters are adopted and in force.", "From this programme’s own evidence up to 1 Jan 2026", "They know 2 supervisors")
+	p.form("passphrase").set("passphrase", boss.Passphrase).press("Adopt").says(200, "The parameters are adopted and in force.", "From this programme’s own evidence up to 1 Jan 2026", "They know 2 supervisors")
 	if inForce() != strictParameters("s1", "s2").Hash() {
 		t.Error("not in force")
 	}
@@ -178,7 +177,7 @@ func TestNoNumberOnARecord(t *testing.T) {
 	}
 	bundle := a.get("/record/bundle").body
 	for _, words := range regexp.MustCompile(`"statement":"(?:[^"\\]|\\.)*"`).FindAllString(bundle, -1) {
-		for _, word := range append(numbers, "estimate", "probability", fmt.Sprint("sure of")) {
+		for _, word := range append(numbers, "estimate", "probability", "sure of") {
 			if strings.Contains(words, word) {
 				t.Errorf("the statement %s says %q", words, word)
 			}
