@@ -414,20 +414,9 @@ func (w entryWords) times(x *ledger.SignOffPayload) string {
 	return out
 }
 
-// happenedLines are the lines of what happened at a step that begin with a word of [acts.SentBack] or [acts.PutRight],
-// without it; with "" those that begin with neither.
+// happenedLines are the lines of what happened at a step, of one kind.
 func happenedLines(e *store.EntryView, step, begins string) []string {
-	var out []string
-	for _, l := range strings.Split(e.Personal["what_happened/"+step], "\n") {
-		rest, own := strings.CutPrefix(l, begins)
-		if begins == "" {
-			own = !strings.HasPrefix(l, acts.SentBack) && !strings.HasPrefix(l, acts.PutRight)
-		}
-		if own && rest != "" {
-			out = append(out, rest)
-		}
-	}
-	return out
+	return acts.Happened(e.Personal["what_happened/"+step], begins)
 }
 
 // withWords puts what was said behind a fact.

@@ -1,6 +1,7 @@
 package acts
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -144,6 +145,34 @@ func TestACorrectedCorrection(t *testing.T) {
 	must[store.Receipt](t)(w.Correct(w.ctx, w.ada(), Correction{Entry: second.ID, Withdraw: true, Reason: "Wrong job", Passphrase: pass(w.Coordinators[0])}))
 	if v := w.standing(p, "induction"); v.Ready {
 		t.Error("the first correction does not count again")
+	}
+}
+
+// A correction of a critical error leaves what else is told of the step.
+func TestACorrectionKeepsWhatElseHappened(t *testing.T) {
+	w := newWorld(t)
+	sam := w.sam(0)
+	j := w.watch(sam, w.pat(0), "induction", "wagon")
+	sh := must[*JobSheet](t)(w.Job(w.ctx, sam, j.ID))
+	yes := true
+	taps := append([]store.Tap{{ID: w.tapID(), Step: "safe/look", Hold: sentBack, Reason: "A creeper lay below"}}, w.allTaps(sh)...)
+	taps = append(taps, store.Tap{ID: w.tapID(), Step: "safe/chock", OwnError: &yes, WhatHappened: "Chock the wrong way round"}, store.Tap{ID: w.tapID(), Outcome: finished})
+	must[*JobSheet](t)(w.Tap(w.ctx, sam, j.ID, taps))
+	entry := must[[]store.Receipt](t)(w.SignJobs(w.ctx, sam, nil, []string{j.ID}, pass(w.Supervisors[0]), nil))[0].ID
+	if at := must[*JobSheet](t)(w.RecordSheet(w.ctx, sam, entry)).step("safe/chock"); at.WhatHappened != "" || at.OwnErrorWhat != "Chock the wrong way round" {
+		t.Errorf("laid out: %q, %q", at.WhatHappened, at.OwnErrorWhat)
+	}
+	for _, wrong := range []bool{true, false} {
+		entry = must[store.Receipt](t)(w.Correct(w.ctx, sam, Correction{Entry: entry, Reason: "Seen on the film", Passphrase: pass(w.Supervisors[0]),
+			Changes: RecordChanges{Steps: []StepChange{{Step: "safe/chock", Result: "unaided", CriticalError: wrong, WhatHappened: "It rolled"}}}})).ID
+		e := must[*store.EntryView](t)(w.World.Store.Entry(w.ctx, entry))
+		happened := e.Personal["what_happened/safe/chock"]
+		if got := Happened(happened, ""); (len(got) == 1) != wrong || !slices.Equal(Happened(happened, PutRight), []string{"Chock the wrong way round"}) {
+			t.Errorf("error %v: %q", wrong, happened)
+		}
+		if e.Personal["what_happened/safe/look"] != SentBack+"A creeper lay below" {
+			t.Errorf("the hold point's reason: %q", e.Personal["what_happened/safe/look"])
+		}
 	}
 }
 

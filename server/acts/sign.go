@@ -342,6 +342,22 @@ const (
 	PutRight = "Found and put right: " // an own error
 )
 
+// Happened are the lines of what happened at a step that begin with [SentBack] or [PutRight], without that beginning; with
+// "" those that tell of a critical error.
+func Happened(text, begins string) []string {
+	var out []string
+	for _, l := range strings.Split(text, "\n") {
+		rest, own := strings.CutPrefix(l, begins)
+		if begins == "" {
+			own = !strings.HasPrefix(l, SentBack) && !strings.HasPrefix(l, PutRight)
+		}
+		if own && rest != "" {
+			out = append(out, rest)
+		}
+	}
+	return out
+}
+
 // signOff builds the entry of one job: the whole sheet, what was not tapped as not reached.
 func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.Submission, error) {
 	sh, j := g.sheet, g.job
