@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewright/curriculum"
 	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -309,6 +310,66 @@ func TestKeyChangeLossCompromise(t *testing.T) {
 				t.Error("confirmed, and not ready")
 			}
 		})
+	}
+}
+
+// What a coordinator gave with a key that was in other hands waits for another coordinator; the edition in use may be
+// adopted again; what was settled is listed.
+func TestAuthorityGivenWithACompromisedKeyIsSettled(t *testing.T) {
+	w := newWorld(t)
+	p, sid := w.pat(0), w.Supervisors[2]
+	w.readLesson(p, "safe")
+	wants(t, w.Appoint(w.ctx, w.ada(), sid.ID, store.Appointment{Task: "pads", Until: addDays(w.World.Today(), 9)}, pass(w.Coordinators[0])), "")
+	appointment := w.sam(2).Appointments[len(w.sam(2).Appointments)-1].Entry
+	entry := w.signedJob(p)
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", entry, "I was prompted"))
+	settled := must[store.Receipt](t)(w.Settle(w.ctx, w.ada(), Settlement{Entry: entry, Reason: "Heard", Passphrase: pass(w.Coordinators[0])}))
+	w.Clock.Add(time.Hour)
+	must[store.Receipt](t)(w.EndKey(w.ctx, w.cora(), KeyEnd{Person: w.ada().ID, Why: "compromised", From: w.World.Today(), Reason: "The note is gone"}))
+	waits := func(actor *store.Person) (found, may bool) {
+		for _, m := range must[*Matters](t)(w.Matters(w.ctx, actor)).Disputes {
+			if m.Entry.Entry.Body.ID == appointment {
+				return true, m.May
+			}
+		}
+		return false, false
+	}
+	if found, may := waits(w.cora()); !found || !may {
+		t.Errorf("another coordinator: listed %v, may %v", found, may)
+	}
+	if _, may := waits(w.sam(1)); may {
+		t.Error("a supervisor may settle an appointment")
+	}
+	_, err := w.Settle(w.ctx, w.sam(1), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Supervisors[1])})
+	wants(t, err, "not_allowed")
+	_, err = w.Settle(w.ctx, w.ada(), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Coordinators[0])})
+	wants(t, err, "no_key")
+	must[store.Receipt](t)(w.Settle(w.ctx, w.cora(), Settlement{Entry: appointment, Upheld: true, Reason: "Not hers", Passphrase: pass(w.Coordinators[1])}))
+	if found, _ := waits(w.cora()); found {
+		t.Error("settled, and it waits")
+	}
+	for _, a := range w.sam(2).Appointments {
+		if a.Entry == appointment && a.Holds(w.World.Today()) {
+			t.Error("an appointment that fell holds")
+		}
+	}
+	types := map[ledger.Type]string{}
+	for _, e := range must[[]*store.EntryView](t)(w.Doubtful(w.ctx, w.cora())) {
+		types[e.Entry.Body.Type] = e.Entry.Body.ID
+	}
+	if types[ledger.DisputeSettled] != settled.ID || types[ledger.ProgrammeAdopted] == "" || types[ledger.ParametersAdopted] == "" {
+		t.Errorf("listed: %v", types)
+	}
+	_, err = w.Doubtful(w.ctx, w.sam(1))
+	wants(t, err, "not_allowed")
+	in := must[*curriculum.Programme](t)(w.Programme(w.ctx))
+	same := must[*Offer](t)(w.CompareEdition(w.ctx, w.cora(), in.Edition))
+	must[store.Receipt](t)(w.Adopt(w.ctx, w.cora(), same, in.Edition, pass(w.Coordinators[1])))
+	_, err = w.Adopt(w.ctx, w.cora(), same, in.Edition, pass(w.Coordinators[1]))
+	wants(t, err, "offer_same")
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.cora(), "", entry, "Settled by nobody knows whom"))
+	if all := must[[]*store.EntryView](t)(w.Doubtful(w.ctx, w.cora())); len(all) != 1 || all[0].Entry.Body.Type != ledger.ParametersAdopted {
+		t.Errorf("done anew, and listed: %d", len(all))
 	}
 }
 
