@@ -373,6 +373,55 @@ func TestAuthorityGivenWithACompromisedKeyIsSettled(t *testing.T) {
 	}
 }
 
+// A server that keeps what is typed into it can sign as that person, and the ledger verifies: DEVELOPERS.md says so. What
+// shows it is what people see afterwards, and then the key is ended, with all that was signed since.
+func TestAServerThatKeepsPassphrases(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	kept := pass(w.Supervisors[0]) // typed some other day
+	w.Clock.Add(time.Hour)
+	forged := w.signedJob(p) // nobody watched this
+	if v := must[*store.Verification](t)(store.Verify(w.ctx, w.Options, false, nil)); !v.OK {
+		t.Fatalf("verify tells, against what is written of it: %+v", v.FirstProblem)
+	}
+	// It stands in the records that both read.
+	for _, who := range []*store.Person{p, w.ada()} {
+		if all := must[[]*store.EntryView](t)(w.Record(w.ctx, who, p.ID)); !slices.ContainsFunc(all, func(e *store.EntryView) bool { return e.Entry.Body.ID == forged }) {
+			t.Errorf("%s does not see it", who.Name)
+		}
+	}
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", forged, "There was no such job"))
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("disputed, and it counts")
+	}
+	must[store.Receipt](t)(w.EndKey(w.ctx, w.sam(0), KeyEnd{Person: w.sam(0).ID, Why: "compromised", From: w.World.Today(), Reason: "I signed nothing today"}))
+	_, err := w.SignJobs(w.ctx, w.sam(0), nil, []string{w.finished(w.pat(1))}, kept, nil)
+	wants(t, err, "no_key")
+}
+
+// A supervisor who signs what did not happen leaves traces: the pair is reported, the record is the apprentice's to read,
+// and nothing of it is settled or set aside by the supervisor alone.
+func TestACollusionLeavesTraces(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	var last string
+	for range leastPaired {
+		last = w.signedJob(p)
+	}
+	if pairs := must[[]SignedPair](t)(w.Pairs(w.ctx, w.ada())); len(pairs) != 1 || pairs[0].By.ID != w.sam(0).ID {
+		t.Errorf("pairs: %+v", pairs)
+	}
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.ada(), "", last, "Nobody saw a car that day"))
+	_, err := w.Settle(w.ctx, w.sam(0), Settlement{Entry: last, Reason: "It was so", Passphrase: pass(w.Supervisors[0])})
+	wants(t, err, "rule_"+ledger.IsParty)
+	w.readLesson(p, "pads")
+	_, err = w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "pads", Reason: "Good enough", WaiverGates: ClosedGates(w.standing(p, "pads")), WaiverUntil: addDays(w.World.Today(), 9),
+		Passphrase: pass(w.Supervisors[0]), SecondLogin: w.Supervisors[0].Login, SecondPassphrase: pass(w.Supervisors[0])})
+	wants(t, err, "second_is_first")
+	must[store.Receipt](t)(w.Settle(w.ctx, w.cora(), Settlement{Entry: last, Upheld: true, Reason: "No car, no job", Passphrase: pass(w.Coordinators[1])}))
+}
+
 // An appointment withdrawn from a date puts what was signed since in question, until a coordinator or somebody else decides.
 func TestAnAppointmentWithdrawnFromADate(t *testing.T) {
 	w := newWorld(t)
