@@ -13,6 +13,7 @@ type person struct {
 	restores  []*Record            // restores of all tasks
 	tasks     map[string]*history
 	contested map[*Record]bool
+	records   []*Record // all of them
 }
 
 // history is what one apprentice did at one task, each list sorted by date.
@@ -27,7 +28,8 @@ type history struct {
 	downs        []*Record // stand-downs of this task
 	restores     []*Record
 	disputed     []*Record
-	right, wrong int // assessed answers to questions of this task
+	answered     []*Record // with answers to questions of this task; one with several such answers stands there as often
+	right, wrong int       // assessed answers to questions of this task
 }
 
 // span is days from and to, both included.
@@ -39,7 +41,7 @@ func gather(h *held) *person {
 	if h == nil {
 		return p
 	}
-	p.contested = h.contested
+	p.contested, p.records = h.contested, h.records
 	for _, rec := range h.records {
 		switch rec.Type {
 		case "leave":
@@ -48,10 +50,12 @@ func gather(h *held) *person {
 			p.readings[rec.Lesson] = append(p.readings[rec.Lesson], rec)
 		case "answers":
 			for _, a := range rec.Answers {
+				t := p.task(a.Task)
+				t.answered = append(t.answered, rec)
 				if a.Correct {
-					p.task(a.Task).right++
+					t.right++
 				} else {
-					p.task(a.Task).wrong++
+					t.wrong++
 				}
 			}
 		case "stand_down":

@@ -35,6 +35,7 @@ type accountPage struct {
 	BasePage
 	Login        string
 	Roles        []roleLine
+	Severity     bool // whether there is a page of how strict one's records are
 	HasKey       bool
 	KeySince     moment
 	Waiting      bool // a new key waits for a coordinator
@@ -139,6 +140,9 @@ func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
 		return accountPage{}, err
 	}
 	page := newAccountPage(b, p, sites, sessions, tokenHash(tokenFrom(r.Context())))
+	if page.Severity, err = s.may(r.Context(), p, acts.SeeSeverity, acts.Target{Person: p}); err != nil {
+		return page, err
+	}
 	keys, err := s.store.Keys(r.Context(), p.ID)
 	page.Keys = keyLinesOf(b.clock, keys)
 	for _, k := range page.Keys {

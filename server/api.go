@@ -166,6 +166,7 @@ var apiRoutes = []apiRoute{
 	{"GET", "/parameters", apiParameters, false},
 	{"POST", "/parameters", apiAdoptParameters, false},
 	{"GET", "/parameters/trade-offs", apiTradeOffs, false},
+	{"GET", "/severities", apiSeverities, false},
 
 	{"GET", "/ledger/head", apiHead, true},
 	{"GET", "/ledger/proof", apiProof, true},

@@ -518,17 +518,45 @@ func apiDueForErasure(c *apiCall) (apiAnswer, error) {
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	type line struct {
-		Person    string `json:"person"`
-		Name      string `json:"name"`
-		LastEntry string `json:"last_entry"`
-		KeepUntil string `json:"keep_until"`
-	}
-	people := []line{}
+	people, waiting := []dueJSON{}, []dueJSON{}
 	for _, e := range due {
-		people = append(people, line{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil})
+		line := dueJSONOf(e)
+		if len(e.Against) == 0 {
+			people = append(people, line)
+		} else {
+			waiting = append(waiting, line)
+		}
 	}
-	return ok(map[string]any{"people": people})
+	return ok(map[string]any{"people": people, "waiting": waiting})
+}
+
+// dueJSON is somebody of whom a kind of record is past its date.
+type dueJSON struct {
+	Person    string     `json:"person"`
+	Name      string     `json:"name"`
+	LastEntry string     `json:"last_entry"`
+	KeepUntil string     `json:"keep_until"`
+	Kinds     []keptJSON `json:"kinds"`
+	Against   []string   `json:"against"` // codes
+}
+
+type keptJSON struct {
+	Kind      string `json:"kind"`
+	Years     int    `json:"years"`
+	LastEntry string `json:"last_entry"`
+	KeepUntil string `json:"keep_until"`
+	Due       bool   `json:"due"`
+}
+
+func dueJSONOf(e *acts.Erasure) dueJSON {
+	line := dueJSON{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil, []keptJSON{}, []string{}}
+	for _, k := range e.Kinds {
+		line.Kinds = append(line.Kinds, keptJSON{string(k.Kind), k.Years, k.Last, k.Until, k.Due})
+	}
+	for _, a := range e.Against {
+		line.Against = append(line.Against, a.Code)
+	}
+	return line
 }
 
 func apiParameters(c *apiCall) (apiAnswer, error) {

@@ -1185,12 +1185,12 @@ func TestAPIParameters(t *testing.T) {
 		return x
 	}
 	one := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=1", nil)
-	ten := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=10&other_supervisors=1&other_layouts=1", nil)
+	ten := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=10&other_supervisors=2&other_layouts=1&theory_test=1&induction=1&lesson=caliper&prerequisite=bleed", nil)
 	if number(one, "confidence") >= number(ten, "confidence") {
 		t.Errorf("ten jobs that go well: %v, one %v", ten["confidence"], one["confidence"])
 	}
-	if got, _, out := p.send("GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=0", nil); got != 422 || out.(object)["code"] != "supposed_jobs" {
-		t.Errorf("no jobs supposed: %d %v", got, out)
+	if got, _, out := p.send("GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=31", nil); got != 422 || out.(object)["code"] != "supposed_jobs" {
+		t.Errorf("too many jobs supposed: %d %v", got, out)
 	}
 	if got, _, out := a.send("POST", "/parameters", object{"parameters": snapshot, "passphrase": ada.Passphrase}); got != 409 || out.(object)["code"] != "parameters_same" {
 		t.Errorf("the same again: %d %v", got, out)

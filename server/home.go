@@ -54,7 +54,8 @@ func (nextPage) template() string { return "next" }
 // nextAct is something to do, with the way to it.
 type nextAct struct {
 	Task, Text string
-	Path, Go   string // "" where there is nothing to open
+	Items      []string // that the text ends in, where they are many
+	Path, Go   string   // "" where there is nothing to open
 }
 
 type openTest struct {

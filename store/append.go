@@ -305,7 +305,7 @@ func contentOf(q querier, hash string) ([]byte, error) {
 // guessed at.
 func (t *tx) dropSuperseded(p *ledger.Parsed) error {
 	switch p.Body.Type {
-	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased, ledger.DisputeSettled:
+	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased, ledger.ErasedAgain, ledger.DisputeSettled:
 		_, err := t.exec(`DELETE FROM contents WHERE hash IN (SELECT hash FROM superseded WHERE by_entry = $1)`, p.Body.ID)
 		return err
 	}
@@ -372,7 +372,7 @@ func (t *tx) afterEntry(p *ledger.Parsed) error {
 		if _, err := t.exec(`DELETE FROM open_tests WHERE test_id = $1`, x.Test); err != nil {
 			return err
 		}
-	case *ledger.ErasurePayload:
+	case *ledger.ErasurePayload, *ledger.ErasureReplayedPayload:
 		return t.erase(p.Body.Subject)
 	case *ledger.KeyAddedPayload:
 		if _, err := t.exec(`DELETE FROM key_requests WHERE person_id = $1`, p.Body.Subject); err != nil {

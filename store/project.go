@@ -133,7 +133,7 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 	case *ledger.CountersignedPayload, *ledger.ReplyPayload, *ledger.StandDownReviewPayload: // words_on says all
 	case *ledger.AssignedPayload:
 		err = p.assigned(x)
-	case *ledger.ErasurePayload:
+	case *ledger.ErasurePayload, *ledger.ErasureReplayedPayload:
 		err = p.erasure()
 	case *ledger.PutBackPayload: // the entry itself is all there is of it
 	default:

@@ -289,7 +289,7 @@ func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sou
 				return err
 			}
 		}
-		if e.p.Body.Type == ledger.Erased {
+		if ledger.Erases(e.p.Body.Type) {
 			x.erased[e.p.Body.Subject] = true
 		}
 		if what.personal {

@@ -53,7 +53,7 @@ func instant(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3
 // otherwise, each on a line of its own; then the steps by how they were done, and the readings.
 func statementOf(sh *JobSheet) []Fact {
 	var f facts
-	car := []string{"car", sh.Vehicle.Title, "layout", strings.ReplaceAll(sh.Vehicle.Layout, "_", " ")}
+	car := []string{"car", sh.Vehicle.Title, "layout", curriculum.Readable(sh.Vehicle.Layout)}
 	f.add("about", false, "apprentice", sh.Apprentice.Name, "task", sh.Task.Title)
 	f.add("car_"+sh.Job.Setting, false, car...)
 	if sh.Job.WorkOrder != "" {

@@ -1,6 +1,7 @@
 package say
 
 import (
+	"maps"
 	"strings"
 )
 
@@ -16,6 +17,9 @@ func Refusal(code string, args map[string]string) string {
 	if code == "not_found" {
 		return sayCode(notFoundWords, args["what"], args)
 	}
+	if code == "erase_kept" {
+		args = withKind(args)
+	}
 	if code == "passphrase_wrong" && args["left"] == "" {
 		return "The signing passphrase is wrong. Type it again."
 	}
@@ -26,7 +30,32 @@ func Refusal(code string, args map[string]string) string {
 }
 
 // Rule says a broken rule of the ledger (store/ledger.RuleError).
-func Rule(code string, args map[string]string) string { return sayCode(ruleWords, code, args) }
+func Rule(code string, args map[string]string) string {
+	if code == "erase_kept" {
+		args = withKind(args)
+	}
+	return sayCode(ruleWords, code, args)
+}
+
+// withKind puts the words for a kind of record in the place of its code.
+func withKind(args map[string]string) map[string]string {
+	said := maps.Clone(args)
+	said["kind"] = strings.ToLower(RecordKind(args["kind"]))
+	return said
+}
+
+// RecordKind says a kind of record (readiness.RecordKind).
+func RecordKind(kind string) string { return sayCode(recordKindWords, kind, nil) }
+
+var recordKindWords = map[string]string{
+	"training":   "Work and training",
+	"clearances": "Clearances and stand-downs",
+	"matters":    "Returns and disputes",
+	"agreements": "Agreements, leave and cohorts",
+	"authority":  "Roles and appointments",
+	"account":    "Name, log-in and signing keys",
+	"programme":  "Work on the programme",
+}
 
 var notAllowedWords = map[string]string{
 	"no_role":            "None of your roles allows this. Ask a coordinator.",
@@ -100,7 +129,7 @@ var refusalWords = map[string]string{
 	// erasing
 	"erase_role":      "This person still holds a role. End it first.",
 	"erase_agreement": "A training agreement still runs. End it first.",
-	"erase_kept":      "The records must be kept until {date}: {years:one year|years} from the last entry or the end of the agreement, as the policy says.",
+	"erase_kept":      "Records of {kind} must be kept until {date}: {years:one year|years} from the last of them or the end of the agreement, as the policy says.",
 	"erase_dispute":   "A dispute is not settled yet. Settle it first.",
 	"erase_case":      "A car that came back is not settled yet. Finish that case first.",
 	"erase_confirm":   "Type the person's log-in name, {login}, to confirm.",
@@ -302,7 +331,7 @@ var refusalWords = map[string]string{
 	"note_empty":            "Write what the note says.",
 	"note_removed":          "This note was taken off already.",
 	"nothing_to_confirm":    "Nothing of this lesson has changed since what you were shown, or more has. Look again at what changed.",
-	"supposed_jobs":         "Suppose from 1 to {most} jobs.",
+	"supposed_jobs":         "Suppose whole numbers from 0 to {most}.",
 	"parameters_same":       "This snapshot is in force already. There is nothing to adopt.",
 	"parameters_unreadable": "The snapshot cannot be read: {text}. Take a file that brakewright calibrate wrote.",
 	"offer_same":            "The folder is the same as the edition in use. There is nothing to adopt.",
@@ -312,6 +341,14 @@ var ruleWords = map[string]string{
 	"not_first":          "This cannot stand at this place in the ledger.",
 	"no_such_person":     "There is no such person on the roster.",
 	"person_known":       "A person with this id is on the roster already.",
+	"erase_role":         refusalWords["erase_role"],
+	"erase_agreement":    refusalWords["erase_agreement"],
+	"erase_kept":         refusalWords["erase_kept"],
+	"erase_dispute":      refusalWords["erase_dispute"],
+	"erase_case":         refusalWords["erase_case"],
+	"erase_date":         "Something was recorded of this person in the meantime. Open the page again: the records had to be kept until {date}.",
+	"wrong_erasure":      "What comes along is no erasure of this person, or nothing that shows who signed it.",
+	"erasure_unproved":   "It is not shown that a coordinator of this programme signed the erasure. A coordinator must erase this person again.",
 	"person_erased":      "This person was erased, so nothing more can be recorded about them or by them.",
 	"no_such_site":       "There is no such site. Add it first.",
 	"site_known":         "A site with this id is there already.",

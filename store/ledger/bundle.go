@@ -272,7 +272,7 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 		if key := c.keys[x.Key]; key != nil {
 			key.EndedAt = max(x.From, 1)
 		}
-	case *ErasurePayload:
+	case *ErasurePayload, *ErasureReplayedPayload:
 		for _, key := range c.keys {
 			if key.Person == p.Body.Subject && key.EndedAt == 0 {
 				key.EndedAt = max(p.RecordedAt, 1)

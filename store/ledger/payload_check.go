@@ -247,7 +247,18 @@ func (p *PersonPayload) check(f *faults) {
 	}
 }
 func (p *PasswordPayload) check(*faults) {}
-func (p *ErasurePayload) check(*faults)  {}
+
+func (p *ErasurePayload) check(f *faults) {
+	if p.KeptUntil != "" {
+		f.date("kept_until", p.KeptUntil)
+	}
+}
+
+func (p *ErasureReplayedPayload) check(f *faults) {
+	if _, _, err := p.Leaves(); err != nil {
+		f.add("erasure", "holds a leaf that is not base64")
+	}
+}
 
 func (p *PutBackPayload) check(f *faults) {
 	f.count("entries", int(p.Entries))

@@ -90,6 +90,14 @@ const (
 	EndReachesBack   = "end_reaches_back"   // only a compromised key ends before it is said
 	CountersignOnce  = "countersigned"      // entry: already countersigned
 	Contradicting    = "contradicting"      // entry: which of several corrections stands must be said
+	EraseRole        = "erase_role"         // role: still held
+	EraseAgreement   = "erase_agreement"    // a training agreement runs
+	EraseKept        = "erase_kept"         // kind, date, years: records of the kind must be kept until then
+	EraseDispute     = "erase_dispute"      // one is open
+	EraseCase        = "erase_case"         // one is open
+	EraseDate        = "erase_date"         // date: until which the records had to be kept; the erasure says otherwise
+	WrongErasure     = "wrong_erasure"      // what comes along is no erasure of this person
+	ErasureUnproved  = "erasure_unproved"   // person: that they signed it as a coordinator is not shown
 	LoginTaken       = "login_taken"        // checked by the store, which alone can read log-in names
 )
 
@@ -100,7 +108,8 @@ func RuleCodes() []string {
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
 		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
-		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting, LoginTaken}
+		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting,
+		EraseRole, EraseAgreement, EraseKept, EraseDispute, EraseCase, EraseDate, WrongErasure, ErasureUnproved, LoginTaken}
 	sort.Strings(codes)
 	return codes
 }
@@ -624,8 +633,10 @@ func (j *judge) late() error {
 			return broken(Future)
 		}
 		earliest = min(earliest, p.Date)
-	case *ErasurePayload: // made again when a copy from before it is put back, however late
-		return nil
+	case *ErasurePayload:
+		if p.KeptUntil == "" { // one of those that were made again as they were, however late
+			return nil
+		}
 	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
 		finished, err := Date(p.Finished, j.Body.Zone)
 		if err != nil {
@@ -682,8 +693,12 @@ func (j *judge) own() error {
 		return err
 	case *KeyEndedPayload:
 		return j.keyEnd(p)
-	case *LeavePayload, *ErasurePayload:
+	case *LeavePayload:
 		return j.notOneself()
+	case *ErasurePayload:
+		return j.erasure(p)
+	case *ErasureReplayedPayload:
+		return j.erasureReplayed(p)
 	case *TestHandedInPayload:
 		return j.test(p)
 	case *ShopNotePayload:

@@ -47,6 +47,7 @@ const (
 	StandDownReviewed Type = "stand_down_review" // signed by someone who did not order it; it stays for now
 	Assigned          Type = "assigned"          // something that waits gets another owner
 	Erased            Type = "erasure"           // signed by a coordinator: the subject's data key, salts and values are destroyed
+	ErasedAgain       Type = "erasure_replayed"  // an erasure that a copy put back did not know, with what proves it
 	PutBack           Type = "put_back"          // an older copy of the database took the place of a newer one, and was told to
 )
 
@@ -451,7 +452,18 @@ type AssignedPayload struct {
 }
 
 // ErasurePayload: the subject is erased. Nothing personal may stand in it: it would be erased with the rest.
-type ErasurePayload struct{ Refs }
+type ErasurePayload struct {
+	Refs
+	KeptUntil string `json:"kept_until,omitempty"` // last day on which the records had to be there, as [KeepingOf] gives it; absent from entries before [RetentionJudged]
+}
+
+// ErasureReplayedPayload: the subject was erased in a history of this ledger that was lost when an older copy of it was put
+// back. The erasure comes along as it was signed, and of the lost history what gave its signer key and role.
+type ErasureReplayedPayload struct {
+	Refs
+	Erasure   string   `json:"erasure"`   // the leaf, base64
+	Authority []string `json:"authority"` // leaves, base64, in the order in which they were recorded: key_added and role_granted
+}
 
 // KeyHolder is the actor of what is recorded on the authority of whoever holds database and key file; nobody has this id.
 const KeyHolder = "key-holder"
