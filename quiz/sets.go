@@ -2,7 +2,6 @@ package quiz
 
 import (
 	"cmp"
-	"math/bits"
 	"slices"
 )
 
@@ -75,12 +74,6 @@ func newBitset(n int) bitset    { return make(bitset, (n+63)/64) }
 func (b bitset) set(i int)      { b[i/64] |= 1 << (i % 64) }
 func (b bitset) clear(i int)    { b[i/64] &^= 1 << (i % 64) }
 func (b bitset) has(i int) bool { return b[i/64]>>(i%64)&1 != 0 }
-func (b bitset) count() (n int) {
-	for _, w := range b {
-		n += bits.OnesCount64(w)
-	}
-	return n
-}
 
 // closedItems makes the items of members that share a field. apart says that one of two may be true of the other's stem;
 // num/den is how much of their words two options may share. An item without a set is left out.

@@ -2,6 +2,7 @@ package server
 
 import (
 	"cmp"
+	"fmt"
 	"net/url"
 	"slices"
 	"strconv"
@@ -195,7 +196,7 @@ type feedbackView struct {
 	Number      int // in the test, from 1; 0 in practice
 	Stem        string
 	Correct     bool
-	Partly      bool
+	Partly      string // how much of a wrong order or list is right; "" where nothing is
 	AskBack     bool
 	Unanswered  bool
 	Critical    bool
@@ -222,7 +223,7 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	if q.Vehicle != nil {
 		vehicle = *q.Vehicle
 	}
-	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: !m.Correct && m.Points > 0, AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical, Voided: m.Voided,
+	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: partly(q, m), AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical, Voided: m.Voided,
 		Explanation: q.Explanation}
 	if a != nil {
 		v.Given = answerLines(q, *a, text)
@@ -245,6 +246,22 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 		}
 	}
 	return v
+}
+
+// partly says how much of a wrong answer is right, for whoever learns from it: it counts for nothing.
+func partly(q quiz.Question, m quiz.QuestionMark) string {
+	if m.Correct || m.Partial == nil || m.Partial.Right == 0 {
+		return ""
+	}
+	of := fmt.Sprintf("%d of %d ", m.Partial.Right, m.Partial.Of)
+	switch q.Kind {
+	case quiz.Order:
+		return of + "pairs of steps stand in a right order"
+	case quiz.Match:
+		return of + "pairs are right"
+	default:
+		return of + "options are rightly chosen or left"
+	}
 }
 
 // sourcePath is where an element stands on a page: the row or the step, whatever field of it is meant.
