@@ -97,7 +97,7 @@ func (c *checker) check(q *quiz.Question) error {
 	if q.Kind != quiz.Several && right != 1 {
 		return fmt.Errorf("%d options are right", right)
 	}
-	if q.Kind == quiz.Several && (right == 0 || right > len(q.Options)-2) {
+	if q.Kind == quiz.Several && (right < 2 || right > len(q.Options)-2) {
 		return fmt.Errorf("%d of %d options are right", right, len(q.Options))
 	}
 	return nil
@@ -215,10 +215,18 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 			if o.Element != x.Element || len(x.Children) > 0 {
 				return false, fmt.Errorf("%q is %s, not %s", o.Text, x.Element, o.Element)
 			}
+			forced := c.l.Procedure.Before(x.ID, s.ID)
 			if q.Family == "after" {
-				return c.l.Procedure.Before(s.ID, x.ID), nil
+				forced = c.l.Procedure.Before(s.ID, x.ID)
 			}
-			return c.l.Procedure.Before(x.ID, s.ID), nil
+			// Asked the other way round, what is right is what need not come before, or after.
+			for _, words := range []string{"can come later?", "can still be open?", "can be done earlier?", "can go ahead?", "Choose all that can.",
+				"puede venir después?", "puede quedar pendiente?", "se puede hacer antes?", "puede adelantarse?", "pueden esperar a que"} {
+				if strings.Contains(q.Stem, words) {
+					return !forced, nil
+				}
+			}
+			return forced, nil
 		}, nil
 	case "if-skipped", "why", "step-check":
 		title, err := one(1)
@@ -259,7 +267,11 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 		}
 		return func(o quiz.Option) (bool, error) {
 			v, err := verdict(f, strings.Fields(o.Text)[0])
-			return v != "within", err
+			within := strings.Contains(q.Stem, "are within it?") || strings.Contains(q.Stem, "están dentro?")
+			if outside := strings.Contains(q.Stem, "are outside it?") || strings.Contains(q.Stem, "están fuera?"); outside == within {
+				return false, fmt.Errorf("neither or both are asked for in %q", q.Stem)
+			}
+			return (v == "within") == within, err
 		}, nil
 	case "find-mistake":
 		return c.mistake(q)
