@@ -5,7 +5,8 @@ import "slices"
 // In the families of this file what is right stands on one side of a step in the procedure and what is wrong on the other,
 // and steps of the one side may look unlike those of the other. So each is asked both ways round, equally often: which one
 // must come first, beside three that need not; and which one can come later, beside three that must come first. Then
-// every step is as often right as wrong when it is shown, in proportion to the options, whatever it looks like.
+// every step is as often right as wrong when it is shown, in proportion to the options, whatever it looks like. Steps that
+// share a word with the stem are left out on both sides: to refuse such sets later would favour one side.
 
 // beforeFamily asks for the one step among four that is forced before another, or for the one that is not.
 var beforeFamily = &family{
@@ -28,15 +29,10 @@ var beforeAllFamily = &family{
 	info: FamilyInfo{ID: "before-all", Kinds: []Kind{Several}, Asks: "Which of these must all be done before that step, or which can all wait?", Source: "procedure: what a step comes after"},
 	items: func(s *subject) (out []*item) {
 		for _, x := range s.leaves {
-			first, rest := split(s, x, after)
+			stems, asks := bothWays(s, x, [2]sayings{beforeAllSayings, notBeforeAllSayings})
+			first, rest := split(s, x, after, asks)
 			if len(first) < 3 || len(rest) < 3 {
 				continue
-			}
-			var stems [2]string
-			var asks [2]*phrase
-			for i, say := range []sayings{beforeAllSayings, notBeforeAllSayings} {
-				stems[i] = s.say(say, x.Element, s.quote(x.title.text))
-				asks[i] = s.phrase(stems[i])
 			}
 			out = append(out, &item{element: x.Element, line: x.Line, critical: x.Critical, make: func(d *draws) *proposal {
 				early := d.between(2, 3)
@@ -103,11 +99,21 @@ var beforeAllExplained = sayings{
 	"es": {"En el procedimiento van antes de {1}: {2}."},
 }
 
+// bothWays asks a step by two sayings.
+func bothWays(s *subject, x *step, ask [2]sayings) (stems [2]string, asks [2]*phrase) {
+	for i := range ask {
+		stems[i] = s.say(ask[i], x.Element, s.quote(x.title.text))
+		asks[i] = s.phrase(stems[i])
+	}
+	return stems, asks
+}
+
 // split divides the leaves into those to which x stands in relation r and those to which it does not; leaves that must
-// not be asked together with x are in neither, nor are those whose title holds, or is held by, one of the first.
-func split(s *subject, x *step, r relation) (in, out []*step) {
+// not be asked together with x are in neither, nor are those whose title holds, or is held by, one of the first. What shares a word with the stems is in neither.
+func split(s *subject, x *step, r relation, asks [2]*phrase) (in, out []*step) {
 	for _, y := range s.leaves {
 		switch {
+		case commonOf(asks[0], y.title) > 0 || commonOf(asks[1], y.title) > 0:
 		case y == x || x.rel[y.leaf] == apart || within(x.title, y.title):
 		case x.rel[y.leaf] == r:
 			in = append(in, y)
@@ -122,18 +128,13 @@ func split(s *subject, x *step, r relation) (in, out []*step) {
 // waitingItems makes one item for each leaf that stands in relation r to at least two others, and not to at least two.
 func waitingItems(s *subject, r relation, ask [2]sayings, explained sayings) (out []*item) {
 	for _, x := range s.leaves {
-		in, rest := split(s, x, r)
+		stems, asks := bothWays(s, x, ask)
+		in, rest := split(s, x, r, asks)
 		most := min(setSize, len(in)+1, len(rest)+1)
 		if most < leastSet {
 			continue
 		}
 		sides := [2][]choice{stepChoices(in), stepChoices(rest)}
-		var stems [2]string
-		var asks [2]*phrase
-		for i := range ask {
-			stems[i] = s.say(ask[i], x.Element, s.quote(x.title.text))
-			asks[i] = s.phrase(stems[i])
-		}
 		out = append(out, &item{element: x.Element, line: x.Line, critical: x.Critical, make: func(d *draws) *proposal {
 			way := d.below(2)
 			right, wrong := [2][]*step{in, rest}[way], sides[1-way]

@@ -41,7 +41,7 @@ var partFamily = &family{
 			var members []member
 			for _, part := range pic.parts {
 				element := pic.Element + "/" + part.Number
-				members = append(members, member{choice: choice{phrase: s.phrase(part.text), element: element}, ask: asked{element: element, line: part.Line},
+				members = append(members, member{choice: choice{phrase: s.phrase(part.text), element: element}, ask: asking{element: element, line: part.Line},
 					stem: s.say(partSayings, element, part.Number), picture: pic.picture, explanation: s.say(pointExplained, "", part.Number, part.text),
 					tests: []string{element}, shows: []string{element}, params: part.Number})
 			}

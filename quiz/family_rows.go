@@ -70,7 +70,7 @@ func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asks s
 	}
 	for i := range t.n {
 		element := t.row(i).Element
-		m := member{choice: answers[i], ask: asked{label: asks, element: element + "/" + given[len(given)-1], line: t.row(i).Line}, tests: []string{element + "/" + asks}}
+		m := member{choice: answers[i], ask: asking{label: asks, element: element + "/" + given[len(given)-1], line: t.row(i).Line}, tests: []string{element + "/" + asks}}
 		args, whole := []string{}, answers[i].norm != ""
 		for k := range given {
 			c := columns[k][i]

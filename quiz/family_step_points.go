@@ -63,7 +63,7 @@ func pointItems(s *subject, field string, all func(*step) []point, ask map[strin
 	for _, x := range s.steps {
 		element := x.Element + "/" + field
 		for _, p := range all(x) {
-			members = append(members, member{choice: s.choice(element, p.text), ask: asked{label: p.label, element: element, line: p.text.Line, critical: x.Critical},
+			members = append(members, member{choice: s.choice(element, p.text), ask: asking{label: p.label, element: element, line: p.text.Line, critical: x.Critical},
 				stem: s.say(ask[p.label], x.Element, s.quote(x.title.text)), given: []*phrase{x.title}, carStem: x.onCar, tests: []string{element},
 				explanation: s.explain("", s.passage(p.text))})
 			of = append(of, x)

@@ -38,7 +38,7 @@ func termItems(s *subject, askName bool) []*item {
 		}
 		for _, n := range t.Names {
 			name := choice{phrase: s.phrase(tidy(n)), element: t.Element + "/term"}
-			m := member{choice: name, ask: asked{element: t.Element + "/definition", line: t.Line}, tests: []string{t.Element},
+			m := member{choice: name, ask: asking{element: t.Element + "/definition", line: t.Line}, tests: []string{t.Element},
 				stem: s.say(termSayings, t.Element, s.quote(definition.text)), given: []*phrase{definition.phrase},
 				explanation: s.explain("", tidy(t.Names[0])+": "+s.passage(t.Definition))}
 			if !askName {

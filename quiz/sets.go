@@ -14,7 +14,7 @@ import (
 // member is a possible option with the question whose key it is.
 type member struct {
 	choice
-	ask         asked
+	ask         asking
 	stem        string
 	asks        *phrase   // the stem
 	given       []*phrase // the lesson's words that the stem quotes
@@ -28,8 +28,8 @@ type member struct {
 	echo []string // words that stem and option share
 }
 
-// asked names the item that asks a member; several members may belong to one (the reasons of a step).
-type asked struct {
+// asking names the item that asks a member; several members may belong to one (the reasons of a step).
+type asking struct {
 	label, element string
 	line           int
 	critical       bool
@@ -81,7 +81,7 @@ func (s *subject) closedItems(name string, members []member, apart func(i, j int
 	c := &closure{members: members}
 	c.compare(s, apart, num, den)
 	c.choose(s.key("sets", name).draws())
-	at := map[asked]int{}
+	at := map[asking]int{}
 	var out []*item
 	var of [][]int // of each item: its members
 	for i := range members {
