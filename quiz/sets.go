@@ -24,6 +24,8 @@ type member struct {
 	params      string
 	picture     *Picture
 	carStem     bool // the stem holds a figure of the car
+	// finish, if not nil, draws what else belongs to the question.
+	finish func(p *proposal, d *draws) *proposal
 
 	echo []string // words that stem and option share
 }
@@ -38,13 +40,17 @@ type asking struct {
 // closure makes sets of members.
 type closure struct {
 	members []member
-	fit     []bitset   // fit[i] holds those that may stand beside i, whichever of the two is the key
-	cover   [][]bitset // cover[i][e] holds those that have i's e-th echo too: one of them must stand beside i
-	shared  [2][][]int // shared[0][i][j] is how many content words i's stem and j's option share, shared[1] how many of j's words i's stem has
-	mates   []int      // how many fit
-	lead    lead       // of all sets so far
-	sets    [][]int
-	rounds  [][]int // rounds[r][i] is the set of member i in round r, or -1
+
+	least, size, most int                 // of sets
+	near              func(i, j int) bool // if not nil, every member of a set needs such a one beside it
+
+	fit    []bitset   // fit[i] holds those that may stand beside i, whichever of the two is the key
+	cover  [][]bitset // cover[i][e] holds those that have i's e-th echo too: one of them must stand beside i
+	shared [2][][]int // shared[0][i][j] is how many content words i's stem and j's option share, shared[1] how many of j's words i's stem has
+	mates  []int      // how many fit
+	lead   lead       // of all sets so far
+	sets   [][]int
+	rounds [][]int // rounds[r][i] is the set of member i in round r, or -1
 }
 
 // lead is how far keys are ahead of their sets in what they share with their stems, for content words and for all:
@@ -78,8 +84,14 @@ func (b bitset) has(i int) bool { return b[i/64]>>(i%64)&1 != 0 }
 // closedItems makes the items of members that share a field. apart says that one of two may be true of the other's stem;
 // num/den is how much of their words two options may share. An item without a set is left out.
 func (s *subject) closedItems(name string, members []member, apart func(i, j int) bool, num, den int) []*item {
-	c := &closure{members: members}
+	c := &closure{members: members, least: leastSet, size: setSize, most: mostSet}
 	c.compare(s, apart, num, den)
+	return c.items(s, name)
+}
+
+// items divides the members into sets and makes the items that ask them.
+func (c *closure) items(s *subject, name string) []*item {
+	members := c.members
 	c.choose(s.key("sets", name).draws())
 	at := map[asking]int{}
 	var out []*item
@@ -107,7 +119,11 @@ func (s *subject) closedItems(name string, members []member, apart func(i, j int
 			for c.rounds[r][i] < 0 {
 				r = (r + 1) % len(c.rounds)
 			}
-			return c.proposal(i, c.sets[c.rounds[r][i]])
+			p := c.proposal(i, c.sets[c.rounds[r][i]])
+			if finish := members[i].finish; finish != nil {
+				return finish(p, d)
+			}
+			return p
 		}
 		kept = append(kept, it)
 	}
@@ -323,7 +339,7 @@ func (c *closure) divide(d *draws) division {
 			continue
 		}
 		at := slices.IndexFunc(v.sets, func(set []int) bool {
-			return len(set) < mostSet && !slices.ContainsFunc(set, func(i int) bool { return !c.fit[m].has(i) }) && c.covered(m, set)
+			return len(set) < c.most && c.near == nil && !slices.ContainsFunc(set, func(i int) bool { return !c.fit[m].has(i) }) && c.covered(m, set)
 		})
 		if at < 0 {
 			v.left++
@@ -364,7 +380,7 @@ func (l lead) size() (sum float64) {
 // around makes a set with m in it, of free members, preferring the first of drawn; nil if there is none in which every
 // member's echo is covered. beside is room to work in.
 func (c *closure) around(m int, free bitset, drawn []int, beside bitset) []int {
-	set := make([]int, 1, mostSet)
+	set := make([]int, 1, c.most)
 	set[0] = m
 	for w := range beside {
 		beside[w] = free[w] & c.fit[m][w]
@@ -375,8 +391,16 @@ func (c *closure) around(m int, free bitset, drawn []int, beside bitset) []int {
 			beside[w] &= c.fit[i][w]
 		}
 	}
+	if c.near != nil {
+		for _, i := range drawn {
+			if beside.has(i) && c.near(m, i) && c.covered(i, set) {
+				add(i)
+				break
+			}
+		}
+	}
 	for _, cover := range c.cover[m] {
-		if len(set) == setSize || slices.ContainsFunc(set, cover.has) {
+		if len(set) == c.size || slices.ContainsFunc(set, cover.has) {
 			continue
 		}
 		for _, i := range drawn {
@@ -390,14 +414,19 @@ func (c *closure) around(m int, free bitset, drawn []int, beside bitset) []int {
 		return nil
 	}
 	for _, i := range drawn {
-		if len(set) == setSize {
+		if len(set) == c.size {
 			break
 		}
 		if beside.has(i) && c.covered(i, set) {
 			add(i)
 		}
 	}
-	if len(set) < leastSet {
+	if len(set) < c.least {
+		return nil
+	}
+	if c.near != nil && slices.ContainsFunc(set, func(i int) bool {
+		return !slices.ContainsFunc(set, func(j int) bool { return j != i && c.near(i, j) })
+	}) {
 		return nil
 	}
 	return set
