@@ -580,24 +580,17 @@ func (c choice) paramText() string {
 // optionIDs are drawn from the question and the options' words, so that they stay the same wherever an option stands and
 // say nothing of it. Where two would begin alike, more of the hash is taken.
 func optionIDs(question, column string, all []choice) []string {
-	full := make([]string, len(all))
+	full := make([]key, len(all))
 	for i, c := range all {
-		k := keyOf("option", question, column, c.element, c.text)
-		full[i] = hex.EncodeToString(k[:])
+		full[i] = keyOf("option", question, column, c.element, c.text)
 	}
 	out := make([]string, len(all))
 	for i, id := range full {
-		out[i] = id
-		for n := 8; n < len(id); n += 8 {
-			alone := true
-			for j, o := range full {
-				alone = alone && (j == i || o[:n] != id[:n])
-			}
-			if alone {
-				out[i] = id[:n]
-				break
-			}
+		n := 4
+		for n < len(id) && slices.ContainsFunc(full, func(o key) bool { return o != id && string(o[:n]) == string(id[:n]) }) {
+			n += 4
 		}
+		out[i] = hex.EncodeToString(id[:n])
 	}
 	return out
 }
