@@ -3,7 +3,6 @@ package quiz
 import (
 	"math/big"
 	"slices"
-	"strings"
 
 	"brakewright/curriculum"
 )
@@ -102,8 +101,8 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 			if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
 				continue
 			}
-			if f.Unit == "" && decimals(o.Value) != decimals(f.Value) {
-				continue // what such figures count or relate stands in their names: only like ones are compared
+			if !asRound(o, f) {
+				continue // a rounder one among others would stand out, and what stands out is guessed
 			}
 			name := o.Element
 			if onCar {
@@ -122,6 +121,24 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 		return p
 	}
 	return it
+}
+
+// asRound says that two figures have as many decimals and end in as many zeros, with a five before them or without.
+func asRound(a, b curriculum.Figure) bool {
+	same := func(x, y string) bool {
+		if decimals(x) != decimals(y) {
+			return false
+		}
+		m, ok := scaled(x, decimals(x))
+		n, ok2 := scaled(y, decimals(y))
+		if !ok || !ok2 {
+			return false
+		}
+		zeros, five := roundness(m)
+		zeros2, five2 := roundness(n)
+		return zeros == zeros2 && five == five2
+	}
+	return same(a.Value, b.Value) && (a.High == "" && b.High == "" || a.High != "" && b.High != "" && same(a.High, b.High))
 }
 
 // plausible keeps figures of the same order of magnitude.
@@ -148,12 +165,24 @@ func figureChoice(s *subject, f curriculum.Figure, element string, onCar bool) (
 
 // smaller and greater are the shares of a figure, in percent, that made-up ones are near to.
 var (
-	smaller = []int64{25, 35, 40, 50, 60, 65, 70, 75, 80, 90}
-	greater = []int64{110, 120, 125, 130, 140, 150, 160, 175, 200, 225}
+	smaller = []int64{20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 75, 80, 85, 90, 95}
+	greater = []int64{105, 110, 115, 120, 125, 130, 140, 150, 160, 170, 180, 190, 200, 210, 220, 230}
 )
 
-// madeUp writes figures beside the right one: up to four below and four above, as round as it is. Both ends of a range
-// move by the same share.
+// roundness is what makes a figure look round: how many zeros it ends in, and whether a five stands before them. n is the
+// figure without its point; 0 is as round as nothing else.
+func roundness(n int64) (zeros int, five bool) {
+	if n == 0 {
+		return 99, false
+	}
+	for n%10 == 0 {
+		n, zeros = n/10, zeros+1
+	}
+	return zeros, n%10 == 5
+}
+
+// madeUp writes figures beside the right one: up to three below and three above, with as many decimals and as round as it
+// is. Both ends of a range move by the same share.
 func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
 	places := max(decimals(f.Value), decimals(f.High))
 	low, ok := scaled(f.Value, places)
@@ -166,44 +195,55 @@ func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
 			return nil
 		}
 	}
-	if high < 8 && f.Unit != "" { // too few whole steps below it: 2 mm is offered beside 1.5 mm
-		low, high, places = low*10, high*10, places+1
-	}
-	// Round figures get round neighbours: 230 °C is offered beside 205 and 260, not beside 231.
-	grain := int64(1)
-	for _, g := range []int64{5, 10, 50, 100, 500, 1000, 5000, 10000} {
-		if low%g == 0 && high%g == 0 && high/g >= 4 {
-			grain = g
+	// like is n·percent, moved to the next figure that is as round as n; ok is false where that is nothing or n itself.
+	like := func(n, percent int64) (string, bool) {
+		if n == 0 {
+			return written(0, places), f.High != "" // a range from 0 stays one
 		}
-	}
-	near := func(n, percent int64) string {
-		n = (n*percent/100 + grain/2) / grain * grain
-		return trimmed(written(n, places), f)
+		zeros, five := roundness(n)
+		grain := int64(1)
+		for range zeros {
+			grain *= 10
+		}
+		m := n * percent / 100 / grain
+		switch {
+		case five:
+			m = m/10*10 + 5
+		case m%10 == 0 || m%10 == 5:
+			m += 1 - 2*(m/2%2)
+		}
+		if m *= grain; m <= 0 || m == n {
+			return "", false
+		}
+		return written(m, places), true
 	}
 	for _, shares := range [][]int64{smaller, greater} {
-		n := 0
+		var side []choice
+		lows := map[string]bool{f.Value: low > 0}
 		for _, share := range shuffled(d, shares) {
-			made := curriculum.Figure{Value: near(low, share), Unit: f.Unit}
-			if f.High != "" {
-				made.High = near(high, share)
+			value, ok := like(low, share)
+			made := curriculum.Figure{Value: value, Unit: f.Unit}
+			if f.High != "" && ok {
+				made.High, ok = like(high, share)
 			}
-			c, ok := figureChoice(s, made, "reading", false)
-			if !ok || c.value.Sign() <= 0 || made.High == made.Value || slices.ContainsFunc(out, func(o choice) bool { return o.text == c.text }) {
+			if !ok || lows[value] || made.High == f.High && f.High != "" {
 				continue
 			}
-			if out = append(out, c); n == 3 {
-				break
+			c, ok := figureChoice(s, made, "reading", false)
+			if !ok || c.value.Sign() <= 0 || made.High == made.Value || slices.ContainsFunc(side, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) {
+				continue
 			}
-			n++
+			side, lows[value] = append(side, c), low > 0
 		}
+		sortByLength(side, len(f.String()))
+		out = append(out, side[:min(3, len(side))]...)
 	}
 	return out
 }
 
-// trimmed takes off zeros behind the point that the right figure does not show either.
-func trimmed(value string, f curriculum.Figure) string {
-	for decimals(value) > max(decimals(f.Value), decimals(f.High)) && strings.HasSuffix(value, "0") {
-		value = strings.TrimSuffix(strings.TrimSuffix(value, "0"), ".")
-	}
-	return value
+// sortByLength puts figures first that are written with so many signs: with more or fewer they would stand out.
+func sortByLength(figures []choice, length int) {
+	slices.SortStableFunc(figures, func(a, b choice) int { return apartBy(len(a.text), length) - apartBy(len(b.text), length) })
 }
+
+func apartBy(a, b int) int { return max(a-b, b-a) }
