@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -239,7 +240,9 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	}
 	l := p.Lesson(lesson, "")
 	if l != nil {
-		v.Passage = l.Passage(element)
+		if passage := l.Passage(element); !says(q.Explanation, passage) && !says(q.Stem, passage) {
+			v.Passage = passage
+		}
 		v.SourcePath, v.SourceText = sourcePath(lesson, vehicle, element), l.Title
 		if m.Diagnosis != nil {
 			v.Diagnosis = slipMeaning(l, *m.Diagnosis)
@@ -262,6 +265,15 @@ func partly(q quiz.Question, m quiz.QuestionMark) string {
 	default:
 		return of + "options are rightly chosen or left"
 	}
+}
+
+// says is whether a text holds every word of a passage, so that nobody reads it twice.
+func says(text, passage string) bool {
+	words := func(s string) []string {
+		return strings.FieldsFunc(s, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+	}
+	have := words(text)
+	return !slices.ContainsFunc(words(passage), func(w string) bool { return !slices.Contains(have, w) })
 }
 
 // sourcePath is where an element stands on a page: the row or the step, whatever field of it is meant.
