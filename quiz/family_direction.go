@@ -23,8 +23,8 @@ var directionFamily = &family{
 }
 
 var directionSayings = sayings{
-	"en": {"The limit for {1} is {2}. What you read comes to {3}. Is that good?"},
-	"es": {"El límite de {1} es {2}. Lo que lees da {3}. ¿Está bien?"},
+	"en": {"The limit for {1} is {2}. You find {3}. Is that good?"},
+	"es": {"El límite de {1} es {2}. Encuentras {3}. ¿Está bien?"},
 }
 
 var goodSayings = sayings{"en": {"Yes, it keeps to the limit", "No, it is past the limit"}, "es": {"Sí, respeta el límite", "No, pasa del límite"}}

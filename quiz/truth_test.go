@@ -900,7 +900,7 @@ func (c *checker) direction(q *quiz.Question, said []string) (truth, error) {
 	if c.v != nil && strings.HasPrefix(q.Stem, c.v.Title) {
 		all = c.v.Figures
 	}
-	m := regexp.MustCompile(`[”»] (?:is|es) (.+?)\. (?:What you read comes to|Lo que lees da) (.+?)\. `).FindStringSubmatch(q.Stem)
+	m := regexp.MustCompile(`[”»] (?:is|es) (.+?)\. (?:You find|Encuentras) (.+?)\. `).FindStringSubmatch(q.Stem)
 	if m == nil {
 		return nil, fmt.Errorf("no figures in %q", q.Stem)
 	}
