@@ -298,7 +298,7 @@ func botQuestions(t testing.TB, ps map[string]*curriculum.Programme, family stri
 func TestBotCannotGuess(t *testing.T) {
 	ps := programmes(t)
 	for _, fam := range quiz.Families() {
-		halves := botQuestions(t, ps, fam.ID, soak(20000))
+		halves := botQuestions(t, ps, fam.ID, soak(10000))
 		var sights [2][]sight
 		results := map[string]*tally{}
 		result := func(name string) *tally {

@@ -22,7 +22,7 @@ var nextFamily = &family{
 				explanation: s.explain(s.say(nextExplained, "", at.quoted(s), s.quote(x.title.text)), s.passage(x.Why...)), tests: at.facts()})
 			of = append(of, at)
 		}
-		return s.closedItems("next", members, func(i, j int) bool { return !of[i].beside(of[j]) }, 3, 4)
+		return s.closedItems("next", members, func(i, j int) bool { return !of[i].beside(of[j]) || s.mixed(members, i, j) }, 3, 4)
 	},
 }
 
@@ -85,4 +85,10 @@ func (p turn) beside(o turn) bool {
 		return slices.ContainsFunc(last, func(y *step) bool { return y == x || alike(y.title, x.title, 3, 4) })
 	}
 	return !told(p.last, o.step) && !told(o.last, p.step)
+}
+
+// mixed says that an option shares a word with another's stem: neighbours in the work do, others do not, and who looks for
+// that would know which is which.
+func (s *subject) mixed(members []member, i, j int) bool {
+	return commonOf(s.phrase(members[i].stem), members[j].phrase) > 0 || commonOf(s.phrase(members[j].stem), members[i].phrase) > 0
 }

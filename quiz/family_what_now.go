@@ -33,7 +33,7 @@ var whatNowFamily = &family{
 			}
 		}
 		c := &closure{members: members, least: 2, size: 3, most: 3}
-		c.compare(s, func(i, j int) bool { return !of[i].beside(of[j]) }, 3, 4)
+		c.compare(s, func(i, j int) bool { return !of[i].beside(of[j]) || s.mixed(members, i, j) }, 3, 4)
 		return c.items(s, "what-now")
 	},
 }
