@@ -90,35 +90,39 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 	quantity = tidy(quantity)
 	it := &item{element: element, file: file, line: f.Line}
 	onCar := file != ""
+	key, ok := figureChoice(s, f, element, onCar)
+	if !ok {
+		it.make = func(*draws) *proposal { return nil }
+		return it
+	}
+	p := proposal{kind: Single, stem: s.say(ask, element, s.quote(quantity), car), right: []choice{key}, onCar: onCar, explanation: figureExplained(s, f), tests: []string{"figure:" + element}}
+	own := s.phrase(quantity)
+	var real []choice
+	for _, o := range all {
+		if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
+			continue
+		}
+		if !asRound(o, f) {
+			continue // a rounder one among others would stand out, and what stands out is guessed
+		}
+		name := o.Element
+		if onCar {
+			name = "vehicle/" + o.Key
+		}
+		if alike(own, s.phrase(tidy(o.Quantity.Plain())), 1, 1) {
+			continue // the same quantity twice: either figure may be meant
+		}
+		if c, ok := figureChoice(s, o, name, onCar); ok && plausible(key, c) {
+			real = append(real, c)
+		}
+	}
+	made := figuresBeside(s, f)
 	it.make = func(d *draws) *proposal {
-		key, ok := figureChoice(s, f, element, onCar)
-		if !ok {
-			return nil
-		}
-		p := &proposal{kind: Single, stem: s.say(ask, element, s.quote(quantity), car), right: []choice{key}, onCar: onCar, explanation: figureExplained(s, f), tests: []string{"figure:" + element}}
-		own := s.phrase(quantity)
-		for _, o := range all {
-			if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
-				continue
-			}
-			if !asRound(o, f) {
-				continue // a rounder one among others would stand out, and what stands out is guessed
-			}
-			name := o.Element
-			if onCar {
-				name = "vehicle/" + o.Key
-			}
-			if alike(own, s.phrase(tidy(o.Quantity.Plain())), 1, 1) {
-				continue // the same quantity twice: either figure may be meant
-			}
-			if c, ok := figureChoice(s, o, name, onCar); ok && plausible(key, c) {
-				p.wrong = append(p.wrong, c)
-			}
-		}
 		// Half of what is needed comes from real figures where there are enough; the made-up ones follow, and the guards
 		// choose among all by where the key is to stand.
-		p.wrong = append(p.wrong, madeUp(s, f, d)...)
-		return p
+		copied := p
+		copied.wrong = slices.Concat(real, made.draw(d))
+		return &copied
 	}
 	return it
 }
@@ -181,62 +185,87 @@ func roundness(n int64) (zeros int, five bool) {
 	return zeros, n%10 == 5
 }
 
-// madeUp writes figures beside the right one: up to three below and three above, with as many decimals and as round as it
-// is. Both ends of a range move by the same share.
-func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
+// madeUp are figures that could stand beside the right one: below and above it, with as many decimals and as round as it is.
+type madeUp struct {
+	sides  [2][]choice
+	lows   [2][]string // the lower ends: two ranges do not begin with the same figure
+	length int
+}
+
+// figuresBeside works out the figures beside one, at every share. Both ends of a range move by the same share.
+func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
+	out.length = len(f.String())
 	places := max(decimals(f.Value), decimals(f.High))
 	low, ok := scaled(f.Value, places)
 	if !ok || low < 0 || places > 8 {
-		return nil
+		return out
 	}
 	high := low
 	if f.High != "" {
 		if high, ok = scaled(f.High, places); !ok {
-			return nil
+			return out
 		}
 	}
-	// like is n·percent, moved to the next figure that is as round as n; ok is false where that is nothing or n itself.
-	like := func(n, percent int64) (string, bool) {
-		if n == 0 {
-			return written(0, places), f.High != "" // a range from 0 stays one
-		}
-		zeros, five := roundness(n)
-		grain := int64(1)
-		for range zeros {
-			grain *= 10
-		}
-		m := n * percent / 100 / grain
-		switch {
-		case five:
-			m = m/10*10 + 5
-		case m%10 == 0 || m%10 == 5:
-			m += 1 - 2*(m/2%2)
-		}
-		if m *= grain; m <= 0 || m == n {
-			return "", false
-		}
-		return written(m, places), true
-	}
-	for _, shares := range [][]int64{smaller, greater} {
-		var side []choice
-		lows := map[string]bool{f.Value: low > 0}
-		for _, share := range shuffled(d, shares) {
-			value, ok := like(low, share)
+	for side, shares := range [][]int64{smaller, greater} {
+		for _, share := range shares {
+			value, ok := asRoundAt(low, share, places, f.High != "")
 			made := curriculum.Figure{Value: value, Unit: f.Unit}
 			if f.High != "" && ok {
-				made.High, ok = like(high, share)
+				made.High, ok = asRoundAt(high, share, places, true)
 			}
-			if !ok || lows[value] || made.High == f.High && f.High != "" {
+			if !ok || low > 0 && value == f.Value || made.High == f.High && f.High != "" || made.High == made.Value {
 				continue
 			}
-			c, ok := figureChoice(s, made, "reading", false)
-			if !ok || c.value.Sign() <= 0 || made.High == made.Value || slices.ContainsFunc(side, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) {
-				continue
+			if c, ok := figureChoice(s, made, "reading", false); ok && c.value.Sign() > 0 {
+				begins := "" // all ranges from 0 begin with it
+				if low > 0 {
+					begins = value
+				}
+				out.sides[side], out.lows[side] = append(out.sides[side], c), append(out.lows[side], begins)
 			}
-			side, lows[value] = append(side, c), low > 0
 		}
-		sortByLength(side, len(f.String()))
-		out = append(out, side[:min(3, len(side))]...)
+	}
+	return out
+}
+
+// asRoundAt is n·percent, moved to the next figure that is as round as n; ok is false where that is nothing or n itself. A
+// range from 0 stays one.
+func asRoundAt(n, percent int64, places int, inRange bool) (value string, ok bool) {
+	if n == 0 {
+		return written(0, places), inRange
+	}
+	zeros, five := roundness(n)
+	grain := int64(1)
+	for range zeros {
+		grain *= 10
+	}
+	m := n * percent / 100 / grain
+	switch {
+	case five:
+		m = m/10*10 + 5
+	case m%10 == 0 || m%10 == 5:
+		m += 1 - 2*(m/2%2)
+	}
+	if m *= grain; m <= 0 || m == n {
+		return "", false
+	}
+	return written(m, places), true
+}
+
+// draw gives up to three figures below and three above, those first that are written with as many signs.
+func (m *madeUp) draw(d *draws) (out []choice) {
+	for side, all := range m.sides {
+		var drawn []choice
+		var lows []string
+		for _, i := range d.order(len(all)) {
+			c, low := all[i], m.lows[side][i]
+			if low != "" && slices.Contains(lows, low) || slices.ContainsFunc(drawn, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) {
+				continue
+			}
+			drawn, lows = append(drawn, c), append(lows, low)
+		}
+		sortByLength(drawn, m.length)
+		out = append(out, drawn[:min(3, len(drawn))]...)
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package quiz
 
 import (
 	"math/big"
+	"strconv"
 	"strings"
 
 	"brakewright/curriculum"
@@ -34,6 +35,23 @@ func scaled(value string, places int) (n int64, ok bool) {
 
 // power10 is 10^n; n may be negative.
 func power10(n int) *big.Rat {
+	if n >= -maxPower && n <= maxPower {
+		return powers[n+maxPower]
+	}
+	return newPower10(n)
+}
+
+// powers are those that figures have; nobody writes into them.
+const maxPower = 20
+
+var powers = func() (out [2*maxPower + 1]*big.Rat) {
+	for i := range out {
+		out[i] = newPower10(i - maxPower)
+	}
+	return out
+}()
+
+func newPower10(n int) *big.Rat {
 	p := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(max(n, -n))), nil)
 	if n < 0 {
 		return new(big.Rat).SetFrac(big.NewInt(1), p)
@@ -43,7 +61,17 @@ func power10(n int) *big.Rat {
 
 // written is n at so many places, as a decimal with a point.
 func written(n int64, places int) string {
-	return new(big.Rat).Mul(new(big.Rat).SetInt64(n), power10(-places)).FloatString(places)
+	digits, sign := strconv.FormatInt(n, 10), ""
+	if n < 0 {
+		digits, sign = digits[1:], "-"
+	}
+	if places == 0 {
+		return sign + digits
+	}
+	if len(digits) <= places {
+		digits = strings.Repeat("0", places+1-len(digits)) + digits
+	}
+	return sign + digits[:len(digits)-places] + "." + digits[len(digits)-places:]
 }
 
 // withUnit writes a figure with its unit.
