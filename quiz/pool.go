@@ -66,7 +66,7 @@ func newPool(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehi
 			}
 		}
 	}
-	out.subject.phrases = nil
+	out.subject.phrases, out.subject.roots = nil, nil
 	out.index = newIndex(out)
 	return out
 }

@@ -62,7 +62,7 @@ type lead [6]float64
 // many divisions drawn, each set in it the best of so many tries.
 const (
 	rounds    = 4
-	divisions = 3
+	divisions = 5
 	tries     = 3
 )
 
@@ -151,7 +151,7 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 	for i := range c.members {
 		c.fit[i], likeness[i], kin[i] = newBitset(n), newBitset(n), newBitset(n)
 		m := &c.members[i]
-		m.asks = newPhrase(m.stem, s.language)
+		m.asks = s.phrase(m.stem)
 		m.echo = echoes(m.asks, m.phrase, nil)
 	}
 	count := map[string]int{}
@@ -362,7 +362,7 @@ const stemRoom = 40
 // many, or such a share of all.
 const (
 	bound = 0.5
-	share = 0.07
+	share = 0.045
 )
 
 func (l *lead) add(o lead) {

@@ -18,20 +18,34 @@ type phrase struct {
 	runes int
 }
 
-func newPhrase(text, language string) *phrase {
+func newPhrase(text, language string) *phrase { return readPhrase(text, language, nil) }
+
+// readPhrase is newPhrase that remembers in roots, if not nil, what it works out of a word: "" where it carries no content.
+func readPhrase(text, language string, roots map[string]string) *phrase {
 	norm := normal(text)
 	all := strings.Fields(norm)
 	slices.Sort(all)
-	whole := contentWords(all, language)
-	words := make([]string, len(whole))
-	for i, w := range whole {
-		words[i] = stem(w, language)
+	p := &phrase{text: text, norm: norm, all: all, runes: utf8.RuneCountInString(text)}
+	for i, w := range all {
+		if i > 0 && w == all[i-1] {
+			continue
+		}
+		root, known := roots[w]
+		if !known {
+			if carriesContent(w, language) {
+				root = stem(w, language)
+			}
+			if roots != nil {
+				roots[w] = root
+			}
+		}
+		if root != "" {
+			p.whole, p.words = append(p.whole, w), append(p.words, root)
+			p.mask |= 1 << (spread(root) % 64)
+		}
 	}
-	slices.Sort(words)
-	p := &phrase{text: text, norm: norm, words: slices.Compact(words), whole: whole, all: all, runes: utf8.RuneCountInString(text)}
-	for _, w := range p.words {
-		p.mask |= 1 << (spread(w) % 64)
-	}
+	slices.Sort(p.words)
+	p.words = slices.Compact(p.words)
 	return p
 }
 
@@ -83,19 +97,13 @@ func set(words string) map[string]bool {
 	return m
 }
 
-// contentWords are those of sorted words that carry content, each once.
-func contentWords(all []string, language string) (out []string) {
+// carriesContent says that a word is neither short, unless it is a number, nor a function word.
+func carriesContent(w, language string) bool {
 	skip := functionWords[language]
 	if skip == nil {
 		skip = functionWords["en"]
 	}
-	for i, w := range all {
-		if i > 0 && w == all[i-1] || utf8.RuneCountInString(w) < 3 && !isNumber(w) || skip[w] {
-			continue
-		}
-		out = append(out, w)
-	}
-	return out
+	return (utf8.RuneCountInString(w) >= 3 || isNumber(w)) && !skip[w]
 }
 
 func isNumber(w string) bool {
