@@ -45,6 +45,9 @@ func drawLesson(rt *rapid.T) map[string]string {
 			if rapid.IntRange(0, 4).Draw(rt, "critical") == 0 {
 				attributes += " .critical"
 			}
+			if rapid.IntRange(0, 4).Draw(rt, "hold") == 0 {
+				attributes += " .hold"
+			}
 			if rapid.IntRange(0, 5).Draw(rt, "if") == 0 {
 				attributes += ` if="tank"`
 			}
@@ -59,6 +62,13 @@ func drawLesson(rt *rapid.T) map[string]string {
 				}
 			} else {
 				fmt.Fprintf(&b, "%s- **Why:** %s.\n%s- **If skipped:** %s.\n", indent, words(rt, "why", 1, 6), indent, words(rt, "skipped", 1, 6))
+				if rapid.IntRange(0, 2).Draw(rt, "check") == 0 {
+					fmt.Fprintf(&b, "%s- **Check:** %s.\n", indent, words(rt, "checked", 1, 6))
+				}
+				if rapid.IntRange(0, 3).Draw(rt, "measure") == 0 {
+					fmt.Fprintf(&b, "%s- **Measure:** %s\n", indent, rapid.SampledFrom([]string{"[play](vehicle:play); spread over a turn", "[seal](vehicle:seal.{axle}.minimum); lowest of four",
+						"[seal](vehicle:seal.front.minimum)", "Depth of the groove; each of three"}).Draw(rt, "what"))
+				}
 			}
 			ids = append(ids, id)
 		}
@@ -67,10 +77,23 @@ func drawLesson(rt *rapid.T) map[string]string {
 	table := func(title, head string, columns int) {
 		wrongChoice := title == "Tools and materials"
 		fmt.Fprintf(&b, "## %s\n\n%s\n|%s\n", title, head, strings.Repeat("---|", columns))
-		for range rapid.IntRange(1, 7).Draw(rt, title) {
+		var earlier []string
+		for range rapid.IntRange(1, 9).Draw(rt, title) {
 			b.WriteString("|")
 			for c := range columns {
 				cell := words(rt, "cell", 1, 4)
+				// Sloppy authors repeat a cell, or nearly.
+				switch rapid.IntRange(0, 7).Draw(rt, "sloppy") {
+				case 0:
+					if len(earlier) > 0 {
+						cell = rapid.SampledFrom(earlier).Draw(rt, "again")
+					}
+				case 1:
+					if len(earlier) > 0 {
+						cell = rapid.SampledFrom(earlier).Draw(rt, "nearly") + " " + rapid.SampledFrom(vocabulary).Draw(rt, "more")
+					}
+				}
+				earlier = append(earlier, cell)
 				if c == columns-1 && wrongChoice {
 					cell = words(rt, "thing", 1, 3) + ": " + cell
 				}
@@ -92,9 +115,14 @@ func drawLesson(rt *rapid.T) map[string]string {
 		}
 		fmt.Fprintf(&b, "| %s %d | %s | %s | %s | invented |\n", words(rt, "quantity", 1, 3), n, value, rapid.SampledFrom([]string{"", "mm", "bar", "°C", "%", "N·m"}).Draw(rt, "unit"), limit)
 	}
+	b.WriteString("| Depth of the groove | 1.6 | mm | minimum | invented |\n")
 	b.WriteString("\n## Terms\n\n")
 	for range rapid.IntRange(1, 6).Draw(rt, "terms") {
-		fmt.Fprintf(&b, "%s\n: %s.\n\n", words(rt, "term", 1, 2), words(rt, "definition", 2, 6))
+		b.WriteString(words(rt, "term", 1, 2) + "\n")
+		if rapid.IntRange(0, 2).Draw(rt, "synonym") == 0 {
+			b.WriteString(words(rt, "synonym", 1, 2) + "\n")
+		}
+		fmt.Fprintf(&b, ": %s.\n\n", words(rt, "definition", 2, 6))
 	}
 	b.WriteString("## Misbeliefs\n\n")
 	for range rapid.IntRange(1, 5).Draw(rt, "misbeliefs") {
