@@ -121,6 +121,15 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 			kin[a] = append(kin[a], s.choice("", c.text(i)).phrase)
 		}
 	}
+	// told says that some row gives j's option with k's target, or nearly.
+	told := func(j, k int) bool {
+		for r := range t.n {
+			if r != j && r != k && alike(all.right[r].phrase, all.right[j].phrase, 1, 2) && alike(all.targets[r].phrase, all.targets[k].phrase, 1, 2) {
+				return true
+			}
+		}
+		return false
+	}
 	var out []*item
 	for i := range t.n {
 		out = append(out, &item{label: right.name, element: t.row(i).Element, line: t.row(i).Line, make: func(d *draws) *proposal {
@@ -137,6 +146,9 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 						if alike(texts[j], texts[k], 1, 2) {
 							continue next
 						}
+					}
+					if told(j, k) || told(k, j) {
+						continue next
 					}
 				}
 				kept = append(kept, j)
