@@ -162,6 +162,18 @@ func (l *lattice) shifted(out, curve []float64, by float64) {
 	}
 }
 
+// spill adds a density moved down by so much to out: each point's mass goes to the two points around its new place.
+func (l *lattice) spill(out, density []float64, by float64) {
+	last := len(out) - 1
+	for i, w := range density {
+		place := min(max((l.points[i]-by-l.points[0])/l.step, 0), float64(last))
+		k := min(int(math.Floor(place)), last-1)
+		part := place - float64(k)
+		out[k] += float64(w * (1 - part))
+		out[k+1] += float64(w * part)
+	}
+}
+
 // reach is the smallest x at which a rising curve reaches y, and whether it does.
 func (l *lattice) reach(curve []float64, y float64) (float64, bool) {
 	last := len(curve) - 1

@@ -29,7 +29,7 @@ const (
 func newLesson(c *Catalogue, policy Policy, evidence []Record, names []string, s *search, p Parameters) *lesson {
 	l := &lesson{catalogue: c, policy: policy}
 	f := newTeacher(c, policy, p)
-	densities := map[string][][]float64{}
+	densities := map[string][]hindsight{}
 	for i, name := range names {
 		densities[name] = f.densities(s.evidence[i])
 	}
@@ -43,7 +43,7 @@ func newLesson(c *Catalogue, policy Policy, evidence []Record, names []string, s
 			t := trial{evidence: f.gathered(gather(held)), today: date}
 			for i, task := range f.tasks {
 				target := *policy.Task(task.facts.Task).Target
-				t.was = append(t.was, task.sure(densities[name][i], f.model.deficit(t.evidence[i].attempts, date), target))
+				t.was = append(t.was, task.hindsightSure(densities[name][i], f.model.deficits(t.evidence[i].attempts, date), target))
 			}
 			l.trials = append(l.trials, t)
 		}

@@ -55,6 +55,7 @@ type model struct {
 	supervisors                 map[string]SupervisorValue
 	ease, difficulty            map[string]float64
 	generalPrior                []float64
+	learners                    []learner
 	answered                    map[[2]int][]float64
 	knows                       *kernel // from ability to knowledge
 	catchUp, catchStep, fade    []float64
@@ -101,6 +102,7 @@ func newModelOn(p Parameters, step float64) *model {
 		m.difficulty[s.Step] = s.Difficulty
 	}
 	pop := &m.Population
+	m.learners = learners(pop)
 	m.generalPrior = newKernel(newLattice(0, 0, 1), m.general, 0, 1, pop.GeneralSD).mix([]float64{1}, len(m.general.points))
 	shift := pop.KnowledgeMean - float64(pop.KnowledgeSlope*pop.Ability)
 	m.knows = newKernel(m.ability, m.knowledge, shift, pop.KnowledgeSlope, pop.KnowledgeSD)
@@ -169,7 +171,7 @@ func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
 		}
 		at = m.shaken(at, 0)
 		for i := range at {
-			t.chance[i] += float64(mix[d] * at[i])
+			t.chance[i] += float64(mix[d] * m.Population.chanceInLine(at[i]))
 		}
 	}
 	return t
@@ -537,33 +539,6 @@ func (t *taskModel) logs(k jobKey, harder float64) (ahead, against []float64) {
 	return ahead, against
 }
 
-// deficit is what is missing on a day for want of practice. It shrinks with each practice and grows again in idle time
-// towards what is not retained; before the first practice it is whole.
-func (m *model) deficit(practice []day, today day) float64 {
-	pop := &m.Population
-	left, forgotten := pop.Deficit, float64(pop.Deficit*(1-pop.Retained))
-	last := today
-	for i, on := range practice {
-		if i > 0 {
-			left = forget(left, forgotten, on-last, pop.ForgetDays)
-		}
-		left, last = float64(left*pop.Practice), on
-	}
-	return forget(left, forgotten, today-last, pop.ForgetDays)
-}
-
-// owed is what the judge takes off for want of practice.
-func (m *model) owed(practice []day, today day) float64 {
-	return float64(m.Population.Owed * m.deficit(practice, today))
-}
-
-func forget(left, forgotten float64, days day, scale float64) float64 {
-	if left >= forgotten || days <= 0 {
-		return left
-	}
-	return forgotten - float64((forgotten-left)*exp(-float64(days)/scale))
-}
-
 // estimate is the posterior of the chance, every number rounded to 0.001.
 type estimate struct{ mean, low, high, confidence float64 }
 
@@ -573,27 +548,55 @@ const (
 	highPoint = 0.95
 )
 
-// judge works out, from the density of ability in practice and from what is missing for want of it, the chance of the next
+// judge works out, from the density of ability in practice and from what is missing for want of it, by way of learning, the chance of the next
 // job alone. A density so skewed that its mean lies outside the interval has the interval widened to it.
-func (t *taskModel) judge(density []float64, missing, target float64) estimate {
+func (t *taskModel) judge(density, missing []float64, target float64) estimate {
 	density = t.inLine(density)
 	mean := 0.0
-	for i, x := range t.ability.points {
-		mean += float64(density[i] * t.ability.at(t.chance, x-missing))
+	for c, l := range t.learners {
+		for i, x := range t.ability.points {
+			mean += float64(float64(l.weight*density[i]) * t.ability.at(t.chance, x-missing[c]))
+		}
 	}
 	confidence := t.sure(density, missing, target)
-	low := t.ability.at(t.chance, t.ability.point(density, lowPoint)-missing)
-	high := t.ability.at(t.chance, t.ability.point(density, highPoint)-missing)
+	low := t.ability.at(t.chance, t.quantile(density, missing, lowPoint))
+	high := t.ability.at(t.chance, t.quantile(density, missing, highPoint))
 	return estimate{mean: thousandth(mean), low: thousandth(min(low, mean)), high: thousandth(max(high, mean)), confidence: thousandth(confidence)}
 }
 
 // sure is the chance that the chance is at least the target.
-func (t *taskModel) sure(density []float64, missing, target float64) float64 {
+func (t *taskModel) sure(density, missing []float64, target float64) float64 {
 	needed, ever := t.ability.reach(t.chance, target)
 	if !ever {
 		return 0
 	}
-	return t.ability.above(density, needed+missing)
+	return t.exceeds(density, missing, needed)
+}
+
+// exceeds is the chance that ability, less what is missing, lies above x.
+func (t *taskModel) exceeds(density, missing []float64, x float64) float64 {
+	sum := 0.0
+	for c, l := range t.learners {
+		sum += float64(l.weight * t.ability.above(density, x+missing[c]))
+	}
+	return sum
+}
+
+// quantile is the ability, less what is missing, below which the share q lies.
+func (t *taskModel) quantile(density, missing []float64, q float64) float64 {
+	if len(t.learners) == 1 {
+		return t.ability.point(density, q) - missing[0]
+	}
+	low, high := abilityFrom-slices.Max(missing)-t.ability.step, abilityTo-slices.Min(missing)+t.ability.step
+	for range 24 { // to 0.000002
+		middle := low + float64((high-low)*0.5)
+		if 1-t.exceeds(density, missing, middle) < q {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
 }
 
 // inLine brings a density in line with how right the judge has been when it was so sure. For every ability, the odds that
