@@ -1,6 +1,9 @@
 package readiness
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // lattice is a row of equally spaced abilities (logits) on which densities and likelihoods are kept.
 type lattice struct {
@@ -87,6 +90,21 @@ func (k *kernel) over(f []float64) []float64 {
 			sum += float64(w * part[j])
 		}
 		out[i] = sum
+	}
+	return out
+}
+
+// logOver is the logarithm of the mean of e^f under each row, however small.
+func (k *kernel) logOver(f []float64) []float64 {
+	out := make([]float64, len(k.rows))
+	for i, row := range k.rows {
+		part := f[k.from[i][0]:k.from[i][1]]
+		top := slices.Max(part)
+		sum := 0.0
+		for j, w := range row {
+			sum += float64(w * exp(part[j]-top))
+		}
+		out[i] = top + log(sum)
 	}
 	return out
 }

@@ -122,7 +122,7 @@ func (f *teacher) judged(x *trial, policy Policy) []opinion {
 }
 
 // studied are the values of the judge alone, with the scale on which they are moved.
-var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "error": 0.15, "fade": 0.1}
+var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "early": 0.2, "error": 0.15, "fade": 0.1}
 
 const (
 	lessonSweeps = 4
@@ -145,7 +145,7 @@ func (l *lesson) teach(p *Parameters) [2]float64 {
 		best, *p = now, other
 	}
 	for sweep := range lessonSweeps {
-		for _, name := range []string{"owed", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
+		for _, name := range []string{"owed", "early", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
 			for _, way := range []float64{1, -1} {
 				moved := false
 				for range 3 {

@@ -59,6 +59,7 @@ type model struct {
 	answered                    map[[2]int][]float64
 	knows                       *kernel // from ability to knowledge
 	catchUp, catchStep, fade    []float64
+	early                       []float64 // what was missing, to the judge, after so many practices
 	curves                      map[curve][]float64
 }
 
@@ -107,6 +108,13 @@ func newModelOn(p Parameters, step float64) *model {
 	shift := pop.KnowledgeMean - float64(pop.KnowledgeSlope*pop.Ability)
 	m.knows = newKernel(m.ability, m.knowledge, shift, pop.KnowledgeSlope, pop.KnowledgeSD)
 	m.catchUp, m.catchStep, m.fade = make([]float64, maxLater+1), make([]float64, maxLater+1), make([]float64, maxLater+1)
+	m.early = make([]float64, maxLater+1)
+	for _, l := range m.memories() {
+		for i := range m.early {
+			m.early[i] += float64(float64(pop.Early*l.weight) * l.missing(0))
+			l.practise(0)
+		}
+	}
 	left, force, step := 1.0, 1.0, 1.0
 	for i := range m.fade {
 		m.catchUp[i], m.catchStep[i], m.fade[i] = float64(pop.CatchUp*(1-float64((1-pop.CatchBase)*left))), step, force
@@ -129,6 +137,8 @@ type taskModel struct {
 	chance   []float64      // of a job without a critical error, by ability, for the policy's mix of jobs
 	jobs     map[jobKey][]float64
 	days     map[jobKey][]float64
+	worths   map[string]float64    // by pattern
+	perfects map[float64][]float64 // by how hard the job was
 }
 
 // jobKey is all that the likelihood of one event depends on.
@@ -142,7 +152,8 @@ type jobKey struct {
 }
 
 func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
-	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{}, days: map[jobKey][]float64{}}
+	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{}, days: map[jobKey][]float64{},
+		worths: map[string]float64{}, perfects: map[float64][]float64{}}
 	for i, s := range f.Steps {
 		t.index[s.Step] = i
 		t.critical = append(t.critical, s.Critical)
@@ -317,11 +328,7 @@ func compareEvents(a, b event) int {
 // cleanJob is a job as the shortest way supposes it: every step done unaided, watched by somebody not known yet.
 func (t *taskModel) cleanJob(on day) event {
 	ev := t.watched(on, "")
-	b := make([]byte, len(t.critical))
-	for i := range b {
-		b[i] = unaided
-	}
-	ev.pattern = string(b)
+	ev.pattern = t.perfect()
 	return ev
 }
 
@@ -342,26 +349,33 @@ func (e *evidence) key(ev event) jobKey {
 
 // likelihood of all that is known of a task, by ability; its largest value is 1.
 func (t *taskModel) likelihood(e *evidence) []float64 {
+	ahead := make([]float64, len(t.ability.points))
+	t.addFeats(ahead, e)
+	top := slices.Max(ahead)
 	all := slices.Clone(t.answers(e.right, e.wrong))
+	for i, x := range ahead {
+		ahead[i] = exp(x - top)
+	}
+	times(all, ahead)
 	day := t.ability.spread(t.Population.DaySD)
 	for i := 0; i < len(e.events); {
 		j := i + 1
 		for j < len(e.events) && e.events[j].on == e.events[i].on {
 			j++
 		}
-		if j == i+1 {
-			key := e.key(e.events[i])
-			of := t.days[key]
+		var of []float64 // of the day, feats apart
+		for _, ev := range e.events[i:j] {
+			if ev.kind == jobEvent && strings.IndexByte(ev.pattern, helped) < 0 {
+				continue
+			}
+			job := t.job(e.key(ev))
 			if of == nil {
-				of = day.over(t.job(key))
-				t.days[key] = of
+				of = slices.Clone(job)
+			} else {
+				times(of, job)
 			}
-			times(all, of)
-		} else {
-			of := ones(len(all))
-			for _, ev := range e.events[i:j] {
-				times(of, t.job(e.key(ev)))
-			}
+		}
+		if of != nil {
 			times(all, day.over(of))
 		}
 		i = j
@@ -396,20 +410,22 @@ func (m *model) answers(right, wrong int) []float64 {
 
 // job is the likelihood of one event by the day's ability: the shock common to all its steps is averaged over.
 //
-// What speaks for the apprentice only ever rises with ability, and what speaks against only ever falls; a critical error
-// drowns whatever else the job showed. A perfect record counts by the chance that it was seen: the likelihood to the
-// power 1 − unseen. What speaks against fades with each clean job of a later day.
+// Of a watched job this is what speaks against only; what speaks for the apprentice stands with that of the other jobs (clean.go). A
+// critical error drowns whatever else the job showed. What speaks against fades with each clean job of a later day.
 func (t *taskModel) job(k jobKey) []float64 {
 	of := t.jobs[k]
 	if of == nil {
 		ahead, against := t.logs(k, float64(t.catchUp[k.since]*t.catchStep[k.earlier])+t.hardness(k.difficulty)+k.severity)
-		weight, force := t.weight(k), t.fade[k.later]
+		force := t.fade[k.later]
 		if k.kind == errorEvent {
 			force = float64(force * t.Population.Error)
 		}
 		of = make([]float64, len(ahead))
 		for i := range of {
-			of[i] = exp(float64(weight*ahead[i]) + float64(force*against[i]))
+			of[i] = exp(float64(force * against[i]))
+			if k.kind == soundEvent {
+				of[i] = exp(float64(t.Population.SpotCheck * ahead[i]))
+			}
 		}
 		of = t.shock(k.se).over(of)
 		t.jobs[k] = of
@@ -419,7 +435,7 @@ func (t *taskModel) job(k jobKey) []float64 {
 
 // shock is what all steps of one job have in common: halo, and what is not known of the supervisor.
 func (m *model) shock(se float64) *kernel {
-	return m.ability.spread(math.Sqrt(square(m.Population.HaloSD) + square(se)))
+	return m.ability.spread(hypotenuse(m.Population.HaloSD, se))
 }
 
 // tailSpread is how many times as wide the shock is of those jobs that are not like others.
@@ -439,16 +455,6 @@ func (m *model) shaken(of []float64, se float64) []float64 {
 		}
 	}
 	return out
-}
-
-func (t *taskModel) weight(k jobKey) float64 {
-	switch {
-	case k.kind == soundEvent:
-		return t.Population.SpotCheck
-	case strings.IndexByte(k.pattern, helped) < 0:
-		return 1 - k.unseen
-	}
-	return 1
 }
 
 // term is what steps of one kind and difficulty add to the logarithm of a likelihood: −weight × softplus(at − slope × z),

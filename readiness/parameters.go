@@ -52,6 +52,7 @@ type Population struct {
 	CatchBase  float64 `json:"catch_base"`  // share of catch_up, from 0 to 1, that is counted at once
 	CatchStep  float64 `json:"catch_step"`  // factor by which each earlier job that was not clean lessens what is learned after
 	Owed       float64 `json:"owed"`        // how much of what is missing the judge takes off
+	Early      float64 `json:"early"`       // how much of what was missing the judge gives credit for in early work
 	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
 	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
 
@@ -106,7 +107,7 @@ func DefaultParameters() Parameters {
 			Routine: -0.5, Awkward: 0.7, HaloSD: 0.6, DaySD: 0.4,
 			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
 			Deficit: 2, Practice: 0.7, Curve: 1, PaceSD: 0.5, DeficitSD: 0.7, Retained: 0.4, ForgetDays: 180,
-			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Error: 0.8, Fade: 0.9,
+			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Early: 1, Error: 0.8, Fade: 0.9,
 			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
 			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
 			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.05, ChanceUp: 1, ChanceDown: 1, SureUp: 1, SureDown: 0.65, SureShift: 0.2,
@@ -133,7 +134,7 @@ func (p *Population) bounds() []bound {
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
 		{"bulk_seen", &p.BulkSeen, 0.001, 0.999}, {"bulk_unseen", &p.BulkUnseen, 0.001, 0.999}, {"places", &p.Places, 0, 1}, {"tail", &p.Tail, 0, 0.5},
-		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"chance_up", &p.ChanceUp, 0.3, 3}, {"chance_down", &p.ChanceDown, 0.3, 3}, {"chance_shift", &p.ChanceShift, -3, 3}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
+		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"early", &p.Early, 0, 1.5}, {"chance_up", &p.ChanceUp, 0.3, 3}, {"chance_down", &p.ChanceDown, 0.3, 3}, {"chance_shift", &p.ChanceShift, -3, 3}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
 	}
 }
 
@@ -187,7 +188,7 @@ func ReadParameters(b []byte) (Parameters, error) {
 	for _, v := range p.Population.bounds() {
 		*v.value = missing
 	}
-	p.Population.CatchStep, p.Population.Owed = 1, 1
+	p.Population.CatchStep, p.Population.Owed, p.Population.Early = 1, 1, 0.5
 	p.Population.Curve, p.Population.PaceSD, p.Population.DeficitSD = 1, 0, 0
 	p.Population.Tail, p.Population.Places, p.Population.BulkSeen, p.Population.BulkUnseen = 0, 1, 0.5, 0.5
 	p.Population.ChanceUp, p.Population.ChanceDown, p.Population.ChanceShift = 1, 1, 0
