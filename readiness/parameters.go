@@ -103,14 +103,14 @@ func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
 		Population: Population{
-			Ability: 3.2, GeneralSD: 0.75, TaskSD: 0.9,
-			Routine: -0.5, Awkward: 0.7, HaloSD: 0.6, DaySD: 0.4,
-			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
-			Deficit: 2, Practice: 0.7, Curve: 1, PaceSD: 0.5, DeficitSD: 0.7, Retained: 0.4, ForgetDays: 180,
-			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Early: 1, Error: 0.8, Fade: 0.9,
-			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
-			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
-			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.05, ChanceUp: 1, ChanceDown: 1, SureUp: 1, SureDown: 0.65, SureShift: 0.2,
+			Ability: 3.8, GeneralSD: 0.8, TaskSD: 0.85,
+			Routine: -0.5, Awkward: 0.7, HaloSD: 0.5, DaySD: 0.4,
+			HelpSlope: 0.8, HelpCritical: 0.6, HelpOrdinary: 0.7,
+			Deficit: 2.6, Practice: 0.75, Curve: 1.2, PaceSD: 0.5, DeficitSD: 0.7, Retained: 0.5, ForgetDays: 200,
+			CatchUp: 1.5, CatchRate: 0.5, CatchBase: 0.9, CatchStep: 0.8, Owed: 0.9, Early: 0.9, Error: 0.8, Fade: 0.95,
+			SeveritySD: 0.55, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
+			KnowledgeMean: 1.5, KnowledgeSlope: 0.4, KnowledgeSD: 0.85,
+			BulkSeen: 0.05, BulkUnseen: 0.4, Places: 0.75, Tail: 0.05, ChanceUp: 1.05, ChanceDown: 1, SureUp: 0.75, SureDown: 0.85, SureShift: -0.15,
 		},
 		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
 	}
@@ -188,7 +188,7 @@ func ReadParameters(b []byte) (Parameters, error) {
 	for _, v := range p.Population.bounds() {
 		*v.value = missing
 	}
-	p.Population.CatchStep, p.Population.Owed, p.Population.Early = 1, 1, 0.5
+	p.Population.CatchStep, p.Population.Owed, p.Population.Early = 1, 1, 1
 	p.Population.Curve, p.Population.PaceSD, p.Population.DeficitSD = 1, 0, 0
 	p.Population.Tail, p.Population.Places, p.Population.BulkSeen, p.Population.BulkUnseen = 0, 1, 0.5, 0.5
 	p.Population.ChanceUp, p.Population.ChanceDown, p.Population.ChanceShift = 1, 1, 0
