@@ -50,7 +50,7 @@ func TestPages(t *testing.T) {
 		{name: "what a row needs stands in its first cell", body: "## Cautions\n| Hazard | Consequence | Control | If |\n|-|-|-|-|\n| a | b | c | abs |\n| d | e | f | |\n",
 			want: []string{`>a <span class="mark only">Only with ABS</span></th>`, `>d</th>`}, not: []string{">If<", "<td></td>"}},
 		{name: "a sum hides its formulas", body: "## Arithmetic\n```sum\nask: How <much>?\ngiven: {a: {what: Force, unit: N, values: [12, 13]}}\nfind: a * 7\nrounding: 1\ntolerance: 0\n```\n",
-			want: []string{`<aside class="sum" id="arithmetic/1">`, "How &lt;much&gt;?", "Force: 12 N"}, not: []string{"a * 7", "find"}},
+			want: []string{`<aside class="sum" id="arithmetic/1">`, "How &lt;much&gt;?", `Force: <span class="value">12 N</span>`}, not: []string{"a * 7", "find"}},
 		{name: "ordinary code stays", body: "```go\na < b\n```\n", want: []string{`<pre><code class="language-go">a &lt; b`}},
 		{name: "sections have anchors, reading matter those of its author", body: "## For *the* curious\n\n## More {#more}\n\n## Faults {#fs}\n\n## Faults\n", want: []string{`<h2>For <em>the</em> curious</h2>`, `<h2 id="more">More</h2>`, `<h2 id="fs">`, `<h2 id="faults-2">`}},
 		{name: "footnotes, definitions, tables", body: "a[^1]\n\n[^1]: b\n\nc\n: d\n\n|e|\n|:-:|\n|f|\n", want: []string{"footnote", "<dd>d</dd>", `<td style="text-align:center">f</td>`}},
@@ -282,6 +282,17 @@ func TestPlainType(t *testing.T) {
 	for a, b := range map[string]string{"2.5": "25", "-5 °C": "5 °C", "a": "A", "10": "1 0", "1,5": "15", "N·m": "Nm"} {
 		if plainType(a) == plainType(b) {
 			t.Errorf("%q and %q are both %q", a, b, plainType(a))
+		}
+	}
+}
+
+// TestReadable makes words of ids, with the marks that the trade writes.
+func TestReadable(t *testing.T) {
+	for id, want := range map[string]string{
+		"front_rear": "front/rear", "diagonal_by_wire": "diagonal by-wire", "rear-drums": "rear drums", "diagonal": "diagonal",
+	} {
+		if got := Readable(id); got != want {
+			t.Errorf("%s reads %q, want %q", id, got, want)
 		}
 	}
 }

@@ -283,7 +283,11 @@ func (p *page) badges(w util.BufWriter, n ast.Node) {
 			}
 		}
 		if len(own) > 0 {
-			badge("only", p.onlyWith(own))
+			if s.Each != "" { // what a wheel has reads as one name: rear disc
+				badge("only", p.say.onlyWith+" "+strings.Join(featureNames(own), " "))
+			} else {
+				badge("only", p.onlyWith(own))
+			}
 		}
 	}
 }
@@ -470,7 +474,7 @@ func (p *page) sum(w util.BufWriter, n ast.Node, s *Sum) {
 			case g.VehicleKey != "":
 				value = p.figure(g.VehicleKey, n)
 			case len(g.Values) > 0:
-				value = esc(withUnit(g.Values[0], g.Unit))
+				value = `<span class="value">` + esc(withUnit(g.Values[0], g.Unit)) + `</span>`
 			}
 			_, _ = w.WriteString("<li>" + esc(g.What) + ": " + value + "</li>\n")
 		}
@@ -549,11 +553,15 @@ func (p *page) rowOnlyWith(w util.BufWriter, cell ast.Node) {
 }
 
 func (p *page) onlyWith(features []string) string {
+	return p.say.onlyWith + " " + strings.Join(featureNames(features), ", ")
+}
+
+func featureNames(features []string) []string {
 	var names []string
 	for _, f := range features {
 		names = append(names, FeatureName(f))
 	}
-	return p.say.onlyWith + " " + strings.Join(names, ", ")
+	return names
 }
 
 func (p *page) term(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {

@@ -163,7 +163,7 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
 		vr.d.marks[tr.node] = mark{anchor: f.Element}
-		if c := tr.cell("value"); c != nil {
+		if c := tr.cell("unit"); c != nil { // what it comes to in the reader's units stands after the sheet's own unit
 			m := vr.d.marks[c]
 			m.figure = &copied
 			vr.d.marks[c] = m

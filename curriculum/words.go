@@ -126,10 +126,12 @@ func pageWordsFor(language string) pageWords {
 	return wordsOf["en"]
 }
 
-// Readable makes an id such as "front-disc" into words.
+// keptMarks are the words that keep their mark: "with by wire" reads wrong, and a car split "front rear" reads as one word.
+var keptMarks = strings.NewReplacer("by wire", "by-wire", "front rear", "front/rear")
+
+// Readable makes an id such as "front-disc" into words, as the trade writes them.
 func Readable(id string) string {
-	words := strings.NewReplacer("-", " ", "_", " ").Replace(id)
-	return strings.ReplaceAll(words, "by wire", "by-wire") // the trade writes it so, and "with by wire" reads wrong
+	return keptMarks.Replace(strings.NewReplacer("-", " ", "_", " ").Replace(id))
 }
 
 // FeatureName is what a page calls a car's or wheel's feature: abbreviations in capitals, as the trade writes them.

@@ -78,7 +78,10 @@ func plainRune(r rune) rune {
 	case '．':
 		return '.'
 	}
-	if unicode.IsSpace(r) || r == '\u2060' || r == '\u200B' {
+	if '０' <= r && r <= '９' { // full width
+		return r - '０' + '0'
+	}
+	if unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) { // also what cannot be seen: joiners, marks of direction
 		return ' '
 	}
 	return r
@@ -187,11 +190,11 @@ func onlyDigits(s string) bool {
 	return s != "" && strings.IndexFunc(s, func(r rune) bool { return r < '0' || r > '9' }) < 0
 }
 
-// ungroup takes out a grouping mark that stands before every three digits.
+// ungroup takes out a grouping mark that stands before every three digits; nobody groups behind a leading 0.
 func ungroup(s, mark string) (string, bool) {
 	parts := strings.Split(s, mark)
 	for i, p := range parts {
-		if !onlyDigits(p) || i > 0 && len(p) != 3 || i == 0 && len(parts) > 1 && len(p) > 3 {
+		if !onlyDigits(p) || i > 0 && len(p) != 3 || i == 0 && len(parts) > 1 && (len(p) > 3 || p[0] == '0') {
 			return "", false
 		}
 	}
@@ -235,11 +238,11 @@ var unitNames = func() map[string]curriculum.Unit {
 	m := map[string]curriculum.Unit{}
 	for unit, others := range map[curriculum.Unit]string{
 		"mm": "millimetre millimetres millimeter millimeters milímetro milímetros", "cm": "centimetre centimetres centimeter centimeters centímetro centímetros",
-		"m": "metre metres meter meters metro metros", "km": "kilometre kilometres kilometer kilometers kilómetro kilómetros", "in": "inch inches \" ″ pulgada pulgadas pulg",
+		"m": "metre metres meter meters metro metros", "km": "kilometre kilometres kilometer kilometers kilómetro kilómetros", "in": "inch inches \" '' ″ pulgada pulgadas pulg",
 		"mm²": "mm2 mm^2 sqmm", "cm²": "cm2 cm^2 sqcm", "in²": "in2 in^2 sqin",
 		"g": "gram grams gramo gramos", "kg": "kilogram kilograms kilo kilos kilogramo kilogramos", "lb": "lbs pound pounds libra libras", "oz": "ounce ounces onza onzas",
 		"N": "newton newtons", "kN": "kilonewton kilonewtons", "lbf": "lbsf",
-		"N·m": "nm n*m nxm newtonmetre newtonmetres newtonmeter newtonmeters", "lbf·ft": "lbfft ftlbf ftlb ftlbs lbft lbsft lb*ft ft*lb ft*lbf lbf*ft", "lbf·in": "lbfin inlbf inlb inlbs lbin lbsin lb*in in*lb in*lbf lbf*in",
+		"N·m": "nm n*m nxm newtonmetre newtonmetres newtonmeter newtonmeters", "lbf·ft": "lbfft ftlbf ftlb ftlbs lbft lbsft lb*ft ft*lb ft*lbf lbf*ft footpound footpounds poundfoot poundfeet", "lbf·in": "lbfin inlbf inlb inlbs lbin lbsin lb*in in*lb in*lbf lbf*in inchpound inchpounds poundinch poundinches",
 		"Pa": "pascal pascals", "kPa": "kilopascal kilopascals", "MPa": "megapascal megapascals", "bar": "bars bares", "psi": "lbf/in2 lb/in2 lbf/in² lb/in²",
 		"°C": "c degc celsius degreescelsius ℃", "°F": "f degf fahrenheit degreesfahrenheit ℉", "K": "kelvin kelvins",
 		"mL": "cc cm3 cm³ millilitre millilitres milliliter milliliters mililitro mililitros", "L": "litre litres liter liters litro litros ltr", "fl-oz": "floz usfloz fluidounce fluidounces", "qt": "quart quarts",
@@ -264,7 +267,7 @@ func squeezed(s string) string {
 // readUnit reads what stands behind a number. bare says that nothing does.
 func readUnit(s string) (unit curriculum.Unit, bare, ok bool) {
 	s = strings.TrimSpace(s)
-	if s == "" {
+	if s == "" || s == "." || s == "," { // the end of a sentence
 		return "", true, true
 	}
 	if _, ok := curriculum.Unit(s).Dimension(); ok {

@@ -147,6 +147,19 @@ type Answer struct {
 	Unit  string
 }
 
+// Voided is a file of voided questions, "brakewright-voided/1": what [MarkVoided] is told of.
+type Voided struct {
+	Format string           `json:"format"`
+	Voided []VoidedQuestion `json:"voided"`
+}
+
+// VoidedQuestion names a question as asked under one edition of its lesson, or under all where Edition is "".
+type VoidedQuestion struct {
+	Question string `json:"question"`
+	Lesson   string `json:"lesson"`
+	Edition  string `json:"edition,omitempty"`
+}
+
 // Marks is the result: "brakewright-marks/1".
 type Marks struct {
 	Format         string         `json:"format"`
@@ -167,5 +180,14 @@ type QuestionMark struct {
 	Diagnosis   *string     `json:"diagnosis"`
 	AskBack     bool        `json:"ask_back"`
 	BrokenPairs [][2]string `json:"broken_pairs"`
-	Voided      bool        `json:"voided,omitempty"` // counts as right for everybody: the question was at fault
+	Partial     *Partial    `json:"partial,omitempty"` // of an answered order, match or several
+	Voided      bool        `json:"voided,omitempty"`  // counts as right for everybody: the question was at fault
+}
+
+// Partial says how much of an answer is right, for whoever learns from it; it never counts towards the mark. Of is, by
+// kind: the pairs of steps whose order is forced (order), the pairs of the key (match), the options, each of which is
+// rightly chosen or rightly left (several).
+type Partial struct {
+	Right int `json:"right"`
+	Of    int `json:"of"`
 }

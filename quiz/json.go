@@ -16,6 +16,7 @@ const (
 	formFormat    = "brakewright-form/1"
 	answersFormat = "brakewright-answers/1"
 	marksFormat   = "brakewright-marks/1"
+	voidedFormat  = "brakewright-voided/1"
 )
 
 // MarshalJSON writes the key as its kind wants it.
@@ -456,4 +457,31 @@ func readAnswer(raw json.RawMessage, q *Question) (Answer, error) {
 		return Answer{Value: a.Value, Unit: a.Unit}, nil
 	}
 	return Answer{}, wrong
+}
+
+// ReadVoided reads a file of voided questions strictly.
+func ReadVoided(b []byte) (*Voided, error) {
+	var v Voided
+	if err := strict(b, &v); err != nil {
+		return nil, fmt.Errorf("quiz: not a file of voided questions: %w", err)
+	}
+	if v.Format != voidedFormat {
+		return nil, fmt.Errorf("quiz: the format is %q; this program reads %q", v.Format, voidedFormat)
+	}
+	if v.Voided == nil {
+		return nil, errors.New("quiz: the file names no voided questions")
+	}
+	for i, q := range v.Voided {
+		if q.Question == "" || q.Lesson == "" {
+			return nil, fmt.Errorf("quiz: voided question %d names no question or no lesson", i+1)
+		}
+	}
+	return &v, nil
+}
+
+// Holds says whether a question of a form is voided.
+func (v *Voided) Holds(q *Question) bool {
+	return slices.ContainsFunc(v.Voided, func(w VoidedQuestion) bool {
+		return w.Question == q.ID && w.Lesson == q.Lesson && (w.Edition == "" || w.Edition == q.Edition)
+	})
 }

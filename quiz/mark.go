@@ -8,9 +8,10 @@ import (
 	"brakewright/curriculum"
 )
 
-// mark marks a form. Every question counts one point, all or nothing: a list, an order or a set of pairs is right as a
-// whole or not at all. What was missed in an order stands in BrokenPairs. A question that is voided is right, whatever
-// was answered.
+// mark marks a form. Every question counts one point, all or nothing: a list is right when it holds all options that
+// belong to it and no other, an order when it keeps to all forced pairs, a set of pairs when it is the key's. So ticking
+// everything is worth nothing, and nobody loses a point that they had by ticking more. How much of such an answer is right
+// stands in Partial and BrokenPairs, to learn from. A question that is voided is right, whatever was answered.
 func mark(f *Form, a *Answers, locale string, voided func(q *Question) bool) *Marks {
 	m := &Marks{Format: marksFormat, Questions: []QuestionMark{}, CriticalFailed: []string{}}
 	for i := range f.Questions {
@@ -51,12 +52,23 @@ func markOne(q *Question, a Answer, locale string, m *QuestionMark) {
 		}
 	case Several:
 		m.Correct = sameIDs(a.IDs, q.Key.IDs)
+		m.Partial = &Partial{Of: len(q.Options)}
+		for _, o := range q.Options {
+			if slices.Contains(a.IDs, o.ID) == slices.Contains(q.Key.IDs, o.ID) {
+				m.Partial.Right++
+			}
+		}
 	case Order:
 		markOrder(q, a.IDs, m)
 	case Match:
 		m.Correct = len(a.Pairs) == len(q.Key.Pairs)
+		m.Partial = &Partial{Of: len(q.Key.Pairs)}
 		for i, p := range a.Pairs {
-			m.Correct = m.Correct && slices.Contains(q.Key.Pairs, p) && !slices.Contains(a.Pairs[:i], p)
+			if slices.Contains(q.Key.Pairs, p) && !slices.Contains(a.Pairs[:i], p) {
+				m.Partial.Right++
+			} else {
+				m.Correct = false
+			}
 		}
 	case Number:
 		markNumber(q, a, locale, m)
@@ -87,11 +99,14 @@ func markOrder(q *Question, ids []string, m *QuestionMark) {
 	for i, id := range ids {
 		at[id] = i
 	}
+	m.Partial = &Partial{Of: len(q.Key.Pairs)}
 	for _, p := range q.Key.Pairs {
 		i, ok := at[p[0]]
 		j, ok2 := at[p[1]]
 		if ok && ok2 && i > j {
 			m.BrokenPairs = append(m.BrokenPairs, p)
+		} else if ok && ok2 {
+			m.Partial.Right++
 		}
 	}
 	complete := len(ids) == len(q.Options) && len(at) == len(ids)

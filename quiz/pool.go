@@ -13,6 +13,7 @@ import (
 type pool struct {
 	subject *subject
 	items   []*item // by family in table order, then in the lesson's order
+	index   *poolIndex
 }
 
 // poolKey names a pool. Equal keys have equal pools, for the edition is the hash of the programme's content.
@@ -69,6 +70,7 @@ func newPool(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehi
 			}
 		}
 	}
+	out.index = newIndex(out)
 	return out
 }
 

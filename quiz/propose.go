@@ -608,11 +608,13 @@ func (it *item) question(s *settled) *realised {
 	}
 	k := keyOf(append([]string{"question"}, parts...)...)
 	q.ID = hex.EncodeToString(k[:8])
+	ids := optionIDs(q.ID, "option", s.options)
 	for i, o := range s.options {
-		q.Options = append(q.Options, Option{ID: optionID(q.ID, "option", i, o, s.options), Text: o.text, Element: o.element})
+		q.Options = append(q.Options, Option{ID: ids[i], Text: o.text, Element: o.element})
 	}
+	ids = optionIDs(q.ID, "target", s.targets)
 	for i, t := range s.targets {
-		q.Targets = append(q.Targets, Option{ID: optionID(q.ID, "target", i, t, s.targets), Text: t.text, Element: t.element})
+		q.Targets = append(q.Targets, Option{ID: ids[i], Text: t.text, Element: t.element})
 	}
 	switch s.kind {
 	case Single, Point:
@@ -652,24 +654,27 @@ func (c choice) paramText() string {
 	return ""
 }
 
-// optionID is drawn from the question and the option's words, so that it stays the same wherever the option stands and
-// says nothing of it. Where two ids would begin alike, more of the hash is taken.
-func optionID(question, column string, at int, c choice, all []choice) string {
-	full := func(c choice) string {
+// optionIDs are drawn from the question and the options' words, so that they stay the same wherever an option stands and
+// say nothing of it. Where two would begin alike, more of the hash is taken.
+func optionIDs(question, column string, all []choice) []string {
+	full := make([]string, len(all))
+	for i, c := range all {
 		k := keyOf("option", question, column, c.element, c.text)
-		return hex.EncodeToString(k[:])
+		full[i] = hex.EncodeToString(k[:])
 	}
-	id := full(c)
-	for n := 8; n < len(id); n += 8 {
-		alone := true
-		for j, o := range all {
-			if j != at && full(o)[:n] == id[:n] {
-				alone = false
+	out := make([]string, len(all))
+	for i, id := range full {
+		out[i] = id
+		for n := 8; n < len(id); n += 8 {
+			alone := true
+			for j, o := range full {
+				alone = alone && (j == i || o[:n] != id[:n])
+			}
+			if alone {
+				out[i] = id[:n]
+				break
 			}
 		}
-		if alone {
-			return id[:n]
-		}
 	}
-	return id
+	return out
 }

@@ -112,7 +112,7 @@ func qtiItem(f *Form, q *Question, number int, p *curriculum.Programme) (*xmlNod
 		for _, id := range q.Key.IDs {
 			values = append(values, qtiID(id))
 		}
-		body.with(qtiChoices("qti-choice-interaction", q, "max-choices", "0", "shuffle", "false"))
+		body.with(qtiChoices("qti-choice-interaction", q, "min-choices", "0", "max-choices", strconv.Itoa(len(q.Options)), "shuffle", "false"))
 	case Order:
 		cardinality = "ordered"
 		orders := linearExtensions(q)

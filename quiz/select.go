@@ -1,9 +1,7 @@
 package quiz
 
 import (
-	"cmp"
 	"fmt"
-	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -16,7 +14,8 @@ type plan struct {
 	total     int
 	blueprint *curriculum.Blueprint
 	lessons   []*curriculum.Lesson
-	perLesson []int          // most questions of each lesson
+	least     []int          // questions that each lesson must have
+	most      []int          // questions that each lesson may have
 	perFamily map[string]int // exactly so many of a family; others fill up
 	families  map[string]bool
 	critical  bool
@@ -81,10 +80,11 @@ func newPlan(p *curriculum.Programme, r Request, language string) (*plan, error)
 		}
 		pl.lessons = append(pl.lessons, l)
 		n, fixed := quota[id]
+		pl.least = append(pl.least, n)
 		if !fixed {
 			n = pl.total
 		}
-		pl.perLesson = append(pl.perLesson, n)
+		pl.most = append(pl.most, n)
 	}
 	for _, id := range families {
 		if familyByID(id) == nil {
@@ -93,9 +93,9 @@ func newPlan(p *curriculum.Programme, r Request, language string) (*plan, error)
 		pl.families[id] = true
 	}
 	// Where a blueprint's lessons add up to less than its questions, the rest may come from any of them.
-	if sum := total(pl.perLesson); pl.blueprint != nil && sum < pl.total {
-		for i := range pl.perLesson {
-			pl.perLesson[i] += pl.total - sum
+	if sum := total(pl.most); pl.blueprint != nil && sum < pl.total {
+		for i := range pl.most {
+			pl.most[i] += pl.total - sum
 		}
 	}
 	return pl, nil
@@ -125,7 +125,7 @@ func (pl *plan) request() string {
 		b := pl.blueprint
 		text := b.ID + " " + b.Task + " " + strconv.Itoa(pl.total) + " " + b.CriticalSteps
 		for i, l := range pl.lessons {
-			text += " " + l.ID + "=" + strconv.Itoa(pl.perLesson[i])
+			text += " " + l.ID + "=" + strconv.Itoa(pl.least[i]) + "-" + strconv.Itoa(pl.most[i])
 		}
 		for _, f := range table {
 			if n, ok := pl.perFamily[f.info.ID]; ok {
@@ -146,9 +146,21 @@ func (pl *plan) request() string {
 	return text
 }
 
-// generate makes a form. What spans numbers is drawn under a key without the number: every item belongs to the odd or to
-// the even numbers, so that two consecutive forms have nothing in common as long as there is enough, and every critical
-// step is due in the odd or in the even numbers, so that any two consecutive forms ask them all as far as they have room.
+// exactly says how many questions of each family are counted, by index in table; -1 where a family is not.
+func (pl *plan) exactly() []int {
+	out := make([]int, len(table))
+	for i, f := range table {
+		out[i] = -1
+		if n, ok := pl.perFamily[f.info.ID]; ok {
+			out[i] = n
+		}
+	}
+	return out
+}
+
+// generate makes a form. What spans numbers is drawn under a key without the number: every row, step and figure of a
+// lesson belongs with all that is asked of it to the odd or to the even numbers. So two consecutive forms have nothing in
+// common as long as there is enough, and ask every critical step between them as far as they have room.
 func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	if d.Number < 1 {
 		return nil, fmt.Errorf("quiz: forms are numbered from 1, not %d", d.Number)
@@ -183,334 +195,441 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	}
 	base := keyOf("form", Generator, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
 	s := newSelector(p, pl, d.Vehicle, base)
-	s.without = r.Without
 	chosen := s.form(d.Number)
-	for _, i := range s.formKey(d.Number).sub("place").draws().order(len(chosen)) {
+	// A form that holds nothing voided is the same as without voids: only one that does is made again.
+	if r.Without != nil && slices.ContainsFunc(chosen, func(q *asked) bool { return r.Without(&q.Question) }) {
+		s.without, s.views = r.Without, map[int]*view{}
+		chosen = s.form(d.Number)
+	}
+	for _, i := range s.view(d.Number).key.sub("place").draws().order(len(chosen)) {
 		f.Questions = append(f.Questions, chosen[i].Question)
 	}
 	return f, nil
 }
 
-// selector chooses items for the forms of one seed.
-type selector struct {
-	plan     *plan
-	without  func(*Question) bool
-	base     key
-	lessons  []*lessonPool
-	families []*family
-	made     map[madeKey]*realised // what has been realised in this call
+// poolIndex is what the choice looks at in a pool, worked out once.
+type poolIndex struct {
+	cands []candidate // by item; lesson and tier are set for each form
+	row   []int       // item → what of the lesson it asks: a row, step or figure
+	rows  []rowKind
+	// sections counts the sections of rows.
+	sections int
+	steps    []*step // critical steps, by candidate.step
+	asks     [][]int // critical step → items that ask it
+	names    []key   // item → hash of its name
+	// By index in table: the items of a family, the sum of their difficulties, whether any asks a critical step.
+	items     [][]int
+	count     []int
+	hard      []int
+	asksSteps []bool
 }
 
-type madeKey struct {
-	number int
-	item   *item
+// rowKind says among which rows a row is dealt out to odd and even numbers.
+type rowKind struct {
+	section int // number of "procedure", "faults", …
+	step    int // the critical step that it is, or -1
+}
+
+func newIndex(p *pool) *poolIndex {
+	n := len(table)
+	ix := &poolIndex{steps: p.critical(), items: make([][]int, n), count: make([]int, n), hard: make([]int, n), asksSteps: make([]bool, n)}
+	ix.asks = make([][]int, len(ix.steps))
+	families := make(map[*family]int, n)
+	for i, f := range table {
+		families[f] = i
+	}
+	rows, sections := map[string]int{}, map[string]int{}
+	for i, it := range p.items {
+		c := candidate{family: families[it.family], hard: hardness(it), step: slices.IndexFunc(ix.steps, func(x *step) bool { return it.covers(x.Step) })}
+		name := root(it.element)
+		row, known := rows[name]
+		if !known {
+			word, _, _ := strings.Cut(name, "/")
+			section, met := sections[word]
+			if !met {
+				section = len(sections)
+				sections[word] = section
+			}
+			row = len(ix.rows)
+			rows[name] = row
+			ix.rows = append(ix.rows, rowKind{section: section, step: c.step})
+		}
+		if c.step >= 0 {
+			ix.asks[c.step] = append(ix.asks[c.step], i)
+		}
+		ix.cands = append(ix.cands, c)
+		ix.row = append(ix.row, row)
+		ix.names = append(ix.names, keyOf("item", it.subject.lesson.ID, it.name()))
+		ix.items[c.family] = append(ix.items[c.family], i)
+		ix.count[c.family]++
+		ix.hard[c.family] += c.hard
+		ix.asksSteps[c.family] = ix.asksSteps[c.family] || c.step >= 0
+	}
+	ix.sections = len(sections)
+	return ix
+}
+
+// selector chooses questions for the forms of one seed.
+type selector struct {
+	plan     *plan
+	base     key
+	without  func(*Question) bool
+	families []bool // by index in table
+	lessons  []*lessonPool
+	size     int // candidates of all lessons
+	views    map[int]*view
 }
 
 // lessonPool is a lesson's pool with what the seed makes of it.
 type lessonPool struct {
 	*pool
-	byFamily map[*family][]*item
-	class    map[*item]int // 1: odd numbers, 0: even numbers
-	due      [2][]*step    // critical steps due in even and in odd numbers, in drawn order
+	from  int      // its first candidate
+	key   key      // of its draws
+	class []uint8  // row → 1: odd numbers, 0: even numbers
+	due   [2][]int // class → critical steps in drawn order
+	lists [][]int  // family → items in drawn order, once they are drawn
 }
 
 func newSelector(p *curriculum.Programme, pl *plan, vehicle string, base key) *selector {
-	s := &selector{plan: pl, base: base, made: map[madeKey]*realised{}}
-	for _, f := range table {
-		if len(pl.families) == 0 || pl.families[f.info.ID] {
-			s.families = append(s.families, f)
-		}
+	s := &selector{plan: pl, base: base, families: make([]bool, len(table)), views: map[int]*view{}}
+	for i, f := range table {
+		s.families[i] = len(pl.families) == 0 || pl.families[f.info.ID]
 	}
 	for _, l := range pl.lessons {
-		lp := &lessonPool{pool: poolOf(p, l, vehicle), byFamily: map[*family][]*item{}, class: map[*item]int{}}
-		d := base.sub("lesson", l.ID).draws()
-		for _, f := range s.families {
-			var of []*item
-			for _, it := range lp.items {
-				if it.family == f {
-					of = append(of, it)
-				}
-			}
-			lp.byFamily[f] = shuffled(d, of)
-		}
-		for i, x := range shuffled(d, lp.critical()) {
-			lp.due[i%2] = append(lp.due[i%2], x)
-		}
-		lp.divide(s.families, pl.critical, d)
+		lp := &lessonPool{pool: poolOf(p, l, vehicle), from: s.size, key: base.sub("lesson", l.ID), lists: make([][]int, len(table))}
+		s.size += len(lp.items)
+		lp.deal(s.families, pl)
 		s.lessons = append(s.lessons, lp)
 	}
 	return s
 }
 
-// divide gives every item a class, alternating within each family. Where a critical step can be asked in one way only,
-// that one goes to the numbers in which the step is due.
-func (lp *lessonPool) divide(families []*family, critical bool, d *draws) {
-	for _, f := range families {
-		next := d.below(2)
-		for _, it := range lp.byFamily[f] {
-			lp.class[it] = next
-			next = 1 - next
+// deal gives every row that may be asked to the odd or to the even numbers, turn by turn within each section; critical
+// steps, and the rows of a family that the blueprint counts, which may be few, take turns with their like.
+func (lp *lessonPool) deal(families []bool, pl *plan) {
+	ix := lp.index
+	lp.class = make([]uint8, len(ix.rows))
+	group := make([]int, len(ix.rows)) // 1 + the first counted family that asks the row; 0: none counted; -1: not asked
+	for row := range group {
+		group[row] = -1
+	}
+	for f, items := range ix.items {
+		if !families[f] {
+			continue
+		}
+		_, counted := pl.perFamily[table[f].info.ID]
+		for _, i := range items {
+			if g := &group[ix.row[i]]; counted && *g <= 0 {
+				*g = f + 1
+			} else if *g < 0 {
+				*g = 0
+			}
 		}
 	}
-	if !critical {
-		return
+	d := lp.key.draws()
+	width := len(table) + 1
+	next := make([]uint8, (ix.sections+1)*width) // whose turn it is, 2 where nobody has begun
+	for i := range next {
+		next[i] = 2
 	}
-	for class, steps := range lp.due {
-		for _, x := range steps {
-			var way *item
-			served := false
-			for _, it := range lp.items {
-				if lp.byFamily[it.family] != nil && it.covers(x.Step) {
-					served = served || lp.class[it] == class
-					way = it
-				}
+	for _, row := range d.order(len(ix.rows)) {
+		if group[row] < 0 {
+			continue
+		}
+		turn := &next[ix.rows[row].section*width+group[row]]
+		step := ix.rows[row].step
+		if pl.critical && step >= 0 {
+			turn = &next[ix.sections*width]
+		}
+		if *turn == 2 {
+			*turn = uint8(d.below(2))
+		}
+		lp.class[row] = *turn
+		if step >= 0 {
+			lp.due[*turn] = append(lp.due[*turn], step)
+		}
+		*turn = 1 - *turn
+	}
+}
+
+// drawn is a family's items in drawn order.
+func (lp *lessonPool) drawn(family int) []int {
+	if lp.lists[family] == nil {
+		lp.lists[family] = shuffled(lp.key.sub("family", table[family].info.ID).draws(), lp.index.items[family])
+	}
+	return lp.lists[family]
+}
+
+// hard is the difficulty that a blueprint asks for, the sum over all its questions in thousandths of a point; it is the same
+// for every seed and number. Practice asks for none: one question at a time, all would be middling. It is what an even choice has on average: each counted family as often as the blueprint
+// says; else of each lesson, as many questions as are its share, half of its critical steps by the families that ask
+// steps, and the rest by all its families alike.
+func (s *selector) hard(exactly []int) int {
+	total := s.plan.total
+	if total <= 0 || s.plan.blueprint == nil {
+		return -1
+	}
+	sum, rest := 0, total
+	for f, n := range exactly {
+		if n > 0 {
+			hard, of := 0, 0
+			for _, lp := range s.lessons {
+				hard, of = hard+lp.index.hard[f], of+lp.index.count[f]
 			}
-			if way != nil && !served {
-				lp.class[way] = class
+			sum += n * 1000 * hard / max(1, of)
+			rest -= n
+		}
+	}
+	free := total
+	for _, n := range s.plan.least {
+		free -= n
+	}
+	parts := 0 // in 1/len(lessons) of a question
+	for l, lp := range s.lessons {
+		all, steps := 0, 0
+		nAll, nSteps := 0, 0
+		for f, n := range lp.index.count {
+			if n == 0 || !s.families[f] || exactly[f] >= 0 {
+				continue
 			}
+			mean := 1000 * lp.index.hard[f] / n
+			all, nAll = all+mean, nAll+1
+			if lp.index.asksSteps[f] {
+				steps, nSteps = steps+mean, nSteps+1
+			}
+		}
+		if nAll == 0 {
+			continue
+		}
+		share := s.plan.least[l]*len(s.lessons) + free
+		critical := 0
+		if s.plan.critical && nSteps > 0 {
+			critical = min(share, len(lp.index.steps)*len(s.lessons)/2)
+			parts += critical * steps / nSteps
+		}
+		parts += (share - critical) * all / nAll
+	}
+	return sum + parts/max(1, len(s.lessons))*rest/total
+}
+
+// view is a number as its choice sees it.
+type view struct {
+	number int
+	key    key
+	made   []*asked // candidate → its question, nil until it is made
+	own    *picked  // the choice from its own class alone
+}
+
+// asked is a question as the choice compares it with others.
+type asked struct {
+	*realised
+	root, key   string   // row of the source; element of the right option
+	firm        []string // facts that are never tested twice
+	tested      []string // facts about the car that it tests
+	shown       []string // facts about the car that it shows
+	unavailable bool     // the candidate makes no question
+}
+
+func (s *selector) view(number int) *view {
+	v := s.views[number]
+	if v == nil {
+		v = &view{number: number, key: s.base.sub("number", strconv.Itoa(number)), made: make([]*asked, s.size)}
+		s.views[number] = v
+	}
+	return v
+}
+
+// item is a candidate's.
+func (s *selector) item(c int) (*lessonPool, int) {
+	for i := len(s.lessons) - 1; ; i-- {
+		if lp := s.lessons[i]; c >= lp.from {
+			return lp, c - lp.from
 		}
 	}
 }
 
-func (s *selector) formKey(number int) key { return s.base.sub("number", strconv.Itoa(number)) }
+var unavailable = &asked{unavailable: true}
 
-// realise makes the item's question for a number. Where an item has several questions, those with an even hash are for
-// even numbers and the others for odd ones, so that an item that must come again comes in another shape.
-func (s *selector) realise(number int, it *item) *realised {
-	k := madeKey{number, it}
-	if r, ok := s.made[k]; ok {
-		return r
+// question makes a candidate's question for a number, once. One that was voided is drawn anew, and so is one that a
+// neighbour may ask in the same shape (unlike names the neighbours).
+func (s *selector) question(v *view, c int, unlike ...*view) *asked {
+	if v.made[c] != nil {
+		return v.made[c]
 	}
-	drawn := s.formKey(number).sub("item", it.subject.lesson.ID, it.name())
-	var first *realised
+	lp, i := s.item(c)
+	drawn := v.key.sub(string(lp.index.names[i][:]))
+	v.made[c] = unavailable
 	for try := range 4 {
-		r, _ := it.realise(drawn.sub(strconv.Itoa(try)))
+		k := drawn
+		if try > 0 {
+			k = drawn.sub(strconv.Itoa(try))
+		}
+		r, _ := lp.items[i].realise(k)
 		if r == nil || s.without != nil && s.without(&r.Question) {
 			continue
 		}
-		if first == nil {
-			first = r
+		same := slices.ContainsFunc(unlike, func(n *view) bool { q := s.question(n, c); return !q.unavailable && q.ID == r.ID })
+		if v.made[c] == unavailable || !same {
+			v.made[c] = newAsked(r)
 		}
-		if h := s.base.sub("shape", r.ID); int(h[0]&1) == number&1 {
-			first = r
+		if !same {
 			break
 		}
 	}
-	s.made[k] = first
-	return first
+	return v.made[c]
 }
 
-// stage says how far the choice may go: which items, and how near two questions of a form may come to one another (see
-// clashing).
-type stage struct {
-	allowed func(lp *lessonPool, it *item) bool
-	near    nearness
+func newAsked(r *realised) *asked {
+	return &asked{realised: r, root: root(r.Source.Element), key: keyElement(r), firm: firm(r.tests), tested: carFacts(r.tests), shown: carFacts(r.shows)}
 }
 
-// nearness of two questions in one form.
-type nearness int
+// form chooses the questions of a number: from its own class as long as that is enough; then from what its neighbours
+// leave of theirs (they begin with their own class as well, and leave this one's choice over), so that nothing comes
+// twice running; only then from what its neighbours may have asked.
+func (s *selector) form(number int) []*asked {
+	v := s.view(number)
+	got := s.ownChoice(number)
+	if !got.complete() {
+		for c := range got.cands {
+			switch a := &got.cands[c]; {
+			case !s.families[a.family]:
+			case a.tier == never:
+				a.tier = spare
+			case !got.in[c]:
+				a.tier = taken // the neighbours know that it was left over
+			}
+		}
+		var neighbours []*view
+		for _, n := range []int{number - 1, number + 1} {
+			if n < 1 {
+				continue
+			}
+			neighbours = append(neighbours, s.view(n))
+			for _, c := range s.ownChoice(n).set {
+				got.cands[c].tier = taken
+			}
+		}
+		got.open = func(c int) bool {
+			if got.cands[c].tier == taken {
+				return !s.question(v, c, neighbours...).unavailable
+			}
+			return !s.question(v, c).unavailable
+		}
+		if got = got.choose(spare); !got.complete() {
+			got = got.choose(taken)
+		}
+	}
+	out := make([]*asked, len(got.set))
+	for i, c := range got.set {
+		out[i] = v.made[c]
+	}
+	return out
+}
 
-const (
-	distant nearness = iota // not on one row or step
-	sameRow                 // on one row or step, but not with one key, nor on one fact
-	sameKey                 // with one key or on one order of two steps, as long as neither gives the other away
-)
+// ownChoice is what a number chooses from its own class.
+func (s *selector) ownChoice(number int) *picked {
+	v := s.view(number)
+	if v.own == nil {
+		v.own = s.problem(v).empty().choose(own)
+	}
+	return v.own
+}
 
-// form chooses the questions of a number. First from the items of its class; if that is not enough, from those of the
-// other class that its neighbours leave over (they too begin with their own class, and leave this one's choice over), so
-// that nothing comes twice running; only then from what its neighbours may have asked.
-func (s *selector) form(number int) []*realised {
-	own := func(n int, near nearness) stage {
-		return stage{func(lp *lessonPool, it *item) bool { return lp.class[it] == n&1 }, near}
+// problem sets up the choice of a number.
+func (s *selector) problem(v *view) *problem {
+	class := v.number & 1
+	p := &problem{total: s.plan.total, least: s.plan.least, most: s.plan.most, exactly: s.plan.exactly(), cands: make([]candidate, 0, s.size),
+		open:  func(c int) bool { return !s.question(v, c).unavailable },
+		clash: func(a, b int, near nearness) bool { return clashing(v.made[a], v.made[b], near) }}
+	p.hard = s.hard(p.exactly)
+	for f, ok := range s.families {
+		if ok {
+			p.order = append(p.order, f)
+		}
 	}
-	var got run
-	got.init(s, number)
-	for near := distant; near <= sameKey; near++ {
-		got.fill(own(number, near))
-	}
-	if got.full() {
-		return got.chosen
-	}
-	taken := map[*item]bool{}
-	for _, n := range []int{number - 1, number + 1} {
-		if n < 1 {
+	p.order = shuffled(v.key.sub("families").draws(), p.order)
+	for l, lp := range s.lessons {
+		steps := len(p.ways)
+		for i, c := range lp.index.cands {
+			c.lesson = l
+			if c.step >= 0 {
+				c.step += steps
+			}
+			if int(lp.class[lp.index.row[i]]) != class || !s.families[c.family] {
+				c.tier = never
+			}
+			p.cands = append(p.cands, c)
+		}
+		count := lp.index.count
+		if len(p.order) < len(s.families) {
+			count = slices.Clone(count)
+			for f, ok := range s.families {
+				if !ok {
+					count[f] = 0
+				}
+			}
+		}
+		p.count = append(p.count, count)
+		p.ways = append(p.ways, make([][]int, len(lp.index.steps))...)
+		if !s.plan.critical {
 			continue
 		}
-		var neighbour run
-		neighbour.init(s, n)
-		for near := distant; near <= sameKey; near++ {
-			neighbour.fill(own(n, near))
+		// In turn where there is no room for all.
+		due := lp.due[class]
+		if room := s.plan.most[l]; room < len(due) && room > 0 {
+			at := (v.number - 1) / 2 % len(due) * room % len(due)
+			due = slices.Concat(due[at:], due[:at])[:room]
 		}
-		for _, r := range neighbour.chosen {
-			taken[r.item] = true
-		}
-	}
-	left := func(_ *lessonPool, it *item) bool { return !taken[it] }
-	all := func(*lessonPool, *item) bool { return true }
-	for near := distant; near <= sameKey; near++ {
-		got.fill(stage{left, near})
-	}
-	for near := distant; near <= sameKey; near++ {
-		got.fill(stage{all, near})
-	}
-	return got.chosen
-}
-
-// run is a form in the making.
-type run struct {
-	*selector
-	number    int
-	chosen    []*realised
-	used      map[*item]bool
-	perLesson []int
-	perFamily map[*family]int
-	order     []*family // ties among families go by this
-	rank      map[*family]int
-}
-
-func (r *run) init(s *selector, number int) {
-	r.selector, r.number = s, number
-	r.used, r.perFamily, r.rank = map[*item]bool{}, map[*family]int{}, map[*family]int{}
-	r.perLesson = make([]int, len(s.lessons))
-	r.order = shuffled(s.formKey(number).sub("families").draws(), s.families)
-	for i, f := range r.order {
-		r.rank[f] = i
-	}
-}
-
-func (r *run) full() bool { return len(r.chosen) >= r.plan.total }
-
-// room says whether the lesson and the family may have one more.
-func (r *run) room(lesson int, f *family) bool {
-	if r.full() || r.perLesson[lesson] >= r.plan.perLesson[lesson] {
-		return false
-	}
-	if n, ok := r.plan.perFamily[f.info.ID]; ok {
-		return r.perFamily[f] < n
-	}
-	// Places that listed families still need are kept for them.
-	return r.plan.total-len(r.chosen) > r.reserved()
-}
-
-// reserved counts the places that the blueprint's families still need.
-func (r *run) reserved() (n int) {
-	for f, want := range r.plan.perFamily {
-		n += max(0, want-r.perFamily[familyByID(f)])
-	}
-	return n
-}
-
-// fill chooses what a stage allows: the critical steps that are due, then the families that the blueprint counts, then
-// lessons and families evenly.
-func (r *run) fill(st stage) {
-	if r.plan.critical {
-		for i := range r.lessons {
-			r.fillCritical(i, st)
-		}
-	}
-	r.fillCounted(st)
-	spent := map[[2]any]bool{}
-	for !r.full() {
-		lesson, f := r.next(spent)
-		if f == nil {
-			return
-		}
-		if !r.take(lesson, r.rotated(lesson, f), st) {
-			spent[[2]any{lesson, f}] = true
-		}
-	}
-}
-
-// next is the lesson with the most room and, in it, the family with the fewest questions so far.
-func (r *run) next(spent map[[2]any]bool) (lesson int, f *family) {
-	best := -1
-	for i, lp := range r.lessons {
-		room := r.plan.perLesson[i] - r.perLesson[i]
-		if best >= 0 && room <= r.plan.perLesson[best]-r.perLesson[best] {
-			continue
-		}
-		for _, c := range r.order {
-			if len(lp.byFamily[c]) > 0 && !spent[[2]any{i, c}] && r.room(i, c) {
-				best = i
-				break
+		d := v.key.sub("ways", lp.subject.lesson.ID).draws()
+		for _, step := range due {
+			p.due = append(p.due, steps+step)
+			for _, i := range shuffled(d, lp.index.asks[step]) {
+				if s.families[lp.index.cands[i].family] {
+					p.ways[steps+step] = append(p.ways[steps+step], lp.from+i)
+				}
 			}
 		}
 	}
-	if best < 0 {
-		return 0, nil
-	}
-	for _, c := range r.order {
-		if len(r.lessons[best].byFamily[c]) == 0 || spent[[2]any{best, c}] || !r.room(best, c) {
-			continue
+	lists := make([][]int, len(s.lessons)*len(s.families))
+	p.list = func(l, f int) []int {
+		lp, list := s.lessons[l], &lists[l*len(s.families)+f]
+		if *list != nil || p.count[l][f] == 0 {
+			return *list
 		}
-		if f == nil || r.perFamily[c] < r.perFamily[f] {
-			f = c
+		// A family's own items begin further on with every second number, so that a seed goes through all of them.
+		var mine, rest []int
+		for _, i := range lp.drawn(f) {
+			if int(lp.class[lp.index.row[i]]) == class {
+				mine = append(mine, lp.from+i)
+			} else {
+				rest = append(rest, lp.from+i)
+			}
 		}
-	}
-	return best, f
-}
-
-// rotated lists a family's items of a lesson, beginning further on with every second number, so that a seed goes through
-// all of them.
-func (r *run) rotated(lesson int, f *family) []*item {
-	items := r.lessons[lesson].byFamily[f]
-	var own, rest []*item
-	for _, it := range items {
-		if r.lessons[lesson].class[it] == r.number&1 {
-			own = append(own, it)
-		} else {
-			rest = append(rest, it)
+		if len(mine) > 0 {
+			share := max(1, s.plan.most[l]/max(1, len(p.order)))
+			at := (v.number - 1) / 2 % len(mine) * share % len(mine)
+			mine = slices.Concat(mine[at:], mine[:at])
 		}
+		*list = append(mine, rest...)
+		return *list
 	}
-	if len(own) > 0 {
-		share := max(1, r.plan.perLesson[lesson]/max(1, len(r.families)))
-		at := (r.number - 1) / 2 % len(own) * share % len(own)
-		own = slices.Concat(own[at:], own[:at])
-	}
-	return append(own, rest...)
-}
-
-// take chooses the first of the items that can stand beside what is chosen.
-func (r *run) take(lesson int, items []*item, st stage) bool {
-	for _, it := range items {
-		if r.used[it] || !st.allowed(r.lessons[lesson], it) || !r.room(lesson, it.family) {
-			continue
-		}
-		q := r.realise(r.number, it)
-		if q == nil || r.conflicts(q, st.near) {
-			continue
-		}
-		r.used[it] = true
-		r.chosen = append(r.chosen, q)
-		r.perLesson[lesson]++
-		r.perFamily[it.family]++
-		return true
-	}
-	return false
-}
-
-func (r *run) conflicts(q *realised, near nearness) bool {
-	return slices.ContainsFunc(r.chosen, func(o *realised) bool { return clashing(q, o, near) })
+	return p
 }
 
 // clashing says whether two questions must not stand in one form. Never: the same question, one that shows what the other
 // tests, a stem that holds the other's key, one cell or figure asked twice. Up to sameRow: one key, one sum or one order of
 // two steps twice. When distant: two questions on one row or step.
-func clashing(a, b *realised, near nearness) bool {
-	if a.ID == b.ID || holds(a.stem, b.keys) || holds(b.stem, a.keys) {
+func clashing(a, b *asked, near nearness) bool {
+	if a.Lesson == b.Lesson {
+		if near < sameRow && a.root == b.root ||
+			near < sameKey && (meet(a.tests, b.tests) || a.key != "" && a.key == b.key || a.Source.Element == b.Source.Element && a.Family == b.Family) ||
+			meet(a.firm, b.firm) || meet(a.tests, b.shows) || meet(b.tests, a.shows) {
+			return true
+		}
+	} else if meet(a.tested, b.shown) || meet(b.tested, a.shown) || meet(a.tested, b.tested) {
 		return true
 	}
-	if a.Lesson != b.Lesson {
-		ta, tb := carFacts(a.tests), carFacts(b.tests)
-		return meet(ta, carFacts(b.shows)) || meet(tb, carFacts(a.shows)) || meet(ta, tb)
-	}
-	if meet(a.tests, b.shows) || meet(b.tests, a.shows) || meet(firm(a.tests), firm(b.tests)) {
-		return true
-	}
-	if near < sameKey && (meet(a.tests, b.tests) || keyElement(a) != "" && keyElement(a) == keyElement(b) || a.Source.Element == b.Source.Element && a.Family == b.Family) {
-		return true
-	}
-	return near < sameRow && root(a.Source.Element) == root(b.Source.Element)
+	return a.ID == b.ID || holds(a.stem, b.keys) || holds(b.stem, a.keys)
 }
 
 // firm are the facts that are never tested twice: all but the order of two steps, and sums, which come with new figures.
@@ -561,90 +680,4 @@ func holds(stem *phrase, keys []*phrase) bool {
 	return slices.ContainsFunc(keys, func(k *phrase) bool {
 		return (len(k.words) >= 2 && k.runes >= 10 || k.runes >= 16) && strings.Contains(stem.norm, k.norm)
 	})
-}
-
-// fillCritical asks the critical steps that are due in this number, in turn where there is no room for all. A step that
-// finds no place beside the others goes first in another try.
-func (r *run) fillCritical(lesson int, st stage) {
-	due := slices.Clone(r.lessons[lesson].due[r.number&1])
-	if room := r.plan.perLesson[lesson]; room < len(due) && room > 0 {
-		at := (r.number - 1) / 2 % len(due) * room % len(due)
-		due = slices.Concat(due[at:], due[:at])[:room]
-	}
-	before := r.clone()
-	best, fewest := before, len(due)+1
-	for range len(due) + 1 {
-		*r = before.clone()
-		missed := slices.DeleteFunc(slices.Clone(due), func(x *step) bool { return r.takeCritical(lesson, x, st) })
-		if len(missed) < fewest {
-			best, fewest = r.clone(), len(missed)
-		}
-		if len(missed) == 0 {
-			break
-		}
-		due = append(missed, slices.DeleteFunc(due, func(x *step) bool { return slices.Contains(missed, x) })...)
-	}
-	*r = best
-}
-
-// takeCritical asks a step unless the form does already. One that only the other class can ask is taken from there.
-func (r *run) takeCritical(lesson int, x *step, st stage) bool {
-	lp := r.lessons[lesson]
-	if slices.ContainsFunc(r.chosen, func(q *realised) bool { return q.Lesson == lp.subject.lesson.ID && q.item.covers(x.Step) }) {
-		return true
-	}
-	var ways []*item
-	for _, f := range r.order {
-		for _, it := range r.rotated(lesson, f) {
-			if it.covers(x.Step) {
-				ways = append(ways, it)
-			}
-		}
-	}
-	slices.SortStableFunc(ways, func(a, b *item) int {
-		return cmp.Or(cmp.Compare(r.perFamily[a.family], r.perFamily[b.family]), cmp.Compare(r.rank[a.family], r.rank[b.family]))
-	})
-	for near := st.near; near <= sameKey; near++ {
-		if r.take(lesson, ways, stage{st.allowed, near}) || r.take(lesson, ways, stage{func(*lessonPool, *item) bool { return true }, near}) {
-			return true
-		}
-	}
-	return false
-}
-
-// clone copies what a run has chosen.
-func (r *run) clone() run {
-	out := *r
-	out.chosen, out.used = slices.Clone(r.chosen), maps.Clone(r.used)
-	out.perLesson, out.perFamily = slices.Clone(r.perLesson), maps.Clone(r.perFamily)
-	return out
-}
-
-// fillCounted serves the families that the blueprint counts, those with the fewest items first.
-func (r *run) fillCounted(st stage) {
-	var counted []*family
-	items := map[*family]int{}
-	for _, f := range r.families {
-		if r.plan.perFamily[f.info.ID] > 0 {
-			counted = append(counted, f)
-			for _, lp := range r.lessons {
-				items[f] += len(lp.byFamily[f])
-			}
-		}
-	}
-	slices.SortStableFunc(counted, func(a, b *family) int { return cmp.Compare(items[a], items[b]) })
-	for _, f := range counted {
-		for r.perFamily[f] < r.plan.perFamily[f.info.ID] {
-			lessons := make([]int, len(r.lessons))
-			for i := range lessons {
-				lessons[i] = i
-			}
-			slices.SortStableFunc(lessons, func(a, b int) int {
-				return cmp.Compare(r.plan.perLesson[b]-r.perLesson[b], r.plan.perLesson[a]-r.perLesson[a])
-			})
-			if !slices.ContainsFunc(lessons, func(l int) bool { return r.take(l, r.rotated(l, f), st) }) {
-				break
-			}
-		}
-	}
 }

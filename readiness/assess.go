@@ -134,7 +134,7 @@ func (v *view) after(on day) *view {
 }
 
 func (a *assessor) judge(p *person, k *ability, apprentice, task string) Verdict {
-	in := &inputs{facts: a.task(task), all: a.task, policy: a.policy, asks: a.policy.Task(task), person: p, asOf: a.asOf, today: a.today}
+	in := a.inputs(p, task)
 	view := a.view(p, k, task)
 	e := view.estimate(*in.asks.Target, a.today)
 	gates := judgeGates(in)
@@ -153,8 +153,11 @@ func (a *assessor) judge(p *person, k *ability, apprentice, task string) Verdict
 	}
 	v.Notes = in.notes(d, v.Standing, e.confidence)
 	if a.options.Explain {
-		v.Next = a.next(in, v, view)
-		v.Reasons = append(in.reasons(v, in.count(), d), view.moved(e, *in.asks.Target, a.today)...)
+		a.explain(&v, in, d, view, e)
 	}
 	return v
+}
+
+func (a *assessor) inputs(p *person, task string) *inputs {
+	return &inputs{facts: a.task(task), all: a.task, listed: a.catalogue.Supervisors, policy: a.policy, asks: a.policy.Task(task), person: p, asOf: a.asOf, today: a.today}
 }

@@ -49,7 +49,7 @@ type CatalogueQuestion struct {
 // a step left out would open a gate; supervisors and questions may be absent. Names must not repeat, prerequisites must
 // be tasks of the catalogue and form no circle. All faults are reported at once; on any the catalogue is nil.
 func ReadCatalogue(b []byte) (*Catalogue, []InputError) {
-	v, fault := parseJSON(b, 1)
+	v, fault := parseJSON(withoutMark(b), 1)
 	if fault != nil {
 		return nil, []InputError{*fault}
 	}

@@ -30,6 +30,8 @@ type Record struct {
 	Oral       []OralAnswer `json:"oral,omitempty"`
 	Finding    string       `json:"finding,omitempty"` // spot_check: sound, flaw, unsafe; return: our_work, part, other, unknown
 
+	Kept bool `json:"kept,omitempty"` // job, spot_check, return: what speaks against a clearance, whose signer kept it
+
 	Answers []AnswerResult `json:"answers,omitempty"` // answers
 	Lesson  string         `json:"lesson,omitempty"`  // reading
 	Edition string         `json:"edition,omitempty"` // reading, theory_test
@@ -110,7 +112,14 @@ type InputError struct {
 // fault. What a record refers to (a task, a step, the record that a correction names) need not be there: it then has no
 // effect, so that the records of one apprentice can be judged without the others'.
 func ReadEvidence(r io.Reader) ([]Record, []InputError) {
+	records, _, faults := ReadEvidenceLines(r)
+	return records, faults
+}
+
+// ReadEvidenceLines is [ReadEvidence] with the line, from 1, on which each record stands.
+func ReadEvidenceLines(r io.Reader) ([]Record, []int, []InputError) {
 	var records []Record
+	var lines []int
 	var faults []InputError
 	first := map[string]place{}
 	in := bufio.NewReaderSize(r, 1<<16)
@@ -120,11 +129,14 @@ func ReadEvidence(r io.Reader) ([]Record, []InputError) {
 			faults = append(faults, InputError{Line: line, Code: "input_unreadable", Args: map[string]string{"text": err.Error()}})
 			break
 		}
+		if line == 1 {
+			b = withoutMark(b)
+		}
 		if text := bytes.TrimSpace(b); len(text) > 0 {
 			before := len(faults)
 			rec := readRecordLine(text, line, &faults)
 			if len(faults) == before && !seenBefore(rec, line, records, first, &faults) {
-				records = append(records, rec)
+				records, lines = append(records, rec), append(lines, line)
 			}
 		}
 		if err != nil {
@@ -132,9 +144,9 @@ func ReadEvidence(r io.Reader) ([]Record, []InputError) {
 		}
 	}
 	if len(faults) > 0 {
-		return nil, faults
+		return nil, nil, faults
 	}
-	return records, nil
+	return records, lines, nil
 }
 
 // readLine returns the next line, which may be of any length; it is valid until the next call.
@@ -200,7 +212,7 @@ func readRecord(path string, v jsonValue, faults *[]InputError) Record {
 	rec := Record{ID: r.text("id", false), Type: r.choice("type", true, recordTypes...)}
 	if path != "" && rec.Type == "correction" {
 		at, _ := r.get("type")
-		r.fault(at.line, join(path, "type"), "input_unknown_value", "value", rec.Type, "allowed", "any type but correction")
+		r.fault(at.line, join(path, "type"), "input_correction_inside")
 		return Record{}
 	}
 	switch rec.Type {
@@ -242,8 +254,10 @@ func readRecord(path string, v jsonValue, faults *[]InputError) Record {
 	case "spot_check":
 		rec.Supervisor = r.text("supervisor", true)
 		rec.Finding = r.choice("finding", true, "sound", "flaw", "unsafe")
+		rec.Kept = r.yes("kept", false)
 	case "return":
 		rec.Finding = r.choice("finding", true, "our_work", "part", "other", "unknown")
+		rec.Kept = r.yes("kept", false)
 	case "answers":
 		readAnswers(r, &rec)
 	case "theory_test":
@@ -272,7 +286,7 @@ func readJob(r reader, rec *Record) {
 	rec.Difficulty = r.choice("difficulty", false, "routine", "usual", "awkward")
 	rec.Vehicle, rec.Layout = r.text("vehicle", false), r.text("layout", false)
 	rec.Outcome = r.choice("outcome", false, "finished", "rightly_stopped", "stopped_by_supervisor", "interrupted")
-	rec.NearMiss = r.yes("near_miss", false)
+	rec.NearMiss, rec.Kept = r.yes("near_miss", false), r.yes("kept", false)
 	r.elements("steps", false, func(path string, v jsonValue) {
 		s, ok := object(r.faults, path, v)
 		if !ok {

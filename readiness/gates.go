@@ -25,6 +25,7 @@ const cleanAfterFailure = 2
 type inputs struct {
 	facts  *taskFacts
 	all    func(task string) *taskFacts // any other task
+	listed []CatalogueSupervisor
 	policy Policy
 	asks   TaskPolicy // of the task
 	person *person

@@ -82,6 +82,7 @@ func id(i string) change      { return func(r *Record) { r.ID = i } }
 func until(d string) change   { return func(r *Record) { r.Until = d } }
 func by(who ...string) change { return func(r *Record) { r.By = who } }
 func nearMiss(r *Record)      { r.NearMiss = true }
+func kept(r *Record)          { r.Kept = true }
 func waiver(r *Record)        { r.Waiver = true }
 func unsigned(r *Record)      { no := false; r.Signed = &no }
 

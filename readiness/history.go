@@ -13,6 +13,7 @@ type person struct {
 	restores  []*Record            // restores of all tasks
 	tasks     map[string]*history
 	contested map[*Record]bool
+	records   []*Record // all of them
 }
 
 // history is what one apprentice did at one task, each list sorted by date.
@@ -27,7 +28,8 @@ type history struct {
 	downs        []*Record // stand-downs of this task
 	restores     []*Record
 	disputed     []*Record
-	right, wrong int // assessed answers to questions of this task
+	answered     []*Record // with answers to questions of this task; one with several such answers stands there as often
+	right, wrong int       // assessed answers to questions of this task
 }
 
 // span is days from and to, both included.
@@ -39,7 +41,7 @@ func gather(h *held) *person {
 	if h == nil {
 		return p
 	}
-	p.contested = h.contested
+	p.contested, p.records = h.contested, h.records
 	for _, rec := range h.records {
 		switch rec.Type {
 		case "leave":
@@ -48,10 +50,12 @@ func gather(h *held) *person {
 			p.readings[rec.Lesson] = append(p.readings[rec.Lesson], rec)
 		case "answers":
 			for _, a := range rec.Answers {
+				t := p.task(a.Task)
+				t.answered = append(t.answered, rec)
 				if a.Correct {
-					p.task(a.Task).right++
+					t.right++
 				} else {
-					p.task(a.Task).wrong++
+					t.wrong++
 				}
 			}
 		case "stand_down":
@@ -237,6 +241,7 @@ func (f *taskFacts) clean(job *Record) bool {
 // failure is a critical failure: a critical error in a watched job, an unsafe spot check, a return that was our work.
 type failure struct {
 	date  string
+	kept  bool     // whoever signed it kept the clearance
 	steps []string // of a job: where the critical errors were
 }
 
@@ -253,16 +258,16 @@ func (f *taskFacts) failures(t *history) []failure {
 				steps = append(steps, step)
 			}
 		}
-		all = append(all, failure{date: job.Date, steps: steps})
+		all = append(all, failure{date: job.Date, kept: job.Kept, steps: steps})
 	}
 	for _, check := range t.spotChecks {
 		if check.Finding == "unsafe" {
-			all = append(all, failure{date: check.Date})
+			all = append(all, failure{date: check.Date, kept: check.Kept})
 		}
 	}
 	for _, back := range t.returns {
 		if back.Finding == "our_work" {
-			all = append(all, failure{date: back.Date})
+			all = append(all, failure{date: back.Date, kept: back.Kept})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b failure) int { return cmp.Compare(a.date, b.date) })

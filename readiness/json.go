@@ -18,6 +18,9 @@ type jsonValue struct {
 	items []jsonValue // values of an object, elements of a list
 }
 
+// withoutMark leaves out a byte order mark, which some programs put before a text.
+func withoutMark(b []byte) []byte { return bytes.TrimPrefix(b, []byte("\xef\xbb\xbf")) }
+
 // parseJSON reads one JSON value. firstLine is the line of b's first byte.
 func parseJSON(b []byte, firstLine int) (jsonValue, *InputError) {
 	if !utf8.Valid(b) {
@@ -140,6 +143,7 @@ func unquote(raw []byte) string {
 //	input_empty
 //	input_wrong_type        want: object, list, text, number, true_or_false, text_or_list
 //	input_unknown_value     value, allowed
+//	input_correction_inside
 //	input_bad_date          value
 //	input_out_of_range      value, from, to
 //	input_wrong_order       from, to: a leave that ends before it begins
@@ -148,6 +152,12 @@ func unquote(raw []byte) string {
 //	input_duplicate_id      value, line: of the first
 //	input_unknown_task      value
 //	input_cycle             tasks: prerequisites in a circle
+//
+// And, of what [Loose] finds:
+//
+//	input_no_such_record    value, more (further lines of the same kind)
+//	input_no_such_task      value, more
+//	input_no_such_step      value, task, more
 type reader struct {
 	faults *[]InputError
 	path   string

@@ -24,7 +24,8 @@ type Policy struct {
 	CountersignDays      int                   `json:"countersign_days"`
 	ReviewDays           int                   `json:"review_days"`
 	GraceDays            int                   `json:"grace_days"`
-	RetentionYears       int                   `json:"retention_years"`
+	RetentionYears       int                   `json:"retention_years"`     // of every kind of record that Retention does not name
+	Retention            map[RecordKind]int    `json:"retention,omitempty"` // years, by kind
 	Tasks                map[string]TaskPolicy `json:"tasks"`
 }
 
@@ -39,6 +40,33 @@ type TaskPolicy struct {
 	LapseDays    int         `json:"lapse_days"`
 	JobsPerMonth float64     `json:"jobs_per_month,omitempty"` // 0: not stated
 	TheoryTest   *TheoryTest `json:"theory_test,omitempty"`    // absent: the gate is open
+}
+
+// MaxRetentionYears bounds every number of years.
+const MaxRetentionYears = 100
+
+// RecordKind is a kind of record as far as retention goes: how long it is kept is policy, kind by kind.
+type RecordKind string
+
+const (
+	TrainingRecord  RecordKind = "training"   // hours of work and training: readings, theory tests, jobs, spot checks, recognised training, and what was said of them
+	ClearanceRecord RecordKind = "clearances" // clearances, stand-downs, their reviews and restores
+	MatterRecord    RecordKind = "matters"    // cars that came back, disputes and their settlements
+	AgreementRecord RecordKind = "agreements" // training agreements, leave, cohorts
+	AuthorityRecord RecordKind = "authority"  // roles, and appointments with their qualifications
+	AccountRecord   RecordKind = "account"    // name, log-in name, password, signing keys
+	ProgrammeRecord RecordKind = "programme"  // what was done for the programme: editions, parameters, sites, shop notes, voided questions, erasures
+)
+
+// RecordKinds are all kinds, in the order in which they are listed.
+var RecordKinds = []RecordKind{TrainingRecord, ClearanceRecord, MatterRecord, AgreementRecord, AuthorityRecord, AccountRecord, ProgrammeRecord}
+
+// KeptYears says for how many years a kind of record is kept.
+func (p Policy) KeptYears(kind RecordKind) int {
+	if years, ok := p.Retention[kind]; ok {
+		return years
+	}
+	return p.RetentionYears
 }
 
 // TheoryTest is the test a task asks.
@@ -153,6 +181,7 @@ func DecodePolicy(n *yaml.Node) (Policy, []PolicyFault) {
 // ReadPolicy reads a policy file: a policy block, or a whole programme.yaml of which it takes the policy block. An empty
 // file is the default policy.
 func ReadPolicy(b []byte) (Policy, []PolicyFault) {
+	b = withoutMark(b)
 	if json.Valid(b) {
 		b = spacesForTabs(b)
 	}

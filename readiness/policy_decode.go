@@ -137,11 +137,31 @@ func (d *policyDecoder) policy(n *yaml.Node) Policy {
 		{"countersign_days", d.whole(&p.CountersignDays, 0, 3660)},
 		{"review_days", d.whole(&p.ReviewDays, 0, 36600)},
 		{"grace_days", d.whole(&p.GraceDays, 0, 3660)},
-		{"retention_years", d.whole(&p.RetentionYears, 0, 100)},
+		{"retention_years", d.whole(&p.RetentionYears, 0, MaxRetentionYears)},
+		{"retention", func(path string, n *yaml.Node) { p.Retention = d.retention(path, n) }},
 		{"tasks", func(_ string, n *yaml.Node) { tasks = n }},
 	})
 	p.Tasks = d.tasks("tasks", tasks)
 	return p
+}
+
+// retention reads years by kind of record; nil if none is named.
+func (d *policyDecoder) retention(path string, n *yaml.Node) map[RecordKind]int {
+	years := map[RecordKind]int{}
+	fields := make([]field, len(RecordKinds))
+	for i, kind := range RecordKinds {
+		fields[i] = field{string(kind), func(path string, n *yaml.Node) {
+			y := -1
+			if d.whole(&y, 0, MaxRetentionYears)(path, n); y >= 0 {
+				years[kind] = y
+			}
+		}}
+	}
+	d.mapping(path, n, fields)
+	if len(years) == 0 {
+		return nil
+	}
+	return years
 }
 
 // tasks reads what each task asks. The entry EveryTask is read first, wherever it stands, since the others build on it.

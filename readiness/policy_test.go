@@ -18,6 +18,7 @@ func TestReadPolicy(t *testing.T) {
 	asked.JobMix = map[string]float64{"routine": 0, "usual": 1, "awkward": 0}
 	asked.Induction = "shop"
 	asked.SupervisorsAvailable, asked.BackdatingDays, asked.CountersignDays, asked.ReviewDays, asked.GraceDays, asked.RetentionYears = 4, 7, 8, 9, 10, 11
+	asked.Retention = map[RecordKind]int{TrainingRecord: 7, AccountRecord: 0}
 	asked.Tasks = map[string]TaskPolicy{
 		"bleed": {Target: &target, Confidence: &sure, Jobs: 6, Supervisors: 3, Layouts: 2, RecencyDays: 20, LapseDays: 100, JobsPerMonth: 1.5,
 			TheoryTest: &TheoryTest{Blueprint: "b", PassPercent: 75, Watched: true}},
@@ -34,6 +35,7 @@ countersign_days: 8
 review_days: 9
 grace_days: 10
 retention_years: 11
+retention: {training: 7, account: 0, matters: null}
 tasks:
   bleed: {target: 0.97, confidence: 0.80, jobs: 6, supervisors: 3, layouts: 2, recency_days: 20, lapse_days: 100, jobs_per_month: 1.5, theory_test: {blueprint: b, pass_percent: 75, watched: true}}
   swap: {theory_test: {blueprint: s}, layouts: null, jobs: 5.0}
@@ -52,6 +54,7 @@ tasks:
 		{"empty", "{}", DefaultPolicy()},
 		{"comments", "# nothing\n", DefaultPolicy()},
 		{"nulls", "target: null\ntasks:\n", DefaultPolicy()},
+		{"no kind of record", "retention: {}\n", DefaultPolicy()},
 		{"a block", block, asked},
 		{"a whole programme", "title: x\npolicy:" + strings.ReplaceAll(block, "\n", "\n  ") + "\ntasks: []\n", asked},
 		{"JSON", string(asked.JSON()), asked},
@@ -103,6 +106,12 @@ func TestPolicyFaults(t *testing.T) {
 		{"backdating_days: 1.5", "1:18 policy_not_whole backdating_days"},
 		{"backdating_days: -1", "1:18 policy_out_of_range backdating_days"},
 		{"backdating_days: 1e9", "1:18 policy_out_of_range backdating_days"},
+		{"retention: 5", "1:12 policy_not_a_mapping retention"},
+		{"retention: {trainings: 5}", "1:13 policy_unknown_key retention.trainings nearest training"},
+		{"retention: {training: 101, account: -1}", "1:23 policy_out_of_range retention.training, 1:37 policy_out_of_range retention.account"},
+		{"retention: {training: 5.5}", "1:23 policy_not_whole retention.training"},
+		{"retention: {training: five}", "1:23 policy_not_a_number retention.training"},
+		{"retention: {training: 5, training: 6}", "1:26 policy_duplicate_key retention.training"},
 		{"tasks: [a]", "1:8 policy_not_a_mapping tasks"},
 		{"tasks:\n  a: 5", "2:6 policy_not_a_mapping tasks.a"},
 		{"tasks:\n  a: {job: 5}\n  b: {lapse_days: 0}", "2:7 policy_unknown_key tasks.a.job nearest jobs, 3:19 policy_out_of_range tasks.b.lapse_days"},
@@ -137,6 +146,19 @@ func TestPolicyFaults(t *testing.T) {
 		}
 		if len(faults) > 0 && p.Hash() != DefaultPolicy().Hash() {
 			t.Errorf("%q: a policy in spite of faults", row.in)
+		}
+	}
+}
+
+// Every kind of record is kept for its own years, or those of all.
+func TestKeptYears(t *testing.T) {
+	p, faults := ReadPolicy([]byte("retention_years: 6\nretention: {training: 9, account: 0}"))
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	for kind, want := range map[RecordKind]int{TrainingRecord: 9, AccountRecord: 0, MatterRecord: 6, ClearanceRecord: 6} {
+		if got := p.KeptYears(kind); got != want {
+			t.Errorf("%s: %d years, want %d", kind, got, want)
 		}
 	}
 }

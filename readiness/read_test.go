@@ -60,7 +60,7 @@ func TestReadEvidenceFaults(t *testing.T) {
 		{9, "steps[0].critical_error", "input_not_possible"},
 		{10, "record.date", "input_missing"}, {10, "record.task", "input_missing"}, {10, "record.supervisor", "input_missing"},
 		{11, "record", "input_missing"},
-		{12, "record.type", "input_unknown_value"},
+		{12, "record.type", "input_correction_inside"},
 		{14, "id", "input_duplicate_id"},
 		{15, "", "input_not_utf8"},
 		{16, "by", "input_wrong_type"}, {16, "until", "input_wrong_type"}, {16, "limits", "input_wrong_type"},

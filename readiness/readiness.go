@@ -14,8 +14,9 @@
 //   - model.go, lattice.go, number.go: the estimate
 //   - severity.go, refine.go: how strict supervisors are
 //   - calibrate.go, teacher.go, lesson.go: what parameters are made from
-//   - tradeoff.go, suppose.go: what a confidence would lead to; what if the next jobs go well
-//   - explain.go: reasons and the shortest way
+//   - tradeoff.go: what a confidence would lead to
+//   - explain.go, rests.go: reasons, and the records on which they rest
+//   - way.go, suppose.go: the shortest way; what if the next acts go well
 //
 // Nothing here depends on the order of the input or on what people are called.
 //
@@ -180,6 +181,9 @@ type Gate struct {
 	OK   bool              `json:"ok"`
 	Why  string            `json:"why"`
 	Args map[string]string `json:"args,omitempty"`
+
+	// Evidence names the records on which the gate rests, with Explain: the oldest first; of many that would do, the latest.
+	Evidence []string `json:"evidence,omitempty"`
 }
 
 // GateNames are all gates in their order.
@@ -190,6 +194,8 @@ type Reason struct {
 	Code string            `json:"code"`
 	Args map[string]string `json:"args"`
 	Text string            `json:"text"`
+
+	Evidence []string `json:"evidence,omitempty"` // ids of the records on which it rests, the oldest first
 }
 
 // Standing is what the records say of an apprentice and a task.

@@ -17,7 +17,8 @@ import (
 //     correction; the latest counts (by date). Withdrawing a correction brings back what it had replaced. A correction
 //     cannot itself stand inside a correction.
 //   - A disputed record is no evidence until it is settled. A settlement closes the disputes of that record dated before
-//     it; if there are none, those of its own date. Upheld, the record falls for good; otherwise it counts again. A
+//     it; if there are none, those of its own date, unless they are more than the settlements of that date: then it was
+//     disputed again. Upheld, the record falls for good; otherwise it counts again. A
 //     disputed correction works the same way; when it falls, what it had replaced counts again.
 //   - What gives or takes rights waits for the settlement: a clearance or a stand-down that is disputed stays in force
 //     (with a warning) until the dispute is upheld; a disputed restore does not restore.
@@ -235,7 +236,7 @@ func judgeContest(recs []*Record) contest {
 			now.open = false
 			settlements--
 		}
-		if disputes > 0 && settlements == 0 {
+		if disputes > settlements {
 			now.open = true
 		}
 		i = j

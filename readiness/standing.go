@@ -193,8 +193,14 @@ func (in *inputs) notes(d decision, standing Standing, confidence float64) Notes
 		if in.person.contested[c] {
 			n.Warnings = append(n.Warnings, reason("clearance_disputed", "date", c.Date))
 		}
-		if fs := in.facts.failures(t); len(fs) > 0 && fs[len(fs)-1].date >= c.Date {
-			n.Warnings = append(n.Warnings, reason("critical_error_after_clearance", "date", fs[len(fs)-1].date))
+		// Whoever signs a critical failure decides then and there: keeps the clearance, or stands down, and then a restore
+		// is the decision. Only what nobody decided on warns.
+		restored := lastDate(in.person.restores, t.restores)
+		for _, f := range slices.Backward(in.facts.failures(t)) {
+			if f.date >= c.Date && !f.kept && f.date > restored {
+				n.Warnings = append(n.Warnings, reason("critical_error_after_clearance", "date", f.date))
+				break
+			}
 		}
 		for _, job := range t.jobs {
 			if job.NearMiss && job.Date >= c.Date {

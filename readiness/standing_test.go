@@ -15,6 +15,11 @@ func TestStandings(t *testing.T) {
 	}
 	everything := func(r *Record) { r.Task = "" }
 	other := func(task string) change { return func(r *Record) { r.Task = task } }
+	prompted := func(r *Record) {
+		for i := range r.Steps {
+			r.Steps[i].Result = "prompted"
+		}
+	}
 	answers := Record{Type: "answers", Apprentice: "ana", Date: "2026-01-02", Answers: []AnswerResult{{Question: "q", Task: "bleed"}}}
 
 	rows := []struct {
@@ -33,6 +38,8 @@ func TestStandings(t *testing.T) {
 		{"untried → building: first assessed answers", []Record{answers}, "2026-01-20", Building, false, ""},
 		{"untried → building: first watched job", []Record{bleed("2026-01-20", "sam", outcome("interrupted"))}, "2026-01-20", Building, false, ""},
 		{"untried → building: first unwatched job", []Record{rec("unwatched_job", "2026-01-20")}, "2026-01-20", Building, false, ""},
+		{"untried → building: first spot check", []Record{rec("spot_check", "2026-01-20", finding("sound"))}, "2026-01-20", Building, false, ""},
+		{"untried → building: first return", []Record{rec("return", "2026-01-20", finding("part"))}, "2026-01-20", Building, false, ""},
 		{"untried → building: recognition", []Record{rec("recognition", "2026-01-20", by("co", "sam"))}, "2026-01-20", Building, false, ""},
 		{"building → ready_for_decision: ready becomes true", all(), "2026-01-12", ReadyForDecision, true, ""},
 		{"building: the day before", all(), "2026-01-11", Building, false, ""},
@@ -55,6 +62,13 @@ func TestStandings(t *testing.T) {
 		{"cleared: a critical error leaves it to a person", all(clear("2026-01-20"), bleed("2026-01-21", "sam", errorAt("bleeding/cut"))), "2026-01-22", Cleared, false, "critical_error_after_clearance confidence_fallen"},
 		{"cleared: an unsafe spot check leaves it to a person", all(clear("2026-01-20"), rec("spot_check", "2026-01-21", finding("unsafe"))), "2026-01-22", Cleared, false, "critical_error_after_clearance confidence_fallen"},
 		{"cleared: a return of our work leaves it to a person", all(clear("2026-01-20"), rec("return", "2026-01-21", finding("our_work"))), "2026-01-22", Cleared, false, "critical_error_after_clearance confidence_fallen"},
+		{"cleared: a critical error, and whoever signed it kept the clearance", all(clear("2026-01-20"), bleed("2026-01-21", "sam", errorAt("bleeding/cut"), kept)), "2026-01-22", Cleared, false, "confidence_fallen"},
+		{"cleared: an unsafe spot check, and it was kept", all(clear("2026-01-20"), rec("spot_check", "2026-01-21", finding("unsafe"), kept)), "2026-01-22", Cleared, false, "confidence_fallen"},
+		{"cleared: a return of our work, and it was kept", all(clear("2026-01-20"), rec("return", "2026-01-21", finding("our_work"), kept)), "2026-01-22", Cleared, false, "confidence_fallen"},
+		{"cleared: one kept, another not decided on", all(clear("2026-01-20"), rec("spot_check", "2026-01-21", finding("unsafe")), rec("spot_check", "2026-01-22", finding("unsafe"), kept)), "2026-01-22", Cleared, false, "critical_error_after_clearance confidence_fallen"},
+		{"cleared: stood down for a critical error, and restored", all(clear("2026-01-20"), bleed("2026-01-21", "sam", errorAt("bleeding/cut")), down("2026-01-21"), up("2026-01-23", "co")), "2026-01-24", Cleared, false, "confidence_fallen"},
+		{"cleared: a critical error after the restore", all(clear("2026-01-20"), down("2026-01-21"), up("2026-01-23", "co"), bleed("2026-01-24", "sam", errorAt("bleeding/cut"))), "2026-01-24", Cleared, false, "critical_error_after_clearance confidence_fallen"},
+		{"cleared: falling probability warns", all(clear("2026-01-20"), bleed("2026-01-21", "sam", prompted), bleed("2026-01-22", "sam", prompted)), "2026-01-22", Cleared, false, "confidence_fallen"},
 		{"cleared: a near miss warns", all(clear("2026-01-20"), bleed("2026-01-21", "sam", nearMiss)), "2026-01-22", Cleared, true, "near_miss_after_clearance"},
 		{"cleared: a disputed sign-off warns", append(all(clear("2026-01-20")), bleed("2026-01-13", "sam", id("j")), dispute("2026-01-21", "j")), "2026-01-22", Cleared, true, "disputed"},
 		{"cleared: a disputed clearance warns", append(all(clear("2026-01-20", id("c"))), dispute("2026-01-21", "c")), "2026-01-22", Cleared, true, "clearance_disputed"},
@@ -63,6 +77,9 @@ func TestStandings(t *testing.T) {
 		{"lapsed → cleared: new clearance", all(clear("2026-01-20"), clear("2026-04-25")), "2026-04-26", Cleared, false, ""},
 		{"lapsed: ready says whether a new one could be given", all(clear("2025-01-20")), "2026-01-20", Lapsed, true, ""},
 		{"any → stood_down: from untried", []Record{down("2026-01-20")}, "2026-01-20", StoodDown, false, ""},
+		{"any → stood_down: from building", []Record{bleed("2026-01-05", "sam"), down("2026-01-20")}, "2026-01-20", StoodDown, false, ""},
+		{"any → stood_down: from ready_for_decision", all(down("2026-01-20")), "2026-01-20", StoodDown, true, ""},
+		{"any → stood_down: from lapsed", all(clear("2026-01-12", until("2026-01-15")), down("2026-01-20")), "2026-01-20", StoodDown, true, ""},
 		{"any → stood_down: from cleared", all(clear("2026-01-20"), down("2026-01-22")), "2026-01-22", StoodDown, true, ""},
 		{"any → stood_down: not before", all(clear("2026-01-20"), down("2026-01-22")), "2026-01-21", Cleared, true, ""},
 		{"any → stood_down: of all tasks", all(clear("2026-01-20"), down("2026-01-22", everything)), "2026-01-22", StoodDown, true, ""},
@@ -99,6 +116,31 @@ func TestStandings(t *testing.T) {
 				t.Errorf("warnings: got %q, want %q", got, row.warnings)
 			}
 		})
+	}
+}
+
+// building → cleared with open gates and short probability: a waiver as well, marked for as long as it lasts.
+func TestStandingOpenGatesShortProbability(t *testing.T) {
+	p := samplePolicy()
+	p.Confidence = 0.999
+	on := func(asOf string, more ...Record) Verdict {
+		return AssessOne(sampleCatalogue(), all(more...), p, DefaultParameters(), "ana", "bleed", asOf, Options{})
+	}
+	v := on("2026-01-12")
+	for _, g := range v.Gates {
+		if !g.OK {
+			t.Fatalf("the gate %s is closed", g.Gate)
+		}
+	}
+	if v.Ready || v.Standing != Building {
+		t.Fatalf("got %s, ready %v", v.Standing, v.Ready)
+	}
+	clearance := rec("clearance", "2026-01-12", by("sam", "co"), waiver, until("2026-02-01"))
+	if v := on("2026-02-01", clearance); v.Standing != Cleared || !v.Notes.Waived {
+		t.Errorf("got %s, waived %v", v.Standing, v.Notes.Waived)
+	}
+	if v := on("2026-02-02", clearance); v.Standing != Lapsed || v.Notes.Waived {
+		t.Errorf("after its end: got %s, waived %v", v.Standing, v.Notes.Waived)
 	}
 }
 

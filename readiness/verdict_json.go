@@ -28,6 +28,7 @@ func (v Verdict) JSON(explain bool) []byte {
 		b = appendField(b, ',', "why", g.Why)
 		if explain {
 			b = appendArgs(b, g.Args)
+			b = appendIDs(b, g.Evidence)
 		}
 		b = append(b, '}')
 	}
@@ -91,7 +92,22 @@ func appendReasons(b []byte, key string, reasons []Reason) []byte {
 		b = appendString(b, r.Code)
 		b = appendArgs(b, r.Args)
 		b = appendField(b, ',', "text", r.Text)
-		b = append(b, '}')
+		b = append(appendIDs(b, r.Evidence), '}')
+	}
+	return append(b, ']')
+}
+
+// appendIDs writes what a gate or reason rests on; nothing if it rests on nothing that has an id.
+func appendIDs(b []byte, ids []string) []byte {
+	if len(ids) == 0 {
+		return b
+	}
+	b = append(b, `,"evidence":[`...)
+	for i, id := range ids {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = appendString(b, id)
 	}
 	return append(b, ']')
 }

@@ -12,6 +12,7 @@ import (
 	"brakewright/server/acts"
 	"brakewright/server/say"
 	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 const passwordPath = "/account/password"
@@ -22,6 +23,9 @@ func (s *Server) registerAccountRoutes(r *mux.Router) {
 	s.post(r, passwordPath, s.setPassword)
 	s.post(r, "/account/key", s.requestKey)
 	s.post(r, "/account/key/end", s.endOwnKey)
+	s.post(r, "/account/passkey", s.beginPasskey)
+	s.post(r, "/account/passkey/{signing}/made", s.madePasskey)
+	s.post(r, "/account/passkey/{signing}/signed", s.signedPasskey)
 	s.post(r, "/account/sessions/end", s.endSessions)
 	s.post(r, "/account/units", s.chooseUnits)
 }
@@ -29,20 +33,25 @@ func (s *Server) registerAccountRoutes(r *mux.Router) {
 // accountPage is one's own log-in, key and sessions.
 type accountPage struct {
 	BasePage
-	Login    string
-	Roles    []roleLine
-	HasKey   bool
-	KeySince moment
-	Waiting  bool // a new key waits for a coordinator
-	Keys     []keyLineOf
-	KeyEndID string
-	Today    string
-	Sessions []sessionLine
+	Login        string
+	Roles        []roleLine
+	Severity     bool // whether there is a page of how strict one's records are
+	HasKey       bool
+	KeySince     moment
+	Waiting      bool // a new key waits for a coordinator
+	Keys         []keyLineOf
+	InForce      []keyLineOf
+	PasskeyCount int
+	CanPasskey   bool // one can be made at this address
+	KeyEndID     string
+	Today        string
+	Sessions     []sessionLine
 }
 
 // keyLineOf is one key of a person, in force or ended.
 type keyLineOf struct {
-	Name     string // end of its id
+	ID, Name string // the name is the end of its id
+	Kind     string // Passphrase, Passkey
 	From, To moment
 	Why      string
 }
@@ -50,7 +59,10 @@ type keyLineOf struct {
 func keyLinesOf(c clock, keys []store.Key) []keyLineOf {
 	var out []keyLineOf
 	for _, k := range slices.Backward(keys) {
-		l := keyLineOf{Name: short(k.ID), From: c.at(k.AddedAt), To: c.at(k.EndedAt)}
+		l := keyLineOf{ID: k.ID, Name: short(k.ID), Kind: "Passphrase", From: c.at(k.AddedAt), To: c.at(k.EndedAt)}
+		if ledger.IsPasskey(k.Alg) {
+			l.Kind = "Passkey"
+		}
 		if k.Why != "" {
 			l.Why = say.KeyEnd(k.Why)
 		}
@@ -128,8 +140,19 @@ func (s *Server) accountPage(r *http.Request, b BasePage) (accountPage, error) {
 		return accountPage{}, err
 	}
 	page := newAccountPage(b, p, sites, sessions, tokenHash(tokenFrom(r.Context())))
+	if page.Severity, err = s.may(r.Context(), p, acts.SeeSeverity, acts.Target{Person: p}); err != nil {
+		return page, err
+	}
 	keys, err := s.store.Keys(r.Context(), p.ID)
 	page.Keys = keyLinesOf(b.clock, keys)
+	for _, k := range page.Keys {
+		if k.Why == "" {
+			page.InForce = append(page.InForce, k)
+		}
+	}
+	page.PasskeyCount = len(p.Passkeys)
+	_, no := ledger.PasskeySite(s.origin(r))
+	page.CanPasskey = no == nil
 	return page, err
 }
 
@@ -250,7 +273,7 @@ func (s *Server) endOwnKey(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	f, me := r.PostForm, personFrom(r.Context())
-	_, err := s.acts.EndKey(r.Context(), me, acts.KeyEnd{ID: f.Get("id"), Person: me.ID, Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
+	_, err := s.acts.EndKey(r.Context(), me, acts.KeyEnd{ID: f.Get("id"), Person: me.ID, Key: f.Get("key"), Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
 	if err == nil {
 		return seeOther(w, r, "/account#key", "key_ended")
 	}
@@ -262,7 +285,7 @@ func (s *Server) endOwnKey(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	for _, k := range []string{"why", "from", "reason"} {
+	for _, k := range []string{"why", "from", "reason", "key"} {
 		b.set(k, f.Get(k))
 	}
 	b.set("form", "end")

@@ -33,6 +33,7 @@ import (
 //	api_contest.go  what follows an entry, what waits, how keys end
 //	api_decide.go   standings, board, floor, clearances, stand-downs
 //	api_roster.go   people, roles, sites, cohorts, keys, the programme's edition, the ledger's entries
+//	passkeys.go     making a passkey, and what a signature by one asks
 //	api_ledger.go   the ledger's head and its proofs
 
 const apiPrefix = "/api/v1"
@@ -58,6 +59,9 @@ var apiRoutes = []apiRoute{
 	{"POST", "/me/password", apiSetPassword, false},
 	{"POST", "/me/key", apiRequestKey, false},
 	{"POST", "/me/key/end", apiEndOwnKey, false},
+	{"POST", "/me/passkeys", apiBeginPasskey, false},
+	{"POST", "/me/passkeys/{signing}/made", apiMadePasskey, false},
+	{"POST", "/me/passkeys/{signing}/signed", apiSignedPasskey, false},
 	{"POST", "/me/sessions/end", apiEndSessions, false},
 
 	{"GET", "/lessons", apiLessons, false},
@@ -162,6 +166,7 @@ var apiRoutes = []apiRoute{
 	{"GET", "/parameters", apiParameters, false},
 	{"POST", "/parameters", apiAdoptParameters, false},
 	{"GET", "/parameters/trade-offs", apiTradeOffs, false},
+	{"GET", "/severities", apiSeverities, false},
 
 	{"GET", "/ledger/head", apiHead, true},
 	{"GET", "/ledger/proof", apiProof, true},

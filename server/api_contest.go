@@ -327,6 +327,7 @@ func apiWaivers(c *apiCall) (apiAnswer, error) {
 // keyEnd reads how a key ends and ends it.
 func keyEnd(c *apiCall, person string) (apiAnswer, error) {
 	var in struct {
+		Key    string `json:"key"` // "" is the key under a passphrase or, without one, the only passkey
 		Why    string `json:"why"`
 		From   string `json:"from"`
 		Reason string `json:"reason"`
@@ -334,7 +335,7 @@ func keyEnd(c *apiCall, person string) (apiAnswer, error) {
 	if err := c.read(&in); err != nil {
 		return apiAnswer{}, err
 	}
-	return receipt(c.acts.EndKey(c.ctx(), c.actor, acts.KeyEnd{ID: c.id, Person: person, Why: in.Why, From: in.From, Reason: in.Reason}))
+	return receipt(c.acts.EndKey(c.ctx(), c.actor, acts.KeyEnd{ID: c.id, Person: person, Key: in.Key, Why: in.Why, From: in.From, Reason: in.Reason}))
 }
 
 func apiEndOwnKey(c *apiCall) (apiAnswer, error) { return keyEnd(c, c.actor.ID) }

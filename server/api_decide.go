@@ -71,12 +71,19 @@ func apiStanding(c *apiCall) (apiAnswer, error) {
 }
 
 func apiSuppose(c *apiCall) (apiAnswer, error) {
-	jobs, err := strconv.Atoi(c.q("jobs"))
-	if err != nil || jobs < 1 || jobs > readiness.MaxSupposed {
-		return apiAnswer{}, failure{status: http.StatusUnprocessableEntity, code: "supposed_jobs", field: "jobs", args: map[string]string{"most": itoa(readiness.MaxSupposed)}}
+	q := c.URL.Query()
+	x := readiness.Supposed{Induction: c.q("induction") == "1", TheoryTest: c.q("theory_test") == "1", Lessons: q["lesson"], Prerequisites: q["prerequisite"]}
+	for name, to := range map[string]*int{"jobs": &x.Jobs, "other_supervisors": &x.OtherSupervisors, "other_layouts": &x.OtherLayouts} {
+		if !q.Has(name) {
+			continue
+		}
+		n, err := strconv.Atoi(c.q(name))
+		if err != nil || n < 0 || n > readiness.MaxSupposed {
+			return apiAnswer{}, failure{status: http.StatusUnprocessableEntity, code: "supposed_jobs", field: name, args: map[string]string{"most": itoa(readiness.MaxSupposed)}}
+		}
+		*to = n
 	}
-	v, err := c.acts.Suppose(c.ctx(), c.actor, c.v("apprentice"), c.v("task"),
-		readiness.Supposed{Jobs: jobs, OtherSupervisor: c.q("other_supervisors") == "1", OtherLayout: c.q("other_layouts") == "1"})
+	v, err := c.acts.Suppose(c.ctx(), c.actor, c.v("apprentice"), c.v("task"), x)
 	if err != nil {
 		return apiAnswer{}, err
 	}

@@ -67,7 +67,7 @@ type apiPersonFull struct {
 
 func personOf(p *store.Person) apiPersonFull {
 	out := apiPersonFull{apiPersonName: nameOf(p), Roles: []apiRole{}, Appointments: []apiAppointment{}, Cohorts: []apiMembership{},
-		Agreements: []apiAgreement{}, Leaves: []apiLeave{}, Key: p.Key != nil, KeyWaiting: p.KeyWaiting, AddedAt: timeText(p.AddedAt)}
+		Agreements: []apiAgreement{}, Leaves: []apiLeave{}, Key: p.CanSign(), KeyWaiting: p.KeyWaiting, AddedAt: timeText(p.AddedAt)}
 	for _, r := range p.Roles {
 		out.Roles = append(out.Roles, apiRole{r.Entry, r.Role, r.From, r.Until, r.Site, r.Author})
 	}
@@ -143,11 +143,28 @@ func apiAddPeople(c *apiCall) (apiAnswer, error) {
 	for i, p := range in.People {
 		people[i] = acts.NewPerson{ID: p.ID, Name: p.Name, Login: p.Login, Role: p.Role, Site: p.Site, Cohort: p.Cohort, Employer: p.Employer, From: p.From}
 	}
-	codes, err := c.acts.AddPeople(c.ctx(), c.actor, people, in.Passphrase)
+	all, err := c.acts.AddRoster(c.ctx(), c.actor, c.id, people, in.Passphrase)
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	return created(map[string]any{"codes": codes})
+	type line struct {
+		Person string `json:"person"`
+		Login  string `json:"login"`
+		ID     string `json:"id"`
+		Index  int64  `json:"index"`
+	}
+	out := struct {
+		store.Receipt
+		Codes  map[string]string `json:"codes"`
+		People []line            `json:"people"`
+	}{all[0].Receipt, map[string]string{}, []line{}}
+	for _, x := range all {
+		if x.Code != "" {
+			out.Codes[x.Login] = x.Code
+		}
+		out.People = append(out.People, line{x.Person, x.Login, x.Receipt.ID, x.Receipt.Index})
+	}
+	return created(out)
 }
 
 // apiPlaceAdded is a site or cohort with the entry that added it.
@@ -368,13 +385,17 @@ func apiAddCohort(c *apiCall) (apiAnswer, error) {
 // ---- keys ----
 
 func apiWaitingKeys(c *apiCall) (apiAnswer, error) {
-	people, err := c.acts.WaitingKeys(c.ctx(), c.actor)
+	waiting, err := c.acts.WaitingKeys(c.ctx(), c.actor)
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	out := make([]apiPersonName, len(people))
-	for i, p := range people {
-		out[i] = nameOf(p)
+	type line struct {
+		apiPersonName
+		Passkey bool `json:"passkey"` // stands beside the person's other keys
+	}
+	out := make([]line, len(waiting))
+	for i, k := range waiting {
+		out[i] = line{nameOf(k.Person), k.Passkey}
 	}
 	return ok(out)
 }
@@ -497,17 +518,45 @@ func apiDueForErasure(c *apiCall) (apiAnswer, error) {
 	if err != nil {
 		return apiAnswer{}, err
 	}
-	type line struct {
-		Person    string `json:"person"`
-		Name      string `json:"name"`
-		LastEntry string `json:"last_entry"`
-		KeepUntil string `json:"keep_until"`
-	}
-	people := []line{}
+	people, waiting := []dueJSON{}, []dueJSON{}
 	for _, e := range due {
-		people = append(people, line{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil})
+		line := dueJSONOf(e)
+		if len(e.Against) == 0 {
+			people = append(people, line)
+		} else {
+			waiting = append(waiting, line)
+		}
 	}
-	return ok(map[string]any{"people": people})
+	return ok(map[string]any{"people": people, "waiting": waiting})
+}
+
+// dueJSON is somebody of whom a kind of record is past its date.
+type dueJSON struct {
+	Person    string     `json:"person"`
+	Name      string     `json:"name"`
+	LastEntry string     `json:"last_entry"`
+	KeepUntil string     `json:"keep_until"`
+	Kinds     []keptJSON `json:"kinds"`
+	Against   []string   `json:"against"` // codes
+}
+
+type keptJSON struct {
+	Kind      string `json:"kind"`
+	Years     int    `json:"years"`
+	LastEntry string `json:"last_entry"`
+	KeepUntil string `json:"keep_until"`
+	Due       bool   `json:"due"`
+}
+
+func dueJSONOf(e *acts.Erasure) dueJSON {
+	line := dueJSON{e.Person.ID, e.Person.Name, e.LastEntry, e.KeepUntil, []keptJSON{}, []string{}}
+	for _, k := range e.Kinds {
+		line.Kinds = append(line.Kinds, keptJSON{string(k.Kind), k.Years, k.Last, k.Until, k.Due})
+	}
+	for _, a := range e.Against {
+		line.Against = append(line.Against, a.Code)
+	}
+	return line
 }
 
 func apiParameters(c *apiCall) (apiAnswer, error) {

@@ -129,12 +129,13 @@ func apiMe(c *apiCall) (apiAnswer, error) {
 		Roles        []apiRole        `json:"roles"`
 		Appointments []apiAppointment `json:"appointments"`
 		Key          bool             `json:"key"`         // has a signing key in force
+		Passkeys     int              `json:"passkeys"`    // in force
 		KeyWaiting   bool             `json:"key_waiting"` // a new key waits for a coordinator
 		Edition      string           `json:"programme_edition"`
 		Tasks        []apiTask        `json:"tasks"`
 		Vehicles     []apiVehicle     `json:"vehicles"`
 		Sites        []apiSite        `json:"sites"`
-	}{nameOf(c.actor), today, me.Roles, me.Appointments, c.actor.Key != nil, c.actor.KeyWaiting, p.Edition,
+	}{nameOf(c.actor), today, me.Roles, me.Appointments, c.actor.CanSign(), len(c.actor.Passkeys), c.actor.KeyWaiting, p.Edition,
 		tasksOf(p.Tasks), vehiclesOf(p.Vehicles), sitesOf(sites)})
 }
 

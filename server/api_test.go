@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -28,6 +29,7 @@ import (
 	"brakewright/server/acts"
 	"brakewright/store"
 	"brakewright/store/ledger"
+	"brakewright/store/ledger/passkeytest"
 	"brakewright/store/storetest"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -223,7 +225,9 @@ func newAPIWorld(t testing.TB, dir string) *apiWorld {
 type apiClient struct {
 	w     *apiWorld
 	token string
-	key   string // Idempotency-Key of the next call
+	key   string            // Idempotency-Key of the next call
+	more  map[string]string // headers of the next call
+	host  string            // under which the server is asked, "" as it is
 }
 
 func (w *apiWorld) as(m *storetest.Member) *apiClient {
@@ -261,6 +265,13 @@ func (c *apiClient) send(method, path string, body any) (int, http.Header, any) 
 	if c.key != "" {
 		r.Header.Set("Idempotency-Key", c.key)
 		c.key = ""
+	}
+	for name, value := range c.more {
+		r.Header.Set(name, value)
+	}
+	c.more = nil
+	if c.host != "" {
+		r.Host = c.host
 	}
 	resp, err := http.DefaultClient.Do(r)
 	if err != nil {
@@ -687,25 +698,31 @@ func checkProofs(t *testing.T, w *apiWorld, entries int) {
 	}
 }
 
+// finishedJobs are inductions that a supervisor has watched and not signed yet.
+func (s *apiClient) finishedJobs(n int) []string {
+	var jobs []string
+	for i := range n {
+		job := s.must(201, "POST", "/jobs", object{"apprentice": s.w.Apprentices[i].ID, "task": "induction", "vehicle": "trainer-a"})
+		taps := []any{}
+		for _, x := range job["steps"].([]any) {
+			step := x.(object)
+			taps = append(taps, object{"id": s.w.ID(), "step": step["key"], "result": "prompted"})
+			if step["hold"] == true {
+				taps = append(taps, object{"id": s.w.ID(), "step": step["key"], "hold": "accepted"})
+			}
+		}
+		taps = append(taps, object{"id": s.w.ID(), "outcome": "finished", "difficulty": "awkward", "note": "windy"})
+		s.must(200, "POST", "/jobs/"+job["id"].(string)+"/taps", taps)
+		jobs = append(jobs, job["id"].(string))
+	}
+	return jobs
+}
+
 func TestAPISignsSeveralJobsTogether(t *testing.T) {
 	w := newAPIWorld(t, "")
 	sam := w.Supervisors[0]
 	s := w.as(sam)
-	var jobs []string
-	for i := range 3 {
-		job := s.must(201, "POST", "/jobs", object{"apprentice": w.Apprentices[i].ID, "task": "induction", "vehicle": "trainer-a"})
-		taps := []any{}
-		for _, x := range job["steps"].([]any) {
-			step := x.(object)
-			taps = append(taps, object{"id": w.ID(), "step": step["key"], "result": "prompted"})
-			if step["hold"] == true {
-				taps = append(taps, object{"id": w.ID(), "step": step["key"], "hold": "accepted"})
-			}
-		}
-		taps = append(taps, object{"id": w.ID(), "outcome": "finished", "difficulty": "awkward", "note": "windy"})
-		s.must(200, "POST", "/jobs/"+job["id"].(string)+"/taps", taps)
-		jobs = append(jobs, job["id"].(string))
-	}
+	jobs := s.finishedJobs(3)
 	body := object{"jobs": jobs, "passphrase": sam.Passphrase}
 	key := w.ID()
 	s.key = key
@@ -714,6 +731,52 @@ func TestAPISignsSeveralJobsTogether(t *testing.T) {
 	again := s.must(201, "POST", "/sign", body)["entries"].([]any)
 	if len(first) != 3 || fmt.Sprint(first) != fmt.Sprint(again) || first[0].(object)["id"] != key {
 		t.Errorf("first %v, again %v", first, again)
+	}
+}
+
+// A passkey is made, vouched for by a coordinator, and signs several jobs, all under the API.
+func TestAPIPasskeys(t *testing.T) {
+	w := newAPIWorld(t, "")
+	sam, ada := w.Supervisors[0], w.Coordinators[0]
+	s := w.as(sam)
+	if status, _, problem := s.send("POST", "/me/passkeys", nil); status != 409 || problem.(object)["code"] != "passkey_needs_https" {
+		t.Errorf("at a number: %d %v", status, problem)
+	}
+	s.host = "localhost:8080"
+	d := passkeytest.New("http://localhost:8080", false)
+	challenge := func(asked object) []byte {
+		raw, err := base64.RawURLEncoding.DecodeString(asked["publicKey"].(object)["challenge"].(string))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return raw
+	}
+	credential := func(raw []byte) object { return object{"credential": json.RawMessage(raw)} }
+	asked := s.must(200, "POST", "/me/passkeys", nil)
+	next := s.must(200, "POST", "/me/passkeys/"+asked["signing"].(string)+"/made", credential(d.Made(challenge(asked))))
+	s.must(204, "POST", "/me/passkeys/"+next["signing"].(string)+"/signed", credential(d.Answer(challenge(next))))
+	c := w.as(ada)
+	if _, _, waiting := c.send("GET", "/keys", nil); len(waiting.([]any)) != 1 || waiting.([]any)[0].(object)["passkey"] != true {
+		t.Errorf("waiting: %v", waiting)
+	}
+	c.must(201, "POST", "/keys/confirm", object{"people": []string{sam.ID}, "passphrase": ada.Passphrase})
+	if me := s.must(200, "GET", "/me", nil); fmt.Sprint(me["passkeys"]) != "1" {
+		t.Errorf("me: %v", me["passkeys"])
+	}
+	body, key := object{"jobs": s.finishedJobs(2), "passphrase": ""}, w.ID()
+	s.key, s.more = key, map[string]string{"Passkey": "ask"}
+	asked = s.must(202, "POST", "/sign", body)
+	answer := map[string]string{"Passkey": asked["signing"].(string), "Passkey-Answer": base64.RawURLEncoding.EncodeToString(d.Answer(challenge(asked)))}
+	s.key, s.more = key, maps.Clone(answer)
+	if first := s.must(201, "POST", "/sign", body)["entries"].([]any); len(first) != 2 || first[0].(object)["id"] != key {
+		t.Errorf("got %v", first)
+	}
+	s.more = map[string]string{"Passkey": asked["signing"].(string), "Passkey-Answer": "%"}
+	if status, _, problem := s.send("POST", "/sign", body); status != 422 || problem.(object)["code"] != "passkey_unreadable" {
+		t.Errorf("a broken answer: %d %v", status, problem)
+	}
+	if keys := s.must(200, "GET", "/me", nil); keys["key"] != true {
+		t.Errorf("me: %v", keys)
 	}
 }
 
@@ -850,10 +913,23 @@ func TestAPIRoster(t *testing.T) {
 		t.Error("site or cohort is missing")
 	}
 	today := w.Today()
-	codes := a.must(201, "POST", "/people", object{"people": []any{
+	newcomers := object{"people": []any{
 		object{"name": "New Hand", "login": "newhand", "role": "apprentice", "employer": "Quarry Lane Garage", "from": today},
 		object{"name": "Second Eye", "login": "eye", "role": "supervisor"},
-	}})["codes"].(object)
+	}}
+	key := w.ID()
+	a.key = key
+	first := a.must(201, "POST", "/people", newcomers)
+	a.key = key
+	again := a.must(201, "POST", "/people", newcomers)
+	if first["id"] != key || first["index"] != again["index"] || fmt.Sprint(first["people"]) != fmt.Sprint(again["people"]) || len(first["people"].([]any)) != 2 {
+		t.Errorf("added %v, then %v", first, again)
+	}
+	a.key = key
+	if got, _, out := a.send("POST", "/people", object{"people": []any{object{"name": "Another", "login": "another", "role": "apprentice"}}}); got != 409 || out.(object)["code"] != "id_taken" {
+		t.Errorf("others under the same key: %d %v", got, out)
+	}
+	codes := again["codes"].(object)
 	got, _, out := a.send("POST", "/people", object{"people": []any{object{"name": "", "login": "newhand", "role": "apprentice"}}})
 	if problems, _ := out.(object)["problems"].([]any); got != 422 || len(problems) != 2 {
 		t.Errorf("a bad row: %d %v", got, out)
@@ -1109,12 +1185,12 @@ func TestAPIParameters(t *testing.T) {
 		return x
 	}
 	one := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=1", nil)
-	ten := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=10&other_supervisors=1&other_layouts=1", nil)
+	ten := p.must(200, "GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=10&other_supervisors=2&other_layouts=1&theory_test=1&induction=1&lesson=caliper&prerequisite=bleed", nil)
 	if number(one, "confidence") >= number(ten, "confidence") {
 		t.Errorf("ten jobs that go well: %v, one %v", ten["confidence"], one["confidence"])
 	}
-	if got, _, out := p.send("GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=0", nil); got != 422 || out.(object)["code"] != "supposed_jobs" {
-		t.Errorf("no jobs supposed: %d %v", got, out)
+	if got, _, out := p.send("GET", "/standing/"+pat.ID+"/tasks/caliper/suppose?jobs=31", nil); got != 422 || out.(object)["code"] != "supposed_jobs" {
+		t.Errorf("too many jobs supposed: %d %v", got, out)
 	}
 	if got, _, out := a.send("POST", "/parameters", object{"parameters": snapshot, "passphrase": ada.Passphrase}); got != 409 || out.(object)["code"] != "parameters_same" {
 		t.Errorf("the same again: %d %v", got, out)

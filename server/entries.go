@@ -73,6 +73,7 @@ var entryTitles = map[ledger.Type]string{
 	ledger.StandDownReviewed: "A stand-down was reviewed",
 	ledger.Assigned:          "Given to somebody",
 	ledger.Erased:            "Erased",
+	ledger.ErasedAgain:       "Erased again after an older copy was put back",
 	ledger.PutBack:           "An older copy of the database was put back",
 }
 
@@ -117,8 +118,11 @@ func (w entryWords) factsOf(e *store.EntryView, name func(id string) string) []s
 		add(x.Name, " at ", w.sites[x.Site])
 	case *ledger.MembershipPayload:
 		add(w.cohorts[x.Cohort], ", ", w.c.day(x.Date).Text)
-	case *ledger.ErasurePayload:
+	case *ledger.ErasurePayload, *ledger.ErasureReplayedPayload:
 		add("Name, log-in name, notes and everything else that is personal was destroyed. The entries stay.")
+		if x, ok := x.(*ledger.ErasurePayload); ok && x.KeptUntil != "" {
+			add("The records had to be kept until ", w.c.day(x.KeptUntil).Text)
+		}
 	case *ledger.PutBackPayload:
 		add("The copy had ", count(int(x.Entries), "entry", "entries"), "; a head is known of ", count(int(x.KnownSize), "entry", "entries"), " with the root ", x.KnownRoot, ". What was recorded between is lost.")
 	case *ledger.PersonPayload:

@@ -5,23 +5,72 @@ import (
 
 	"github.com/gorilla/mux"
 
+	"brakewright/readiness"
 	"brakewright/server/acts"
 	"brakewright/server/say"
 )
 
-// duePage lists the people whose records need not be kept any longer.
+// duePage lists the people of whom a kind of record need not be kept any longer.
 type duePage struct {
 	BasePage
-	People []dueLine
-	Years  int
+	People  []dueLine // may be erased
+	Waiting []dueLine // something stands against it
+	Policy  []yearsLine
 }
 
 type dueLine struct {
 	Path, Name      string
 	Last, KeptUntil moment
+	Kinds           []kindLine
+	Against         []string
+}
+
+// kindLine is one kind of somebody's records.
+type kindLine struct {
+	Name        string
+	Years       int
+	Last, Until moment
+	Due         bool
+}
+
+// yearsLine is how long the policy keeps a kind of record.
+type yearsLine struct {
+	Name  string
+	Years int
 }
 
 func (duePage) template() string { return "due" }
+
+func newDuePage(b BasePage, due []*acts.Erasure, policy readiness.Policy) duePage {
+	page := duePage{BasePage: b}
+	for _, kind := range readiness.RecordKinds {
+		page.Policy = append(page.Policy, yearsLine{say.RecordKind(string(kind)), policy.KeptYears(kind)})
+	}
+	for _, e := range due {
+		line := dueLine{Path: "/people/" + e.Person.ID + "/erase", Name: personName(e.Person), Last: b.clock.day(e.LastEntry), KeptUntil: b.clock.day(e.KeepUntil),
+			Kinds: kindLines(b, e), Against: againstLines(e)}
+		if len(e.Against) == 0 {
+			page.People = append(page.People, line)
+		} else {
+			page.Waiting = append(page.Waiting, line)
+		}
+	}
+	return page
+}
+
+func kindLines(b BasePage, e *acts.Erasure) (lines []kindLine) {
+	for _, k := range e.Kinds {
+		lines = append(lines, kindLine{say.RecordKind(string(k.Kind)), k.Years, b.clock.day(k.Last), b.clock.day(k.Until), k.Due})
+	}
+	return lines
+}
+
+func againstLines(e *acts.Erasure) (lines []string) {
+	for _, a := range e.Against {
+		lines = append(lines, say.Refusal(a.Code, a.Args))
+	}
+	return lines
+}
 
 func (s *Server) showDue(w http.ResponseWriter, r *http.Request) error {
 	ctx := r.Context()
@@ -41,11 +90,7 @@ func (s *Server) showDue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	page := duePage{BasePage: b, Years: p.Policy.RetentionYears}
-	for _, e := range due {
-		page.People = append(page.People, dueLine{"/people/" + e.Person.ID + "/erase", personName(e.Person), b.clock.day(e.LastEntry), b.clock.day(e.KeepUntil)})
-	}
-	return s.render(w, r, http.StatusOK, page)
+	return s.render(w, r, http.StatusOK, newDuePage(b, due, p.Policy))
 }
 
 // erasePage says what erasing somebody destroys and what it cannot reach, and asks for the signature.
@@ -53,7 +98,7 @@ type erasePage struct {
 	BasePage
 	Who, Login, Path string
 	KeptUntil        moment
-	Years            int
+	Kinds            []kindLine
 	Against          []string
 	Erased           bool
 }
@@ -80,13 +125,10 @@ func (s *Server) eraseForm(w http.ResponseWriter, r *http.Request, failed error)
 	if err != nil {
 		return err
 	}
-	page := erasePage{BasePage: b, Who: personName(e.Person), Login: e.Person.Login, Path: "/people/" + e.Person.ID, KeptUntil: b.clock.day(e.KeepUntil), Years: e.Years, Erased: e.Person.Erased}
+	page := erasePage{BasePage: b, Who: personName(e.Person), Login: e.Person.Login, Path: "/people/" + e.Person.ID, KeptUntil: b.clock.day(e.KeepUntil), Kinds: kindLines(b, e), Against: againstLines(e), Erased: e.Person.Erased}
 	page.Title = "Erase " + page.Who
 	if page.Erased {
 		page.Title = "Erased"
-	}
-	for _, x := range e.Against {
-		page.Against = append(page.Against, say.Refusal(x.Code, x.Args))
 	}
 	return s.render(w, r, status, page)
 }

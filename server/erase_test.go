@@ -38,6 +38,9 @@ func TestPersonIsErased(t *testing.T) {
 	if list := c.must(200, "GET", "/erasures/due", nil); len(list["people"].([]any)) != 2 {
 		t.Errorf("due: %v", list)
 	}
+	if kinds := c.must(200, "GET", "/erasures/due", nil)["people"].([]any)[0].(object)["kinds"].([]any); len(kinds) < 3 || kinds[0].(object)["due"] != true {
+		t.Errorf("kinds: %v", kinds)
+	}
 	w.as(w.Supervisors[0]).must(403, "POST", "/people/"+pat.ID+"/erase", erase)
 	bundle := c.must(200, "GET", "/people/"+pat.ID+"/bundle", nil)
 	if bundle["format"] != "brakewright-bundle/1" || bundle["person"] != pat.ID {
@@ -52,7 +55,7 @@ func TestPersonIsErased(t *testing.T) {
 	if v := store.VerifyBundle([]byte(file.body), w.Options.Keys, nil); !v.OK || file.header.Get("Content-Disposition") == "" {
 		t.Errorf("%+v, %v", v, file.header)
 	}
-	b.get("/people/due").says(200, pia.Name).hides(pat.Name).follow(pia.Name).says(200, "What this cannot reach").
+	b.get("/people/due").says(200, pia.Name).says(200, "Roles and appointments, kept until").says(200, "The policy’s years").hides(pat.Name).follow(pia.Name).says(200, "What this cannot reach").
 		form("confirm").set("confirm", "nobody").set("passphrase", coordinator.Passphrase).press("").says(422, "Type the person's log-in name")
 	b.get("/people/"+pia.ID+"/erase").form("confirm").set("confirm", pia.Login).set("passphrase", coordinator.Passphrase).press("").
 		says(200, "The person was erased.", "Still to do by hand")

@@ -40,9 +40,12 @@ func failureOf(err error) failure {
 		refusal  *acts.Refusal
 		rule     *ledger.RuleError
 		tooLarge *http.MaxBytesError
+		awaiting *acts.Awaiting
 		f        failure
 	)
 	switch {
+	case errors.As(err, &awaiting): // no failure: serveError answers with the question
+		f = failure{status: http.StatusAccepted, code: "passkey_asked"}
 	case errors.As(err, &own):
 		f = own
 	case errors.As(err, &refusal):
@@ -128,6 +131,10 @@ func sentence(code string, args map[string]string) string {
 
 // serveError answers with the page, or the problem document, of an error.
 func (s *Server) serveError(w http.ResponseWriter, r *http.Request, err error) {
+	if awaiting := (*acts.Awaiting)(nil); errors.As(err, &awaiting) {
+		writeAPIJSON(w, apiAnswer{Status: http.StatusAccepted, Body: askPasskey(awaiting)})
+		return
+	}
 	f := failureOf(err)
 	if f.status >= http.StatusInternalServerError {
 		s.log.ErrorContext(r.Context(), "request failed", "request", requestID(r.Context()), "method", r.Method, "path", r.URL.Path, "status", f.status, "error", err.Error())

@@ -5,6 +5,7 @@ import (
 	"io"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"github.com/gorilla/mux"
 
@@ -29,6 +30,7 @@ type estimatePage struct {
 	Target  string
 	Asked   string
 	Rows    []tradeOffRow
+	Curve   curve
 	UpTo    moment // of the parameters in force
 	Priors  bool   // the documented ones
 	Short   string
@@ -41,6 +43,65 @@ type tradeOffRow struct {
 	Confidence, Declared, Wrong, Held, Jobs string
 	Asked                                   bool // what the programme asks
 }
+
+// curve draws able apprentices held back (across) against those declared too early (up), one dot a confidence.
+type curve struct {
+	Line          string // points of the line
+	Dots          []curveDot
+	Across, Up    []curveTick
+	Says          string // in words, for who does not see it
+	Left, Right   int    // of the plot, in units of the drawing
+	Top, Bottom   int
+	Width, Height int
+}
+
+type curveDot struct {
+	X, Y  int
+	Text  string
+	Asked bool
+}
+
+type curveTick struct {
+	At   int
+	Text string
+}
+
+func newCurve(offs []readiness.TradeOff, asked float64) curve {
+	c := curve{Left: 58, Right: 470, Top: 20, Bottom: 230, Width: 500, Height: 290}
+	far, high := 0.1, 0.1
+	for _, o := range offs {
+		far, high = max(far, o.Held), max(high, o.Wrong)
+	}
+	far, high = tenthsUp(far), tenthsUp(high)
+	across := func(x float64) int { return c.Left + int(float64(c.Right-c.Left)*x/far+0.5) }
+	up := func(y float64) int { return c.Bottom - int(float64(c.Bottom-c.Top)*y/high+0.5) }
+	for x := 0.0; x < far+0.01; x += far / 5 {
+		c.Across = append(c.Across, curveTick{across(x), itoa(int(x*100+0.5)) + " %"})
+	}
+	for y := 0.0; y < high+0.01; y += high / 5 {
+		c.Up = append(c.Up, curveTick{up(y), itoa(int(y*100+0.5)) + " %"})
+	}
+	var line []string
+	for _, o := range offs {
+		if o.Declared == 0 {
+			continue // nobody could be declared too early
+		}
+		d := curveDot{X: across(o.Held), Y: up(o.Wrong), Text: itoa(int(o.Confidence*100+0.5)) + " %", Asked: o.Confidence == asked}
+		line = append(line, itoa(d.X)+","+itoa(d.Y))
+		c.Dots = append(c.Dots, d)
+		if d.Asked {
+			c.Says = "The programme asks to be " + percentText(asked) + " sure: of those declared ready " + percentText(o.Wrong) + " would be too early, and " + percentText(o.Held) + " of the able would be held back."
+		}
+	}
+	if c.Says == "" {
+		c.Says = "With the " + percentText(asked) + " that the programme asks nobody would be declared ready."
+	}
+	c.Line = strings.Join(line, " ")
+	return c
+}
+
+// tenthsUp rounds up to a tenth.
+func tenthsUp(x float64) float64 { return float64(int(x*10+0.999)) / 10 }
 
 // foundParameters are parameters that were uploaded, not adopted yet.
 type foundParameters struct {
@@ -64,6 +125,7 @@ func newEstimatePage(b BasePage, p *curriculum.Programme, e *acts.Estimate, task
 	for _, t := range p.Tasks {
 		page.Tasks = append(page.Tasks, choice{t.ID, t.Title})
 	}
+	page.Curve = newCurve(offs, *asks.Confidence)
 	for _, o := range offs {
 		r := tradeOffRow{Confidence: percentText(o.Confidence), Declared: percentText(o.Declared), Wrong: percentText(o.Wrong), Held: percentText(o.Held),
 			Jobs: decimalText(o.Jobs), Asked: o.Confidence == *asks.Confidence}

@@ -141,7 +141,7 @@ type entryActs struct {
 // actsOn finds out what somebody may do about an entry. Rules that need more than that are asked when it is done.
 func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.EntryView) (entryActs, error) {
 	me, b := personFrom(ctx), e.Entry.Body
-	a := entryActs{Path: "/ledger/" + b.ID, StandDown: b.Type == ledger.StandDownOrdered, NoKey: me.Key == nil}
+	a := entryActs{Path: "/ledger/" + b.ID, StandDown: b.Type == ledger.StandDownOrdered, NoKey: !me.CanSign()}
 	if b.Subject == "" {
 		return a, nil
 	}

@@ -54,7 +54,8 @@ func (nextPage) template() string { return "next" }
 // nextAct is something to do, with the way to it.
 type nextAct struct {
 	Task, Text string
-	Path, Go   string // "" where there is nothing to open
+	Items      []string // that the text ends in, where they are many
+	Path, Go   string   // "" where there is nothing to open
 }
 
 type openTest struct {
@@ -348,7 +349,7 @@ func (s *Server) showWaiting(w http.ResponseWriter, r *http.Request) error {
 
 func (s *Server) waitingPage(ctx context.Context, b BasePage) (waitingPage, error) {
 	me := personFrom(ctx)
-	page := waitingPage{BasePage: b, NoKey: me.Key == nil, KeyWaiting: me.KeyWaiting}
+	page := waitingPage{BasePage: b, NoKey: !me.CanSign(), KeyWaiting: me.KeyWaiting}
 	if !acts.Holds(me, acts.Supervisor, b.clock.today()) {
 		return page, &acts.Refusal{Code: "not_allowed", Status: http.StatusForbidden, Args: map[string]string{"why": "no_role", "act": string(acts.WatchJob)}}
 	}

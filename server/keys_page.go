@@ -21,6 +21,7 @@ type keysPage struct {
 
 type keyLine struct {
 	ID, Name, Roles string
+	Passkey         bool
 	Old             bool // takes the place of a key in force
 }
 
@@ -46,13 +47,14 @@ func (s *Server) keysForm(w http.ResponseWriter, r *http.Request, problem error)
 		}
 		b.set("person", r.PostForm["person"]...)
 	}
-	people, err := s.acts.WaitingKeys(ctx, personFrom(ctx))
+	waiting, err := s.acts.WaitingKeys(ctx, personFrom(ctx))
 	if err != nil {
 		return err
 	}
 	page := keysPage{BasePage: b}
-	for _, p := range people {
-		l := keyLine{ID: p.ID, Name: personName(p), Old: p.Key != nil}
+	for _, k := range waiting {
+		p := k.Person
+		l := keyLine{ID: p.ID, Name: personName(p), Passkey: k.Passkey, Old: p.Key != nil && !k.Passkey}
 		for _, x := range p.Roles {
 			if x.Holds(b.clock.today()) {
 				if l.Roles != "" {

@@ -31,6 +31,7 @@ func (s *Server) wrap(h http.Handler) (http.Handler, error) {
 		origin,
 		limitBody,
 		s.session,
+		s.passkey,
 	}
 	for i := len(list) - 1; i >= 0; i-- {
 		h = list[i](h)

@@ -23,6 +23,7 @@ type BasePage struct {
 	Version   string
 	Wide      bool   // tables rather than text
 	Head      string // the ledger's signed head, printed at the foot of records and reports
+	Passkeys  bool   // the person has a passkey here: forms that ask for the passphrase offer it, too
 
 	// Forms come back filled in.
 	Form    url.Values
@@ -150,6 +151,7 @@ func (s *Server) base(r *http.Request, title string) (BasePage, error) {
 	if p := personFrom(r.Context()); p != nil {
 		b.Person = &personLink{ID: p.ID, Name: personName(p)}
 		b.Sections = sections(p, c.today(), r.URL.Path)
+		b.Passkeys = len(acts.PasskeysAt(p, s.origin(r))) > 0
 		if printsHead(r.URL.Path) {
 			head, err := s.store.TreeHead(r.Context())
 			switch {

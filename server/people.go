@@ -110,7 +110,7 @@ func newPeoplePage(b BasePage, people []*store.Person, sites []store.Site, cohor
 		switch {
 		case p.KeyWaiting:
 			row.Key = "waits for a coordinator"
-		case p.Key != nil:
+		case p.CanSign():
 			row.Key = "in force"
 		}
 		if hasRole && hasSite && (search == "" || strings.Contains(strings.ToLower(row.Name+" "+row.Login), search)) {
@@ -458,6 +458,7 @@ type personPage struct {
 	Today           string
 	Path            string
 	Keys            []keyLineOf // for whoever manages them
+	InForce         []keyLineOf
 	HasKey          bool
 	MayKeys         bool
 }
@@ -495,6 +496,8 @@ func newPersonPageOf(b BasePage, p *curriculum.Programme, who *store.Person, sit
 		page.Key = "a new one waits for a coordinator"
 	case who.Key != nil:
 		page.Key = "in force since " + b.clock.at(who.Key.AddedAt).Text
+	case len(who.Passkeys) > 0:
+		page.Key = "a passkey, since " + b.clock.at(who.Passkeys[0].AddedAt).Text
 	}
 	for _, a := range who.Appointments {
 		site := "all sites"
@@ -603,7 +606,12 @@ func (s *Server) personForm(w http.ResponseWriter, r *http.Request, problem erro
 		if err != nil {
 			return err
 		}
-		page.Keys, page.HasKey = keyLinesOf(b.clock, keys), who.Key != nil
+		page.Keys, page.HasKey = keyLinesOf(b.clock, keys), who.CanSign()
+		for _, k := range page.Keys {
+			if k.Why == "" {
+				page.InForce = append(page.InForce, k)
+			}
+		}
 	}
 	return s.render(w, r, status, page)
 }
@@ -611,7 +619,7 @@ func (s *Server) personForm(w http.ResponseWriter, r *http.Request, problem erro
 // endKey ends somebody's signing key: lost, or in other hands.
 func (s *Server) endKey(w http.ResponseWriter, r *http.Request) error {
 	return s.change(w, r, func(ctx context.Context, me *store.Person, id string, f url.Values) error {
-		_, err := s.acts.EndKey(ctx, me, acts.KeyEnd{ID: f.Get("id"), Person: id, Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
+		_, err := s.acts.EndKey(ctx, me, acts.KeyEnd{ID: f.Get("id"), Person: id, Key: f.Get("key"), Why: f.Get("why"), From: f.Get("from"), Reason: f.Get("reason")})
 		return err
 	})
 }

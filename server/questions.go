@@ -2,10 +2,12 @@ package server
 
 import (
 	"cmp"
+	"fmt"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -195,7 +197,7 @@ type feedbackView struct {
 	Number      int // in the test, from 1; 0 in practice
 	Stem        string
 	Correct     bool
-	Partly      bool
+	Partly      string // how much of a wrong order or list is right; "" where nothing is
 	AskBack     bool
 	Unanswered  bool
 	Critical    bool
@@ -222,7 +224,7 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	if q.Vehicle != nil {
 		vehicle = *q.Vehicle
 	}
-	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: !m.Correct && m.Points > 0, AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical, Voided: m.Voided,
+	v := feedbackView{Stem: q.Stem, Correct: m.Correct, Partly: partly(q, m), AskBack: m.AskBack, Unanswered: a == nil, Critical: q.Critical, Voided: m.Voided,
 		Explanation: q.Explanation}
 	if a != nil {
 		v.Given = answerLines(q, *a, text)
@@ -238,13 +240,40 @@ func newFeedbackView(p *curriculum.Programme, q quiz.Question, a *quiz.Answer, m
 	}
 	l := p.Lesson(lesson, "")
 	if l != nil {
-		v.Passage = l.Passage(element)
+		if passage := l.Passage(element); !says(q.Explanation, passage) && !says(q.Stem, passage) {
+			v.Passage = passage
+		}
 		v.SourcePath, v.SourceText = sourcePath(lesson, vehicle, element), l.Title
 		if m.Diagnosis != nil {
 			v.Diagnosis = slipMeaning(l, *m.Diagnosis)
 		}
 	}
 	return v
+}
+
+// partly says how much of a wrong answer is right, for whoever learns from it: it counts for nothing.
+func partly(q quiz.Question, m quiz.QuestionMark) string {
+	if m.Correct || m.Partial == nil || m.Partial.Right == 0 {
+		return ""
+	}
+	of := fmt.Sprintf("%d of %d ", m.Partial.Right, m.Partial.Of)
+	switch q.Kind {
+	case quiz.Order:
+		return of + "pairs of steps stand in a right order"
+	case quiz.Match:
+		return of + "pairs are right"
+	default:
+		return of + "options are rightly chosen or left"
+	}
+}
+
+// says is whether a text holds every word of a passage, so that nobody reads it twice.
+func says(text, passage string) bool {
+	words := func(s string) []string {
+		return strings.FieldsFunc(s, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })
+	}
+	have := words(text)
+	return !slices.ContainsFunc(words(passage), func(w string) bool { return !slices.Contains(have, w) })
 }
 
 // sourcePath is where an element stands on a page: the row or the step, whatever field of it is meant.

@@ -17,7 +17,7 @@ type page interface{ template() string }
 // pages lists every page by a zero value. Templates are parsed by this list, and a test checks each against its struct.
 var pages = []page{
 	openJobsPage{}, jobNumberPage{}, spotCheckPage{}, casesPage{}, newCasePage{}, casePage{},
-	accountPage{}, askCarPage{}, askPage{}, boardPage{}, changesPage{}, codePage{}, decisionPage{}, entryPage{}, errorPage{}, estimatePage{}, floorPage{},
+	accountPage{}, askCarPage{}, askPage{}, boardPage{}, changesPage{}, codePage{}, decisionPage{}, entryPage{}, errorPage{}, estimatePage{}, severityPage{}, floorPage{},
 	handInPage{}, importPage{}, jobPage{}, keysPage{}, ledgerPage{}, lessonPage{}, lessonsPage{}, logInCodePage{}, logInPage{}, newPersonPage{}, notesPage{},
 	nextPage{}, peoplePage{}, personPage{}, duePage{}, erasePage{}, questionsPage{}, questionStatisticPage{}, voidPage{}, editionPage{}, draftPage{}, writePage{}, practicePage{}, previewPage{}, previewLessonPage{}, previewVehiclePage{}, programmePage{}, questionPage{}, recordPage{}, resultPage{}, signPage{}, standingPage{},
 	unwatchedPage{}, startTestPage{}, vehiclePage{}, waitingPage{}, welcomePage{},

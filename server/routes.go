@@ -43,6 +43,7 @@ func (s *Server) registerRoutes(r *mux.Router) {
 	s.registerProgrammeRoutes(r)
 	s.registerWriteRoutes(r)
 	s.registerEstimateRoutes(r)
+	s.registerSeverityRoutes(r)
 	s.registerLedgerRoutes(r)
 
 	r.NotFoundHandler = s.handle(func(http.ResponseWriter, *http.Request) error {

@@ -347,6 +347,9 @@ func newStepView(car *curriculum.Vehicle, st acts.SheetStep, number int) stepVie
 	v.Checks = textsFor(st.Step.Check, car, st.Axle)
 	for _, m := range st.Measures {
 		x := measureView{Number: m.Number, ID: v.Anchor + "-m" + itoa(m.Number), Text: m.Text, Limit: m.Limit, Source: m.Source, Several: severalWords[m.Which]}
+		if m.Limit != "" { // the figure stands behind the words, and once is enough
+			x.Text = st.Step.Measures[m.Number-1].Text.Plain()
+		}
 		unit := string(m.Unit)
 		if m.Reading != nil {
 			x.Value, x.Instrument, x.Calibrated, unit = m.Reading.Value, m.Reading.Instrument, m.Reading.Calibrated, m.Reading.Unit

@@ -53,7 +53,7 @@ func (s *Server) signForm(w http.ResponseWriter, r *http.Request, chosen []strin
 		return err
 	}
 	status := http.StatusOK
-	page := signPage{NoKey: me.Key == nil, Waiting: me.KeyWaiting}
+	page := signPage{NoKey: !me.CanSign(), Waiting: me.KeyWaiting}
 	if problem != nil {
 		if status, err = b.refused(w, problem, "passphrase", "decision", "decision_reason", "late_reason", "second_login", "second_passphrase"); err != nil {
 			return err
@@ -126,8 +126,11 @@ func (s *Server) sign(w http.ResponseWriter, r *http.Request) error {
 
 // statementLine is one fact of what will be signed, in words.
 type statementLine struct {
-	Text string
-	Loud bool
+	Text   string // the whole of it, in words
+	Loud   bool
+	Head   string   // above Items
+	Items  []string // of a line that counts up, nil of others
+	Folded bool     // the items unfold on demand
 }
 
 // statementLines says the facts, times in the programme's zone: the day once where both lie on it.
@@ -146,7 +149,11 @@ func statementLines(c clock, facts []acts.Fact) []statementLine {
 				args["to_at"] = strings.TrimPrefix(to, day+", ")
 			}
 		}
-		out = append(out, statementLine{say.Statement(f.Code, args), f.Loud})
+		line := statementLine{Text: say.Statement(f.Code, args), Loud: f.Loud, Items: f.Items, Folded: f.Folded}
+		if len(f.Items) > 0 {
+			line.Head = say.StatementHead(f.Code, args)
+		}
+		out = append(out, line)
 	}
 	return out
 }

@@ -4,7 +4,8 @@ import (
 	"context"
 	"net/http"
 	"net/url"
-	"strconv"
+	"slices"
+	"strings"
 
 	"github.com/gorilla/mux"
 
@@ -90,7 +91,9 @@ type decisionPage struct {
 	Next        []nextAct
 	Gates       []gateLine
 	Closed      []gateLine
-	Reasons     []string
+	NearMiss    []reasonLine // what a near miss does, until enough clean jobs have followed
+	Moved       []reasonLine // what moved the estimate since last time
+	Rests       []reasonLine // what it rests on
 	Warnings    []string
 	Chance      string // "about 9 in 10"
 	Sure        string // how sure, in words
@@ -100,6 +103,7 @@ type decisionPage struct {
 	Asked       string
 	Meaning     string
 	Lapses      string
+	StaysReady  string // until when it stays ready if nothing happens
 	Limits      []string
 	Ready       bool
 	Seen        string // hash of the verdict shown
@@ -123,53 +127,87 @@ type decisionPage struct {
 	Suppose     *supposeForm // nil for those cleared
 }
 
-// supposeForm asks what would be if the next watched jobs went well, and says it.
+// supposeForm asks what would be if next acts went well, and says it. Before anything is asked it holds the shortest way.
 type supposeForm struct {
-	Jobs         []choice
-	Chosen       string // number of jobs, "" before anything was asked
-	OtherSups    bool
-	OtherLayouts bool
-	Line         string
-	Still        []string // gates still closed then
+	Acts        []supposeAct
+	Jobs        []choice
+	Chosen      string // number of jobs
+	Supervisors []choice
+	OtherSups   string // how many of the jobs with another supervisor
+	Layouts     []choice
+	OtherLays   string // how many on another layout
+	Line        string // the answer, "" before anything was asked
+	Still       []string
+}
+
+// supposeAct is an act that happens once.
+type supposeAct struct {
+	Value, Text string
+	Chosen      bool
 }
 
 // gateLine is one gate with its state.
 type gateLine struct {
 	Gate, Name, Text string
+	Items            []string // that the text ends in, where they are many
 	OK               bool
-	Path, Go         string // where it is opened, for the apprentice
+	Rests            []entryRef
 }
+
+// reasonLine is a sentence with the entries on which it rests.
+type reasonLine struct {
+	Text  string
+	Rests []entryRef
+}
+
+// entryRef leads to an entry.
+type entryRef struct{ Path, Text string }
 
 func (decisionPage) template() string { return "decision" }
 
-// sureWords says a confidence in words.
-func sureWords(confidence float64) string {
-	switch {
-	case confidence >= 0.99:
-		return "We are as good as sure."
-	case confidence >= 0.9:
-		return "We are quite sure."
-	case confidence >= 0.7:
-		return "We are fairly sure; more watched jobs would make us surer."
-	case confidence >= 0.4:
-		return "It is an open question; more watched jobs would tell."
+// sureWords says how sure an estimate is, and what would make it surer.
+func sureWords(v readiness.Verdict, asked float64) string {
+	has := func(all []readiness.Reason, code string) (readiness.Reason, bool) {
+		i := slices.IndexFunc(all, func(r readiness.Reason) bool { return r.Code == code })
+		if i < 0 {
+			return readiness.Reason{}, false
+		}
+		return all[i], true
 	}
-	return "We know too little yet; more watched jobs would tell."
+	_, unwatched := has(v.Reasons, "rests_on_no_job")
+	jobs, more := has(v.Next, "watched_jobs")
+	_, never := has(v.Next, "jobs_cannot_show")
+	switch {
+	case v.Confidence >= asked && unwatched:
+		return "We are sure enough of that from other work, though no job of this task has been watched yet."
+	case v.Confidence >= asked:
+		return "We are sure enough of that."
+	case unwatched:
+		return "We know too little yet: no job of this task has been watched."
+	case never:
+		return "We are not sure enough of that, and more watched jobs alone would not make us so."
+	case more && jobs.Args["jobs"] == "1":
+		return "One more clean watched job would make us sure enough."
+	case more:
+		return spelled(jobs.Args["jobs"]+" more clean watched jobs") + " would make us sure enough."
+	}
+	return "We are not sure enough of that."
 }
 
-func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool, sites map[string]string) decisionPage {
+func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *curriculum.Task, v readiness.Verdict, mine bool, sites map[string]string, refs entryRefs) decisionPage {
 	asks := p.Policy.Task(t.ID)
 	b.Title = t.Title + ": " + personName(who)
 	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, Path: taskPath(who.ID, t.ID),
-		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v.Confidence),
-		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: percentText(v.Confidence),
+		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v, *asks.Confidence),
+		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: sureText(v.Confidence),
 		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v),
 		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
 	if mine {
 		page.Title = t.Title
 	}
 	for _, n := range v.Next {
-		a := nextAct{Text: spelled(reasonText(p, b.clock, n))}
+		a := nextAct{}
+		a.Text, a.Items = listed(spelled(reasonText(p, b.clock, n)), titles(p, b.clock, n.Args))
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
 			if a.Go == seeReasons {
@@ -179,20 +217,30 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		page.Next = append(page.Next, a)
 	}
 	for _, g := range v.Gates {
-		l := gateLine{Gate: g.Gate, Name: say.GateName(g.Gate), Text: gateText(p, b.clock, g), OK: g.OK}
-		page.Gates = append(page.Gates, l)
+		l := gateLine{Gate: g.Gate, Name: say.GateName(g.Gate), Text: gateText(p, b.clock, g), OK: g.OK, Rests: refs.of(g.Evidence)}
+		shown := l
+		shown.Text, shown.Items = listed(l.Text, titles(p, b.clock, g.Args))
+		page.Gates = append(page.Gates, shown)
 		if !g.OK {
 			page.Closed = append(page.Closed, l)
 		}
 	}
 	for i, r := range v.Reasons {
-		if i == 0 {
-			page.Since = reasonText(p, b.clock, r)
-			continue
+		l := reasonLine{Text: reasonText(p, b.clock, r), Rests: refs.of(r.Evidence)}
+		switch {
+		case i == 0:
+			page.Since = l.Text
+		case r.Code == "ready_until":
+			page.StaysReady = l.Text
+		case r.Code == "near_miss_since":
+			page.NearMiss = append(page.NearMiss, l)
+		case strings.HasPrefix(r.Code, "moved_"):
+			page.Moved = append(page.Moved, l)
+		case strings.HasPrefix(r.Code, "rests_on"):
+			page.Rests = append(page.Rests, l)
 		}
-		page.Reasons = append(page.Reasons, reasonText(p, b.clock, r))
 	}
-	if v.Standing == readiness.Building && !v.Ready {
+	if v.Standing == readiness.Building && len(page.Closed) > 0 {
 		page.Since = buildingWords(len(page.Closed), len(page.Gates))
 	}
 	for _, r := range v.Notes.Warnings {
@@ -203,11 +251,8 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	}
 	page.Limits = limitLines(p, b.clock, acts.LimitsOf(v), sites)
 	page.WaiverNeeds = !v.Ready
-	if v.Standing != readiness.Cleared {
-		page.Suppose = &supposeForm{}
-		for i := 1; i <= 12; i++ {
-			page.Suppose.Jobs = append(page.Suppose.Jobs, choice{itoa(i), count(i, "job", "jobs")})
-		}
+	if v.Standing != readiness.Cleared || len(v.Next) > 0 {
+		page.Suppose = newSupposeForm(p, v.Next)
 	}
 	for _, l := range p.Layouts() {
 		page.Layouts = append(page.Layouts, choice{l, readable(l)})
@@ -249,7 +294,7 @@ func (s *Server) showDecision(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if page.Suppose != nil {
-		if err := s.suppose(r, page.Suppose, v["person"], v["task"]); err != nil {
+		if err := s.suppose(r, b, page.Suppose, v["person"], v["task"]); err != nil {
 			return err
 		}
 	}
@@ -285,7 +330,11 @@ func (s *Server) decisionPage(ctx context.Context, b BasePage, person, task stri
 	if err != nil {
 		return decisionPage{}, err
 	}
-	page := newDecisionPage(b, p, who, t, verdict, person == me.ID, siteNames)
+	refs, err := s.entryRefs(ctx, b.clock, person)
+	if err != nil {
+		return decisionPage{}, err
+	}
+	page := newDecisionPage(b, p, who, t, verdict, person == me.ID, siteNames, refs)
 	if verdict.Standing == readiness.Cleared { // for the others the reading gate says it
 		changed, err := s.acts.ChangesToConfirm(ctx, me, person)
 		if err != nil {
@@ -413,41 +462,4 @@ func (s *Server) orderedStandDown(ctx context.Context, person, task string) (boo
 		}
 	}
 	return false, nil
-}
-
-// suppose answers the form of a decision page from its query.
-func (s *Server) suppose(r *http.Request, f *supposeForm, person, task string) error {
-	q := r.URL.Query()
-	jobs, err := strconv.Atoi(q.Get("suppose"))
-	if err != nil || jobs < 1 || jobs > len(f.Jobs) {
-		return nil
-	}
-	f.Chosen, f.OtherSups, f.OtherLayouts = itoa(jobs), q.Get("other_supervisors") == "1", q.Get("other_layouts") == "1"
-	v, err := s.acts.Suppose(r.Context(), personFrom(r.Context()), person, task, readiness.Supposed{Jobs: jobs, OtherSupervisor: f.OtherSups, OtherLayout: f.OtherLayouts})
-	if err != nil {
-		return err
-	}
-	p, err := s.acts.Programme(r.Context())
-	if err != nil {
-		return err
-	}
-	asks := p.Policy.Task(task)
-	f.Line = "Then " + chanceWords(v.Probability) + " jobs alone would go without a critical error, and we would be " + percentText(v.Confidence) +
-		" sure of the target; " + percentText(*asks.Confidence) + " is asked. "
-	switch {
-	case v.Ready && v.Standing == readiness.StoodDown:
-		f.Line += "That would do, but for the stand-down."
-	case v.Ready:
-		f.Line += "That would do: the decision would be due."
-	case v.Confidence >= *asks.Confidence:
-		f.Line += "That would be sure enough."
-	default:
-		f.Line += "That would not be sure enough yet."
-	}
-	for _, g := range v.Gates {
-		if !g.OK {
-			f.Still = append(f.Still, say.GateName(g.Gate))
-		}
-	}
-	return nil
 }

@@ -87,7 +87,7 @@ func newQuestionsPage(b BasePage, p *curriculum.Programme, all []acts.QuestionSt
 func newQuestionRow(p *curriculum.Programme, x acts.QuestionStatistic) questionRow {
 	q := &x.Question
 	row := questionRow{Path: questionStatisticPath(q.ID, q.Lesson, q.Edition, ""), Stem: q.Stem, Lesson: lessonTitle(p, q.Lesson), Family: familyAsks(q.Family), Critical: q.Critical, Voided: x.Voided,
-		Asked: itoa(x.Asked), Right: itoa(x.RightPercent) + " %", Tells: tells(x.Statistic)}
+		Asked: itoa(x.Asked), Right: itoa(x.RightPercent) + "\u00a0%", Tells: tells(x.Statistic)}
 	if !x.Voided {
 		for _, d := range x.Doubts {
 			row.Doubts = append(row.Doubts, say.QuestionDoubt(string(d)))

@@ -394,3 +394,34 @@ func TestSections(t *testing.T) {
 		}
 	}
 }
+
+// TestPassageIsSaidOnce tells a passage that a reader has already read from one that adds words.
+func TestPassageIsSaidOnce(t *testing.T) {
+	for _, c := range []struct {
+		text, passage string
+		want          bool
+	}{
+		{"“Rusted thread – All heads alike”", "Rusted thread.", true},
+		{"In the drawing, 6 is: Rule.", "6: Rule.", true},
+		{"“Worn pump seal – It goes on with the handle tight”", "Jack sinks by itself. Worn pump seal.", false},
+		{"anything", "", true},
+	} {
+		if got := says(c.text, c.passage); got != c.want {
+			t.Errorf("says(%q, %q) = %v", c.text, c.passage, got)
+		}
+	}
+}
+
+// TestManyStepsAreListed parts a sentence from the many steps that it ends in, and leaves a short one whole.
+func TestManyStepsAreListed(t *testing.T) {
+	head, items := listed("Do these: a; b; c; d.", map[string]string{"steps": "a; b; c; d"})
+	if head != "Do these:" || len(items) != 4 {
+		t.Errorf("%q %q", head, items)
+	}
+	if head, items = listed("Do these: a; b.", map[string]string{"steps": "a; b"}); head != "Do these: a; b." || items != nil {
+		t.Errorf("%q %q", head, items)
+	}
+	if head, items = listed("Read the lesson.", nil); head != "Read the lesson." || items != nil {
+		t.Errorf("%q %q", head, items)
+	}
+}

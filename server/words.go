@@ -111,12 +111,9 @@ var jobStatusNames = map[string]string{
 	"withdrawn": "Withdrawn",
 }
 
-// buildingWords says what keeps a task from being ready for decision: closed gates, or else that it is not sure enough.
+// buildingWords says how many gates keep a task from being ready for decision.
 func buildingWords(closed, gates int) string {
-	switch closed {
-	case 0:
-		return "Still building: every gate is open, but it is not sure enough yet. More watched jobs would tell."
-	case 1:
+	if closed == 1 {
 		return "Still building: 1 of " + itoa(gates) + " gates is closed."
 	}
 	return "Still building: " + itoa(closed) + " of " + itoa(gates) + " gates are closed."
@@ -195,68 +192,33 @@ func percentText(p float64) string {
 
 // titles puts titles in the place of ids in the arguments of a code, and dates as pages show them.
 func titles(p *curriculum.Programme, c clock, args map[string]string) map[string]string {
-	out := make(map[string]string, len(args))
-	for k, v := range args {
-		switch k {
-		case "task", "tasks":
-			v = eachOf(v, func(id string) string { return taskTitle(p, id) })
-		case "lesson", "lessons":
-			v = eachOf(v, func(id string) string { return lessonTitle(p, id) })
-		case "steps", "step":
-			v = eachOf(v, func(id string) string { return stepTitle(p, id) })
-		case "date", "since", "until", "from", "to":
-			v = c.day(v).Text
+	out := say.Titled(p, args)
+	for _, k := range []string{"date", "since", "until", "from", "to"} {
+		if v, ok := out[k]; ok {
+			out[k] = c.day(v).Text
 		}
-		out[k] = v
 	}
 	return out
 }
 
-// eachOf maps a list as readiness writes it ("a, b, c").
-func eachOf(list string, f func(string) string) string {
-	parts := strings.Split(list, ", ")
-	for i, p := range parts {
-		parts[i] = f(p)
-	}
-	return strings.Join(parts, "; ")
-}
-
-func taskTitle(p *curriculum.Programme, id string) string {
-	if t := p.Task(id); t != nil {
-		return t.Title
-	}
-	return id
-}
-
-func lessonTitle(p *curriculum.Programme, id string) string {
-	if l := p.Lesson(id, ""); l != nil {
-		return l.Title
-	}
-	return id
-}
-
-// stepTitle is the title of a step named LESSON/STEP or LESSON/STEP@WHEEL.
-func stepTitle(p *curriculum.Programme, id string) string {
-	lesson, step, _ := strings.Cut(id, "/")
-	step, wheel, _ := strings.Cut(step, "@")
-	l := p.Lesson(lesson, "")
-	if l == nil {
-		return id
-	}
-	st := l.Procedure.Step(step)
-	if st == nil {
-		return id
-	}
-	t := strings.TrimSuffix(st.Title.Plain(), ".")
-	if wheel != "" {
-		t += " (" + wheel + ")"
-	}
-	return t
-}
+func taskTitle(p *curriculum.Programme, id string) string   { return say.TaskTitle(p, id) }
+func lessonTitle(p *curriculum.Programme, id string) string { return say.LessonTitle(p, id) }
+func stepTitle(p *curriculum.Programme, id string) string   { return say.StepTitle(p, id) }
 
 func reasonText(p *curriculum.Programme, c clock, r readiness.Reason) string {
 	r.Args = titles(p, c, r.Args)
 	return say.Reason(r)
+}
+
+// listed parts a sentence that ends in many steps from the list of them, which reads better below it; items is nil where the
+// sentence is best left whole.
+func listed(text string, titled map[string]string) (head string, items []string) {
+	items = strings.Split(titled["steps"], "; ")
+	head, ends := strings.CutSuffix(text, titled["steps"]+".")
+	if !ends || len(items) < 4 {
+		return text, nil
+	}
+	return strings.TrimSpace(head), items
 }
 
 func gateText(p *curriculum.Programme, c clock, g readiness.Gate) string {

@@ -77,11 +77,10 @@ func (s *Store) checkSignatures(ctx context.Context, p *pending) error {
 			if err != nil {
 				return err
 			}
-			raw, err := sig.DecodeSignature()
-			if err != nil || key == nil {
+			if key == nil {
 				continue
 			}
-			if (ledger.SignatureCheck{Key: key.ID, Public: key.Public, Message: p.Parsed().Signed, Bytes: raw}).OK() {
+			if c, err := key.Check(sig, p.Parsed().Signed); err == nil && c.OK() {
 				p.good[key.ID] = key.Public
 			}
 		}
@@ -306,7 +305,7 @@ func contentOf(q querier, hash string) ([]byte, error) {
 // guessed at.
 func (t *tx) dropSuperseded(p *ledger.Parsed) error {
 	switch p.Body.Type {
-	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased:
+	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased, ledger.ErasedAgain:
 		_, err := t.exec(`DELETE FROM contents WHERE hash IN (SELECT hash FROM superseded WHERE by_entry = $1)`, p.Body.ID)
 		return err
 	}
@@ -373,7 +372,7 @@ func (t *tx) afterEntry(p *ledger.Parsed) error {
 		if _, err := t.exec(`DELETE FROM open_tests WHERE test_id = $1`, x.Test); err != nil {
 			return err
 		}
-	case *ledger.ErasurePayload:
+	case *ledger.ErasurePayload, *ledger.ErasureReplayedPayload:
 		return t.erase(p.Body.Subject)
 	case *ledger.KeyAddedPayload:
 		if _, err := t.exec(`DELETE FROM key_requests WHERE person_id = $1`, p.Body.Subject); err != nil {

@@ -94,7 +94,7 @@ func backup(ctx context.Context, o Options, out string, progress Progress) (*str
 	if _, err := os.Lstat(out); err == nil {
 		return nil, fmt.Errorf("backup %s: %w; it is never overwritten", out, ErrExists)
 	}
-	temp, err := tempBeside(out, ".part")
+	temp, err := tempDatabase(out, ".part")
 	if err != nil {
 		return nil, fmt.Errorf("backup %s: %w", out, err)
 	}
@@ -132,7 +132,7 @@ func restore(ctx context.Context, from string, o Options, force bool, progress P
 		return v, fmt.Errorf("restore: %w", err)
 	}
 	// The new file is whole and on the disk before anything happens to the old one.
-	temp, err := tempBeside(o.Database, ".restoring")
+	temp, err := tempDatabase(o.Database, ".restoring")
 	if err != nil {
 		return v, fmt.Errorf("restore: %w", err)
 	}

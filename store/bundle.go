@@ -96,7 +96,7 @@ func (g *gatherer) gather() error {
 				continue
 			}
 			g.persons[person] = true
-			types := append([]ledger.Type{ledger.KeyEnded, ledger.Erased}, ledger.BundleSupport...)
+			types := append([]ledger.Type{ledger.KeyEnded, ledger.Erased, ledger.ErasedAgain}, ledger.BundleSupport...)
 			for _, t := range types {
 				if err := g.take(`i.subject = $1 AND i.type = $2`, person, string(t)); err != nil {
 					return err

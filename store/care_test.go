@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -265,6 +266,42 @@ func TestAKilledRestoreLeavesADatabase(t *testing.T) {
 	}
 }
 
+// What a killed backup, restore or founding left behind goes with the next one, and nothing else does.
+func TestLeftoversGo(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	closed(w)
+	dir := t.TempDir()
+	o := w.Options
+	o.Database = filepath.Join(dir, "p.db")
+	leave := func(names ...string) {
+		for _, name := range names {
+			if err := os.WriteFile(filepath.Join(dir, name), []byte("half"), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	others := []string{".p.db.restoring", ".p.db.restoring-12x", ".p.db.restoring-12-more", ".q.db.restoring-12", "p.db.restoring-12"}
+	leave(others...)
+	leave(".p.db.restoring-123", ".p.db.restoring-123-journal", ".p.db.restoring-9-wal", ".p.db.restoring-9-shm", ".b.db.part-4", ".n.db.founding-5")
+	if _, err := store.Restore(ctx, w.Options.Database, o, false, nil); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.Backup(ctx, w.Options, filepath.Join(dir, "b.db"), nil); err != nil {
+		t.Fatal(err)
+	}
+	o.Database = filepath.Join(dir, "n.db")
+	s, err := store.Create(ctx, o, store.Founding{Origin: "o", Title: "t", Zone: storetest.Zone, Name: "n", Login: "l", Password: "p", Passphrase: "q"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Close()
+	want := append([]string{"b.db", "n.db", "p.db"}, others...)
+	slices.Sort(want)
+	if got := files(t, dir); !slices.Equal(got, want) {
+		t.Errorf("files %q, want %q", got, want)
+	}
+}
+
 func TestVerifyChangesNothing(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	w.FullHistory()
@@ -365,10 +402,13 @@ func TestOlderTables(t *testing.T) {
 	path := closed(w)
 	db := raw(t, path+"?_foreign_keys=off")
 	for _, table := range []string{"taps", "photos", "jobs", "cases", "case_people", "open_tests", "draft_answers", "key_requests", "sessions", "failures", "login_codes", "verdict_cache", "bookkeeping", "programme_drafts",
-		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks"} {
+		"corrections", "signed_entries", "words_on", "assignments", "tree", "tree_head", "voids", "remarks", "signings"} {
 		mustExec(t, db, `DROP TABLE `+table)
 	}
 	mustExec(t, db, `DROP INDEX entry_index_corrects`)
+	for _, column := range []string{"rp_id", "origin", "credential"} {
+		mustExec(t, db, `ALTER TABLE signing_keys DROP COLUMN `+column)
+	}
 	mustExec(t, db, `DELETE FROM goose_db_version WHERE version_id >= 3`)
 	db.Close()
 	before := readFile(t, path)

@@ -122,7 +122,7 @@ func TestSchema(t *testing.T) {
 func TestEveryTableHasItsPlace(t *testing.T) {
 	w := storetest.New(t, storetest.Config{})
 	known := append(store.ProjectionTables(), "entries", "personal", "contents", "tree", "tree_head",
-		"jobs", "taps", "photos", "open_tests", "draft_answers", "key_requests", "sessions", "login_codes", "failures", "verdict_cache", "bookkeeping", "programme_drafts", "goose_db_version", "sqlite_sequence")
+		"jobs", "taps", "photos", "open_tests", "draft_answers", "key_requests", "signings", "sessions", "login_codes", "failures", "verdict_cache", "bookkeeping", "programme_drafts", "goose_db_version", "sqlite_sequence")
 	rows, err := w.Store.Readers().Query(`SELECT name FROM sqlite_schema WHERE type = 'table'`)
 	if err != nil {
 		t.Fatal(err)

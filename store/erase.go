@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"os"
 	"strings"
-	"time"
 
 	"brakewright/store/ledger"
 )
@@ -38,7 +37,9 @@ func (t *tx) erase(person string) error {
 			return err
 		}
 	}
-	return nil
+	// What anybody is about to sign may be about the person: it is asked for again.
+	_, err := t.exec(`DELETE FROM signings`)
+	return err
 }
 
 // afterErasure takes what was opened out of this process's memory, and what was written out of the log beside the file.
@@ -58,25 +59,8 @@ func (c *openedCache) forget() {
 // a leaf a line, in base64.
 func erasuresFile(beside string) string { return beside + ".erasures" }
 
-// noteErasures keeps the erasures of a commit beside the key file.
-func (s *Store) noteErasures(leaves [][]byte) error {
-	if s.beside == "" {
-		return nil
-	}
-	f, err := os.OpenFile(erasuresFile(s.beside), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
-	if err != nil {
-		return err
-	}
-	for _, leaf := range leaves {
-		if _, err := f.WriteString(base64.StdEncoding.EncodeToString(leaf) + "\n"); err != nil {
-			f.Close()
-			return err
-		}
-	}
-	return errors.Join(f.Sync(), f.Close())
-}
-
-// completeErasures adds to the list what a crash kept from it.
+// completeErasures adds to the list what it lacks: erasures, and with them what a lost history would be needed for to show
+// that a coordinator signed them.
 func (s *Store) completeErasures(ctx context.Context) error {
 	if s.beside == "" {
 		return nil
@@ -102,10 +86,20 @@ func (s *Store) completeErasures(ctx context.Context) error {
 	if err != nil || len(missing) == 0 {
 		return err
 	}
-	return s.noteErasures(missing)
+	f, err := os.OpenFile(erasuresFile(s.beside), os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
+	if err != nil {
+		return err
+	}
+	for _, leaf := range missing {
+		if _, err := f.WriteString(base64.StdEncoding.EncodeToString(leaf) + "\n"); err != nil {
+			f.Close()
+			return err
+		}
+	}
+	return errors.Join(f.Sync(), f.Close())
 }
 
-// readErasures reads what noteErasures wrote; lines that are no erasures are passed over.
+// readErasures reads what completeErasures wrote; what is no base64 is passed over.
 func readErasures(beside string) ([][]byte, error) {
 	if beside == "" {
 		return nil, nil
@@ -126,87 +120,107 @@ func readErasures(beside string) ([][]byte, error) {
 	return all, nil
 }
 
-// erasuresOf are the leaves of all erasures of a database.
+// erasuresOf are the leaves of all erasures of a database, and of what gave the coordinators their keys and roles, if there
+// is any erasure. In order.
 func erasuresOf(q querier) ([][]byte, error) {
-	return collect(q, func(r *sql.Rows) (b []byte, err error) { return b, r.Scan(&b) },
-		`SELECT e.leaf FROM entries e JOIN entry_index i ON i.idx = e.idx WHERE i.type = $1 ORDER BY e.idx`, string(ledger.Erased))
+	leaf := func(r *sql.Rows) (b []byte, err error) { return b, r.Scan(&b) }
+	erasures, err := collect(q, leaf, `SELECT e.leaf FROM entries e JOIN entry_index i ON i.idx = e.idx WHERE i.type IN ($1, $2) ORDER BY e.idx`,
+		string(ledger.Erased), string(ledger.ErasedAgain))
+	if err != nil || len(erasures) == 0 {
+		return nil, err
+	}
+	authority, err := collect(q, leaf, `
+		SELECT e.leaf FROM entries e JOIN entry_index i ON i.idx = e.idx
+		WHERE i.type = $1 AND i.subject IN (SELECT person_id FROM roles WHERE role = 'coordinator')
+			OR i.type = $2 AND i.id IN (SELECT entry_id FROM roles WHERE role = 'coordinator')
+		ORDER BY e.idx`, string(ledger.KeyAdded), string(ledger.RoleGranted))
+	return append(authority, erasures...), err
 }
 
-// replayErasures makes erasures again that this database, put back from a copy, does not know of. Those that cannot be
-// made again are returned by person: nobody here is erased by them.
+// replayErasures makes erasures again that this database, put back from a copy, does not know of. Those whose signer is not
+// shown to have been a coordinator are returned by person: nobody here is erased by them.
 func (s *Store) replayErasures(ctx context.Context, leaves [][]byte) (failed []string, err error) {
+	var erasures []*ledger.Parsed
+	var others [][]byte // of the history in which they were made
 	for _, leaf := range leaves {
 		p, err := ledger.Parse(leaf)
-		if err != nil || p.Body.Type != ledger.Erased {
-			continue
-		}
-		var known, there int
-		err = s.read(ctx, func(q querier) error {
-			if err := q.row(`SELECT COUNT(*) FROM people WHERE id = $1`, p.Body.Subject).Scan(&known); err != nil {
-				return err
-			}
-			gone, err := (&sqlFacts{q: q}).Erased(p.Body.Subject)
-			if gone {
-				there = 1
-			}
-			return err
-		})
 		if err != nil {
-			return failed, err
-		}
-		if known == 0 || there > 0 {
 			continue
 		}
-		_, err = s.append(ctx, &ledger.Submission{Body: p.Body, Signatures: p.Signatures})
+		switch x := p.Payload.(type) {
+		case *ledger.ErasurePayload:
+			erasures = append(erasures, p)
+		case *ledger.ErasureReplayedPayload:
+			inner, more, err := x.Leaves()
+			if err != nil {
+				continue
+			}
+			if p, err := ledger.Parse(inner); err == nil {
+				erasures = append(erasures, p)
+			}
+			others = append(others, more...)
+		default:
+			others = append(others, leaf)
+		}
+	}
+	for _, e := range erasures {
+		again, err := s.erasureAgain(ctx, e, others)
 		var broken *ledger.RuleError
 		switch {
 		case errors.As(err, &broken):
-			failed = append(failed, p.Body.Subject)
+			failed = append(failed, e.Body.Subject)
 		case err != nil:
 			return failed, err
+		case again != nil:
+			if _, err := s.append(ctx, again); err != nil {
+				return failed, err
+			}
 		}
 	}
 	return failed, nil
 }
 
-// LastEntries say when the last entry about a person or by them was recorded.
-func (s *Store) LastEntries(ctx context.Context) (map[string]time.Time, error) {
-	all := map[string]time.Time{}
+// erasureAgain is the entry by which an erasure is made again; nil if nobody here would be erased by it.
+func (s *Store) erasureAgain(ctx context.Context, e *ledger.Parsed, others [][]byte) (*ledger.Submission, error) {
+	var payload *ledger.ErasureReplayedPayload
+	var zone string
 	err := s.read(ctx, func(q querier) error {
-		_, err := collect(q, func(r *sql.Rows) (struct{}, error) {
-			var person string
-			var at int64
-			err := r.Scan(&person, &at)
-			if t := ms(at); t.After(all[person]) {
-				all[person] = t
-			}
-			return struct{}{}, err
-		}, `
-			SELECT subject, MAX(recorded_at) FROM entry_index WHERE subject <> '' GROUP BY subject
-			UNION ALL SELECT actor, MAX(recorded_at) FROM entry_index GROUP BY actor`)
-		return err
-	})
-	return all, err
-}
-
-// Matters are what is not settled yet about a person.
-type Matters struct {
-	Disputes int // of entries about the person, or by the person
-	Cases    int // cars that came back, whose finding is still to be made
-}
-
-// OpenMatters counts them.
-func (s *Store) OpenMatters(ctx context.Context, person string) (m Matters, err error) {
-	err = s.read(ctx, func(q querier) error {
-		err := q.row(`
-			SELECT COUNT(*) FROM cases
-			WHERE closed_by = '' AND (person_id = $1 OR entry_id IN (SELECT entry_id FROM case_people WHERE person_id = $1))`, person).Scan(&m.Cases)
+		facts := &sqlFacts{q: q}
+		known, err := facts.Person(e.Body.Subject)
+		if err != nil || !known {
+			return err
+		}
+		gone, err := facts.Erased(e.Body.Subject)
+		if err != nil || gone {
+			return err
+		}
+		leaf, err := e.Leaf()
 		if err != nil {
 			return err
 		}
-		return q.row(`
-			SELECT COUNT(*) FROM disputes d JOIN entry_index i ON i.id = d.disputed
-			WHERE d.settled_by = '' AND (i.subject = $1 OR i.actor = $1 OR d.disputed_by = $1)`, person).Scan(&m.Disputes)
+		if err := q.row(`SELECT zone FROM founding`).Scan(&zone); err != nil {
+			return err
+		}
+		payload, err = ledger.ReplayErasure(facts, leaf, others)
+		return err
 	})
-	return m, err
+	if err != nil || payload == nil {
+		return nil, err
+	}
+	return ledger.NewSubmission(s.random, ledger.Head{Type: ledger.ErasedAgain, At: s.now().UnixMilli(), Zone: zone, Actor: ledger.KeyHolder, Subject: e.Body.Subject},
+		*payload, e.Body.Subject, nil, nil)
+}
+
+// Keeping says how long each kind of a person's records must be kept, dates in a zone, and what stands against erasing
+// them today.
+func (s *Store) Keeping(ctx context.Context, person, today, zone string) (keeping []ledger.Keeping, against []*ledger.RuleError, err error) {
+	err = s.read(ctx, func(q querier) error {
+		facts := &sqlFacts{q: q}
+		if keeping, err = ledger.KeepingOf(facts, person, zone); err != nil {
+			return err
+		}
+		against, err = ledger.AgainstErasure(facts, person, today, keeping)
+		return err
+	})
+	return keeping, against, err
 }

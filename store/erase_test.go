@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -203,6 +204,163 @@ func TestErasureIsReplayed(t *testing.T) {
 			w.Append(w.SignOff(w.Supervisors[0], w.Apprentices[1], w.Tasks[0], nil))
 			mustVerify(t, w.Options)
 		})
+	}
+}
+
+// What the copy does not know of whoever signed an erasure is in the way of nothing: a key changed since, a coordinator who
+// came since, a key ended in the copy's own later history. The list beside the key file holds what shows it; without that
+// nobody is erased, and it is said who must be.
+func TestErasureIsReplayedWhoeverSignedIt(t *testing.T) {
+	newKey := func(w *storetest.World, m *storetest.Member, by *ledger.Signer) {
+		id := w.ID()
+		signer, public, sealed, err := ledger.NewKey(w.Random, id, m.ID, m.Passphrase)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w.Append(w.Make(m.ID, ledger.KeyAdded, m.ID, ledger.KeyAddedPayload{Key: ledger.MarshalKey(id, public)}, nil, map[string][]byte{"sealed_key": sealed}, signer, by))
+		m.Signer = signer
+	}
+	endKey := func(w *storetest.World, m *storetest.Member) {
+		w.Clock.Add(time.Hour)
+		w.Append(w.Make(m.ID, ledger.KeyEnded, m.ID, ledger.KeyEndedPayload{Key: m.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, nil, nil))
+		w.Clock.Add(time.Hour)
+	}
+	for name, c := range map[string]struct {
+		since func(w *storetest.World) // after the copy, before the erasure
+		after func(w *storetest.World) // after the erasure
+		elsewhere,
+		unlisted bool
+		want int64 // leaves that come along
+	}{
+		"by a key added since": {since: func(w *storetest.World) { newKey(w, w.Coordinators[0], w.Coordinators[1].Signer) }, want: 1},
+		"by a key changed twice since": {since: func(w *storetest.World) {
+			boss := w.Coordinators[0]
+			old := *boss
+			newKey(w, boss, boss.Signer)
+			endKey(w, &old)
+			newKey(w, boss, boss.Signer)
+		}, want: 2},
+		"by somebody made a coordinator since": {since: func(w *storetest.World) {
+			boss, sam := w.Coordinators[0], w.Supervisors[0]
+			w.Append(w.Make(boss.ID, ledger.RoleGranted, sam.ID, ledger.RolePayload{Role: "coordinator", From: w.Today()}, nil, nil, boss.Signer))
+			w.Coordinators = []*storetest.Member{sam}
+		}, want: 1},
+		"the key ended after it":          {after: func(w *storetest.World) { endKey(w, w.Coordinators[0]) }},
+		"the key ended in the copy, used": {elsewhere: true},
+		"the list lacks what shows it":    {since: func(w *storetest.World) { newKey(w, w.Coordinators[0], w.Coordinators[1].Signer) }, unlisted: true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			w := beside(t)
+			pat, boss := w.Apprentices[0], w.Coordinators[0]
+			copied := filepath.Join(t.TempDir(), "copy.db")
+			if _, err := store.Backup(ctx, w.Options, copied, nil); err != nil {
+				t.Fatal(err)
+			}
+			if c.since != nil {
+				c.since(w)
+			}
+			w.Clock.Add(time.Minute)
+			erase(w, pat)
+			if c.after != nil {
+				c.after(w)
+			}
+			closed(w)
+			o := w.Options
+			if c.elsewhere { // where the list is not, somebody works on with the copy
+				o.Database, o.Beside = copied, ""
+				s, err := store.Open(ctx, o)
+				if err != nil {
+					t.Fatal(err)
+				}
+				w.Clock.Add(time.Hour)
+				if _, err := s.Append(ctx, w.Make(boss.ID, ledger.KeyEnded, boss.ID, ledger.KeyEndedPayload{Key: boss.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, nil, nil)); err != nil {
+					t.Fatal(err)
+				}
+				s.Close()
+				w.Clock.Add(time.Hour)
+			}
+			if c.unlisted {
+				list := strings.Fields(string(readFile(t, w.Options.Beside+".erasures")))
+				if err := os.WriteFile(w.Options.Beside+".erasures", []byte(list[len(list)-1]+"\n"), 0o600); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.Remove(w.Options.Database); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if _, err := store.Restore(ctx, copied, w.Options, true, nil); err != nil {
+				t.Fatal(err)
+			}
+			reopen(w)
+			p, err := w.Store.Person(ctx, pat.ID)
+			if c.unlisted {
+				if err != nil || p.Erased || !slices.Equal(w.Store.NotErased(), []string{pat.ID}) {
+					t.Errorf("%+v, %v, not erased: %v", p, err, w.Store.NotErased())
+				}
+				mustVerify(t, w.Options)
+				return
+			}
+			if err != nil || !p.Erased || len(w.Store.NotErased()) > 0 || w.Store.Refusal() != nil {
+				t.Fatalf("%+v, %v, not erased: %v, refusal %v", p, err, w.Store.NotErased(), w.Store.Refusal())
+			}
+			list, err := w.Store.Entries(ctx, store.EntryFilter{Types: []ledger.Type{ledger.ErasedAgain}, Limit: 10})
+			if err != nil || len(list) != 1 {
+				t.Fatal(len(list), err)
+			}
+			said, err := ledger.PayloadOf[ledger.ErasureReplayedPayload](list[0].Entry.Body)
+			if err != nil || int64(len(said.Authority)) != c.want {
+				t.Errorf("%d leaves come along, want %d, %v", len(said.Authority), c.want, err)
+			}
+			mustVerify(t, w.Options)
+			if v, err := store.Rebuild(ctx, w.Options, false, nil); err != nil || !v.OK {
+				t.Errorf("%+v, %v", v, err)
+			}
+			closed(w)
+			// The same copy once more: the list now leads from the one history to the other.
+			if _, err := store.Restore(ctx, copied, w.Options, true, nil); err != nil {
+				t.Fatal(err)
+			}
+			reopen(w)
+			if p, err := w.Store.Person(ctx, pat.ID); err != nil || !p.Erased || len(w.Store.NotErased()) > 0 {
+				t.Errorf("again: %+v, %v", p, err)
+			}
+			mustVerify(t, w.Options)
+		})
+	}
+}
+
+// Verify names an erasure entry that broke the rules, whoever put it there and signed it.
+func TestAnErasureTooSoonIsNamed(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	w.Clock.Set(time.UnixMilli(ledger.RetentionJudged).Add(24 * time.Hour))
+	boss, pat := w.Coordinators[0], w.Apprentices[0]
+	w.Append(w.SignOff(w.Supervisors[0], pat, w.Tasks[0], nil))
+	keeping, against, err := w.Store.Keeping(ctx, pat.ID, w.Today(), storetest.Zone)
+	if err != nil || len(against) < 3 {
+		t.Fatal(against, err)
+	}
+	for name, p := range map[string]ledger.ErasurePayload{"without its date": {}, "with its date": {KeptUntil: ledger.KeptUntil(keeping)}, "with another": {KeptUntil: "2026-01-31"}} {
+		sub := w.Make(boss.ID, ledger.Erased, pat.ID, p, nil, nil, boss.Signer)
+		var broken *ledger.RuleError
+		if _, err := w.Store.Append(ctx, sub); !errors.As(err, &broken) || broken.Code != ledger.EraseRole {
+			t.Errorf("%s: %v", name, err)
+		}
+		o := w.Options
+		o.Database = filepath.Join(t.TempDir(), "forged.db")
+		if _, err := store.Backup(ctx, w.Options, o.Database, nil); err != nil {
+			t.Fatal(err)
+		}
+		leaf, err := sub.Leaf(w.Clock.Now().UnixMilli())
+		if err != nil {
+			t.Fatal(err)
+		}
+		db := raw(t, o.Database)
+		mustExec(t, db, `INSERT INTO entries (idx, id, leaf) SELECT MAX(idx) + 1, ?, ? FROM entries`, sub.Body.ID, leaf)
+		db.Close()
+		v, err := store.Verify(ctx, o, false, nil)
+		if err != nil || v.OK || v.FirstProblem.Index != v.Entries || !strings.Contains(v.FirstProblem.What, ledger.EraseRole) {
+			t.Errorf("%s: %+v, %v", name, v.FirstProblem, err)
+		}
 	}
 }
 
@@ -458,14 +616,19 @@ func TestOpenMatters(t *testing.T) {
 	w.FullHistory()
 	for _, c := range []struct {
 		member *storetest.Member
-		want   store.Matters
-	}{{w.Apprentices[0], store.Matters{Disputes: 1}}, {w.Apprentices[1], store.Matters{Cases: 1}}, {w.Apprentices[3], store.Matters{}}} {
-		if m, err := w.Store.OpenMatters(ctx, c.member.ID); err != nil || m != c.want {
-			t.Errorf("%s: %+v, %v", c.member.Name, m, err)
+		want   []string
+	}{
+		{w.Apprentices[0], []string{ledger.EraseRole, ledger.EraseAgreement, ledger.EraseDispute}},
+		{w.Apprentices[1], []string{ledger.EraseRole, ledger.EraseAgreement, ledger.EraseCase}},
+		{w.Apprentices[3], nil},
+	} {
+		keeping, against, err := w.Store.Keeping(ctx, c.member.ID, w.Today(), storetest.Zone)
+		var got []string
+		for _, a := range against {
+			got = append(got, a.Code)
 		}
-	}
-	last, err := w.Store.LastEntries(ctx)
-	if err != nil || len(last) < 9 || last[w.Apprentices[0].ID].Before(storetest.Start) {
-		t.Errorf("%v, %v", last, err)
+		if err != nil || !slices.Equal(got, c.want) || len(keeping) == 0 {
+			t.Errorf("%s: %v, %v", c.member.Name, got, err)
+		}
 	}
 }

@@ -58,8 +58,8 @@ func (t *tx) appended(p *ledger.Parsed, index int64, leaf []byte) {
 		t.leavesFrom = index
 	}
 	t.leaves = append(t.leaves, ledger.LeafHash(leaf))
-	if p.Body.Type == ledger.Erased {
-		t.erasures = append(t.erasures, leaf)
+	if ledger.Erases(p.Body.Type) {
+		t.erasures++
 	}
 	t.end = &tail{next: index + 1, last: p.RecordedAt}
 	if !keeps(p.Body.Type) {

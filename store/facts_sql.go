@@ -4,6 +4,7 @@ import (
 	"database/sql"
 	"errors"
 
+	"brakewright/readiness"
 	"brakewright/store/ledger"
 )
 
@@ -26,6 +27,60 @@ func (f *sqlFacts) BackdatingDays() (int, error) {
 		return ledger.DefaultBackdatingDays, nil
 	}
 	return n, err
+}
+
+// KeptYears reads the edition in use: an erasure asks it, and that is seldom.
+func (f *sqlFacts) KeptYears(kind readiness.RecordKind) (int, error) {
+	var edition string
+	err := f.q.row(`SELECT edition FROM adoptions ORDER BY idx DESC LIMIT 1`).Scan(&edition)
+	if errors.Is(err, sql.ErrNoRows) {
+		return ledger.DefaultRetentionYears, nil
+	}
+	if err != nil {
+		return 0, err
+	}
+	p, err := rulesPolicyOf(edition, func(hash string) ([]byte, error) { return contentOf(f.q, hash) })
+	return p.keptYears(kind), err
+}
+
+func (f *sqlFacts) LastRecords(person string) (map[readiness.RecordKind]int64, error) {
+	all := map[readiness.RecordKind]int64{}
+	_, err := collect(f.q, func(r *sql.Rows) (struct{}, error) {
+		var typ string
+		var at int64
+		if err := r.Scan(&typ, &at); err != nil {
+			return struct{}{}, err
+		}
+		k, _ := ledger.KindOf(ledger.Type(typ))
+		all[k.Record] = max(all[k.Record], at)
+		return struct{}{}, nil
+	}, `
+		SELECT type, MAX(recorded_at) FROM entry_index WHERE subject = $1 GROUP BY type
+		UNION ALL SELECT type, MAX(recorded_at) FROM entry_index WHERE actor = $2 GROUP BY type`, person, person)
+	return all, err
+}
+
+func (f *sqlFacts) Agreements(person string) ([]ledger.BegunFact, error) {
+	return collect(f.q, func(r *sql.Rows) (ledger.BegunFact, error) {
+		x := ledger.BegunFact{Type: ledger.AgreementMade, Person: person}
+		var endedBy string
+		err := r.Scan(&x.From, &x.Until, &endedBy)
+		x.Ended = endedBy != ""
+		return x, err
+	}, `SELECT from_date, until_date, ended_by FROM agreements WHERE person_id = $1 ORDER BY idx`, person)
+}
+
+func (f *sqlFacts) OpenMatters(person string) (m ledger.Matters, err error) {
+	err = f.q.row(`
+		SELECT COUNT(*) FROM cases
+		WHERE closed_by = '' AND (person_id = $1 OR entry_id IN (SELECT entry_id FROM case_people WHERE person_id = $1))`, person).Scan(&m.Cases)
+	if err != nil {
+		return m, err
+	}
+	err = f.q.row(`
+		SELECT COUNT(*) FROM disputes d JOIN entry_index i ON i.id = d.disputed
+		WHERE d.settled_by = '' AND (i.subject = $1 OR i.actor = $1 OR d.disputed_by = $1)`, person).Scan(&m.Disputes)
+	return m, err
 }
 
 func (f *sqlFacts) exists(query string, args ...any) (bool, error) {
@@ -107,8 +162,8 @@ func (f *sqlFacts) Begun(entry string) (*ledger.BegunFact, error) {
 
 func (f *sqlFacts) Key(id string) (*ledger.KeyFact, error) {
 	var x ledger.KeyFact
-	err := f.q.row(`SELECT id, person_id, alg, public, added_at, ended_at FROM signing_keys WHERE id = $1`, id).
-		Scan(&x.ID, &x.Person, &x.Alg, &x.Public, &x.AddedAt, &x.EndedAt)
+	err := f.q.row(`SELECT id, person_id, alg, public, rp_id, origin, added_at, ended_at FROM signing_keys WHERE id = $1`, id).
+		Scan(&x.ID, &x.Person, &x.Alg, &x.Public, &x.RPID, &x.Origin, &x.AddedAt, &x.EndedAt)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, nil
 	}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 )
 
 // tempBeside makes an empty file in the same folder, so that a rename later is one step, and returns its name.
@@ -17,6 +18,27 @@ func tempBeside(path, suffix string) (string, error) {
 		return "", err
 	}
 	return f.Name(), f.Close()
+}
+
+// tempDatabase is tempBeside for a database in the making. What an earlier one left behind that was killed is removed: it is
+// whole nowhere and may hold what has been erased since. One that is being made at this moment loses its file and says so; what
+// stands under the name itself is never touched.
+func tempDatabase(path, suffix string) (string, error) {
+	prefix := "." + filepath.Base(path) + suffix + "-"
+	list, err := os.ReadDir(filepath.Dir(path))
+	if err != nil {
+		return "", err
+	}
+	for _, f := range list {
+		rest, ours := strings.CutPrefix(f.Name(), prefix)
+		number, engine, _ := strings.Cut(rest, "-")
+		if ours && f.Type().IsRegular() && number != "" && strings.Trim(number, "0123456789") == "" && slices.Contains([]string{"", "wal", "shm", "journal"}, engine) {
+			if err := os.Remove(filepath.Join(filepath.Dir(path), f.Name())); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return "", err
+			}
+		}
+	}
+	return tempBeside(path, suffix)
 }
 
 // removeDatabase removes a file and what the engine keeps beside it.

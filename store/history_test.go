@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -9,6 +10,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
 	"brakewright/store/storetest"
@@ -17,17 +19,19 @@ import (
 // chance is a random history on its way: the store, and beside it the same ledger replayed in memory.
 type chance struct {
 	*rapid.T
-	w       *storetest.World
-	state   *ledger.State
-	members []*storetest.Member
-	signers []*ledger.Signer
-	entries []string // ids
-	jobs    []string
-	sites   []string
-	cohorts []string
-	last    int64 // recorded_at of the last entry
-	rng     *rand.Rand
-	windows map[string]int // days, by programme edition
+	w         *storetest.World
+	state     *ledger.State
+	members   []*storetest.Member
+	newcomers []*storetest.Member // of the history itself
+	signers   []*ledger.Signer
+	entries   []string // ids
+	jobs      []string
+	sites     []string
+	cohorts   []string
+	last      int64 // recorded_at of the last entry
+	rng       *rand.Rand
+	windows   map[string]int // days, by programme edition
+	years     map[string]map[readiness.RecordKind]int
 }
 
 // between is uniform: rapid's own numbers lean to the small ones, and would make few kinds of entries.
@@ -128,8 +132,15 @@ func (c *chance) submission() *ledger.Submission {
 	case ledger.ProgrammeAdopted:
 		actor = any("coordinator")
 		days := c.between(0, 20)
-		p := storetest.Programme(map[string]string{"programme.yaml": fmt.Sprintf("policy:\n  backdating_days: %d\n", days)})
+		years := c.between(0, 1)
+		p := storetest.Programme(map[string]string{"programme.yaml": fmt.Sprintf("policy:\n  backdating_days: %d\n  retention_years: %d\n  retention: {account: 0, training: %d}\n", days, years, 1-years)})
 		c.windows[p.Edition] = days
+		c.years[p.Edition] = map[readiness.RecordKind]int{readiness.AccountRecord: 0, readiness.TrainingRecord: 1 - years}
+		for _, kind := range readiness.RecordKinds {
+			if _, said := c.years[p.Edition][kind]; !said {
+				c.years[p.Edition][kind] = years
+			}
+		}
 		content["programme"] = p.List
 		for _, b := range p.Files {
 			files[ledger.Hash(b)] = b
@@ -360,7 +371,39 @@ func (c *chance) submission() *ledger.Submission {
 		if !c.flip("erase", 3) { // seldom, or soon nobody is left
 			return nil
 		}
-		actor, payload = any("coordinator"), ledger.ErasurePayload{}
+		p := ledger.ErasurePayload{}
+		if !c.flip("as before retention was judged", 3) {
+			if c.flip("a newcomer", 2) && len(c.newcomers) > 0 {
+				subject = pick(c, "newcomer", c.newcomers)
+			}
+			keeping, err := ledger.KeepingOf(c.state, subject.ID, storetest.Zone)
+			if err != nil {
+				c.Fatal(err)
+			}
+			if p.KeptUntil = ledger.KeptUntil(keeping); p.KeptUntil != "" && c.flip("another date", 8) {
+				p.KeptUntil = c.date()
+			}
+		}
+		actor, payload = any("coordinator"), p
+	case ledger.ErasedAgain:
+		if !c.flip("erase", 3) {
+			return nil
+		}
+		h := ledger.Head{Type: ledger.Erased, Zone: storetest.Zone, At: w.Clock.Now().UnixMilli(), Actor: any("coordinator").ID, Subject: subject.ID}
+		lost, err := ledger.NewSubmission(w.Random, h, ledger.ErasurePayload{}, subject.ID, nil, nil)
+		if err != nil {
+			c.Fatal(err)
+		}
+		lostKind, _ := ledger.KindOf(ledger.Erased)
+		c.sign(lost, lostKind, h.Actor)
+		leaf, err := lost.Leaf(w.Clock.Now().UnixMilli())
+		if err != nil {
+			c.Fatal(err)
+		}
+		payload = ledger.ErasureReplayedPayload{Erasure: base64.StdEncoding.EncodeToString(leaf), Authority: []string{}}
+		if !c.flip("by a person", 5) {
+			actor = &storetest.Member{ID: ledger.KeyHolder}
+		}
 	case ledger.PutBack:
 		payload = ledger.PutBackPayload{KnownSize: 7, KnownRoot: ledger.EmptyRoot.String()}
 		if !c.flip("by a person", 3) {
@@ -482,7 +525,8 @@ func (c *chance) took(p *ledger.Parsed, sub *ledger.Submission) {
 		c.jobs = append(c.jobs, x.Job)
 	case *ledger.PersonPayload:
 		if p.Body.Type == ledger.PersonAdded {
-			c.members = append(c.members, &storetest.Member{ID: p.Body.Subject})
+			m := &storetest.Member{ID: p.Body.Subject}
+			c.members, c.newcomers = append(c.members, m), append(c.newcomers, m)
 		}
 	case *ledger.KeyAddedPayload:
 		if k, err := ledger.Unseal(sub.Content["sealed_key"], p.Body.Subject, "p"); err == nil {
@@ -516,7 +560,13 @@ func TestRandomHistories(t *testing.T) {
 				c.signers = append(c.signers, m.Signer)
 			}
 		}
-		c.windows = map[string]int{} // the first programme has the default
+		c.windows, c.years = map[string]int{}, map[string]map[readiness.RecordKind]int{} // the first programme has the default
+		c.state.Retention = func(edition string, kind readiness.RecordKind) int {
+			if years, ok := c.years[edition]; ok {
+				return years[kind]
+			}
+			return ledger.DefaultRetentionYears
+		}
 		c.state.Backdating = func(edition string) int {
 			if days, ok := c.windows[edition]; ok {
 				return days

@@ -26,8 +26,9 @@ type Person struct {
 	Cohorts         []Membership
 	Agreements      []Agreement
 	Leaves          []Leave
-	Key             *Key // the current signing key, nil if none
-	KeyWaiting      bool // a key waits for a coordinator's signature
+	Key             *Key   // the current signing key under a passphrase, nil if none
+	Passkeys        []*Key // passkeys in force
+	KeyWaiting      bool   // a key waits for a coordinator's signature
 	HasPassword     bool
 	Erased          bool // everything personal was destroyed; Name and Login are empty
 	AddedAt         time.Time
@@ -69,7 +70,12 @@ type Key struct {
 	AddedAt         time.Time
 	EndedAt         time.Time // zero while in force
 	Why             string    // changed, lost, compromised
+	Origin          string    // of a passkey: the site that it was made at, "" for a key under a passphrase
+	Credential      string    // the name by which its device knows it, base64
 }
+
+// CanSign says whether somebody has a key in force.
+func (p *Person) CanSign() bool { return p.Key != nil || len(p.Passkeys) > 0 }
 
 // Site is a workshop.
 type Site struct{ ID, Name, Zone string }

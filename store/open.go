@@ -223,7 +223,7 @@ func create(ctx context.Context, o Options, f Founding) (*Store, error) {
 		return nil, fmt.Errorf("database %s: %w; choose another name", o.Database, ErrExists)
 	}
 	// It grows under another name, so that a half-founded database never stands where a whole one is looked for.
-	temp, err := tempBeside(o.Database, ".founding")
+	temp, err := tempDatabase(o.Database, ".founding")
 	if err != nil {
 		return nil, fmt.Errorf("create database %s: %w", o.Database, err)
 	}

@@ -325,7 +325,7 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 	if err != nil {
 		return err
 	}
-	// The current key is the newest that has not ended.
+	// The current key is the newest that has not ended; passkeys stand beside it.
 	err = each(q, byID, id, keyColumns+` WHERE k.ended_at = 0`, `k.person_id`, ` ORDER BY k.idx`,
 		func(r *sql.Rows, person *string) (func(*Person), error) {
 			x, err := scanKey(r)
@@ -333,6 +333,9 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 				return nil, err
 			}
 			*person = x.Person
+			if ledger.IsPasskey(x.Alg) {
+				return func(p *Person) { p.Passkeys = append(p.Passkeys, x) }, nil
+			}
 			return func(p *Person) { p.Key = x }, nil
 		})
 	if err != nil {
@@ -345,13 +348,13 @@ func (s *Store) loadBelongings(q querier, id string, byID map[string]*Person) er
 }
 
 const keyColumns = `
-	SELECT k.id, k.person_id, k.alg, k.public, COALESCE(c.bytes, x''), k.added_at, k.ended_at, k.ended_why
+	SELECT k.id, k.person_id, k.alg, k.public, COALESCE(c.bytes, x''), k.added_at, k.ended_at, k.ended_why, k.origin, k.credential
 	FROM signing_keys k LEFT JOIN contents c ON c.hash = k.sealed`
 
 func scanKey(r interface{ Scan(...any) error }) (*Key, error) {
 	var k Key
 	var added, ended int64
-	err := r.Scan(&k.ID, &k.Person, &k.Alg, &k.Public, &k.Sealed, &added, &ended, &k.Why)
+	err := r.Scan(&k.ID, &k.Person, &k.Alg, &k.Public, &k.Sealed, &added, &ended, &k.Why, &k.Origin, &k.Credential)
 	k.AddedAt, k.EndedAt = ms(added), ms(ended)
 	if len(k.Sealed) == 0 {
 		k.Sealed = nil

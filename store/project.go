@@ -9,7 +9,7 @@ import (
 
 // projectionVersion says what the projection tables hold. Raise it when the code below or in project_*.go changes what
 // it writes: Open then makes them anew.
-const projectionVersion = "2"
+const projectionVersion = "3"
 
 // projectionTables are all tables that follow from the ledger alone, with the columns of their key. Rebuild empties and
 // fills exactly these, and Verify compares them row by row.
@@ -133,7 +133,7 @@ func project(t *tx, content func(string) ([]byte, error), index int64, e *ledger
 	case *ledger.CountersignedPayload, *ledger.ReplyPayload, *ledger.StandDownReviewPayload: // words_on says all
 	case *ledger.AssignedPayload:
 		err = p.assigned(x)
-	case *ledger.ErasurePayload:
+	case *ledger.ErasurePayload, *ledger.ErasureReplayedPayload:
 		err = p.erasure()
 	case *ledger.PutBackPayload: // the entry itself is all there is of it
 	default:

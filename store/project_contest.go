@@ -189,16 +189,44 @@ func (p *projection) dispute(x *ledger.DisputePayload) error {
 	return p.andAnswers(x.Disputes, readiness.Record{Type: "dispute", Disputes: answersID(x.Disputes)})
 }
 
+// settledOn is the date of a settlement: its own, but no earlier than that of the dispute that it closes, which may have
+// been written in a zone further east.
+func (p *projection) settledOn(entry string) (string, error) {
+	date, err := p.body.Date()
+	if err != nil {
+		return "", err
+	}
+	open, err := collect(p.t, func(r *sql.Rows) (b string, err error) { return b, r.Scan(&b) },
+		`SELECT e.record FROM disputes d JOIN evidence e ON e.idx = d.idx WHERE d.disputed = $1 AND d.settled_by = '' AND e.type = 'dispute'`, entry)
+	if err != nil {
+		return "", err
+	}
+	for _, b := range open {
+		var r readiness.Record
+		if err := json.Unmarshal([]byte(b), &r); err != nil {
+			return "", err
+		}
+		if r.Disputes == entry {
+			date = max(date, r.Date)
+		}
+	}
+	return date, nil
+}
+
 // settlement closes what is open on an entry. Of corrections that contradict each other, those that do not stand fall.
 func (p *projection) settlement(x *ledger.SettlementPayload) error {
-	err := p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, x.Disputes)
+	date, err := p.settledOn(x.Disputes)
 	if err != nil {
 		return err
 	}
-	if err := p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld}); err != nil {
+	err = p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, x.Disputes)
+	if err != nil {
 		return err
 	}
-	if err := p.andAnswers(x.Disputes, readiness.Record{Type: "settlement", Disputes: answersID(x.Disputes), Upheld: x.Upheld}); err != nil {
+	if err := p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld, Date: date}); err != nil {
+		return err
+	}
+	if err := p.andAnswers(x.Disputes, readiness.Record{Type: "settlement", Disputes: answersID(x.Disputes), Upheld: x.Upheld, Date: date}); err != nil {
 		return err
 	}
 	if x.Upheld {

@@ -120,7 +120,7 @@ func answerResults(questions []ledger.QuestionDone) []readiness.AnswerResult {
 func jobRecord(x *ledger.SignOffPayload, supervisor string) readiness.Record {
 	r := readiness.Record{
 		Type: "job", Task: x.Task, Supervisor: supervisor, Difficulty: x.Difficulty, Vehicle: x.Vehicle, Layout: x.Layout,
-		Outcome: x.Outcome, NearMiss: x.NearMiss,
+		Outcome: x.Outcome, NearMiss: x.NearMiss, Kept: x.Kept,
 	}
 	for _, s := range x.Steps {
 		r.Steps = append(r.Steps, readiness.StepResult{Step: s.Step, Result: s.Result, CriticalError: s.CriticalError, Bulk: s.Bulk})
@@ -143,7 +143,7 @@ func (p *projection) unwatchedJob(x *ledger.UnwatchedJobPayload) error {
 }
 
 func (p *projection) spotCheck(x *ledger.SpotCheckPayload) error {
-	return p.record(0, readiness.Record{Type: "spot_check", Task: x.Task, Supervisor: p.body.Actor, Finding: x.Finding})
+	return p.record(0, readiness.Record{Type: "spot_check", Task: x.Task, Supervisor: p.body.Actor, Finding: x.Finding, Kept: x.Kept})
 }
 
 func (p *projection) caseOpened(x *ledger.CaseOpenedPayload) error {
@@ -165,7 +165,7 @@ func (p *projection) returned(x *ledger.ReturnPayload) error {
 	if err := p.run(`UPDATE cases SET closed_by = $1 WHERE entry_id = $2 AND closed_by = ''`, p.body.ID, x.Case); err != nil {
 		return err
 	}
-	return p.record(0, readiness.Record{Type: "return", Task: x.Task, Finding: x.Finding})
+	return p.record(0, readiness.Record{Type: "return", Task: x.Task, Finding: x.Finding, Kept: x.Kept})
 }
 
 // clearanceLimits is the JSON of a clearance's limits.

@@ -110,8 +110,9 @@ func (p *projection) key(k ledger.KeyPayload, sealed string) error {
 		return err
 	}
 	return p.run(`
-		INSERT INTO signing_keys (id, idx, person_id, alg, public, sealed, added_at, ended_at, ended_why) VALUES ($1, $2, $3, $4, $5, $6, $7, 0, '')`,
-		k.Key, p.index, p.body.Subject, k.Alg, public, sealed, p.RecordedAt)
+		INSERT INTO signing_keys (id, idx, person_id, alg, public, sealed, added_at, ended_at, ended_why, rp_id, origin, credential)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, 0, '', $8, $9, $10)`,
+		k.Key, p.index, p.body.Subject, k.Alg, public, sealed, p.RecordedAt, k.RPID, k.Origin, k.Credential)
 }
 
 func (p *projection) keyEnd(x *ledger.KeyEndedPayload) error {

@@ -7,6 +7,7 @@ import (
 
 	"go.yaml.in/yaml/v4"
 
+	"brakewright/readiness"
 	"brakewright/store/ledger"
 )
 
@@ -38,16 +39,31 @@ func parseProgrammeList(list []byte) ([]listedFile, error) {
 	return files, nil
 }
 
-// backdatingDays reads policy.backdating_days from an edition's programme.yaml, and nothing else of it: the rules of an
-// entry must not depend on whether a later program still understands the rest.
-func backdatingDays(edition string, content func(string) ([]byte, error)) (int, error) {
+// rulesPolicy is what the ledger's rules ask of a programme's policy.
+type rulesPolicy struct {
+	backdatingDays int
+	retentionYears int
+	retention      map[readiness.RecordKind]int
+}
+
+func (p rulesPolicy) keptYears(kind readiness.RecordKind) int {
+	if years, ok := p.retention[kind]; ok {
+		return years
+	}
+	return p.retentionYears
+}
+
+// rulesPolicyOf reads it from an edition's programme.yaml, and nothing else of it: the rules of an entry must not depend on
+// whether a later program still understands the rest.
+func rulesPolicyOf(edition string, content func(string) ([]byte, error)) (rulesPolicy, error) {
+	p := rulesPolicy{backdatingDays: ledger.DefaultBackdatingDays, retentionYears: ledger.DefaultRetentionYears}
 	list, err := content(edition)
 	if err != nil {
-		return 0, err
+		return p, err
 	}
 	files, err := parseProgrammeList(list)
 	if err != nil {
-		return 0, err
+		return p, err
 	}
 	for _, f := range files {
 		if f.path != "programme.yaml" {
@@ -55,28 +71,50 @@ func backdatingDays(edition string, content func(string) ([]byte, error)) (int, 
 		}
 		b, err := content(f.edition)
 		if err != nil {
-			return 0, err
+			return p, err
 		}
 		var y struct {
 			Policy struct {
-				BackdatingDays *int `yaml:"backdating_days"`
+				BackdatingDays yaml.Node `yaml:"backdating_days"`
+				RetentionYears yaml.Node `yaml:"retention_years"`
+				Retention      yaml.Node `yaml:"retention"`
 			} `yaml:"policy"`
 		}
-		if err := yaml.Unmarshal(b, &y); err == nil && y.Policy.BackdatingDays != nil && *y.Policy.BackdatingDays >= 0 {
-			return *y.Policy.BackdatingDays, nil
+		if yaml.Unmarshal(b, &y) != nil {
+			continue
+		}
+		number(&y.Policy.BackdatingDays, &p.backdatingDays)
+		number(&y.Policy.RetentionYears, &p.retentionYears)
+		var kinds map[readiness.RecordKind]yaml.Node
+		if y.Policy.Retention.Decode(&kinds) == nil {
+			p.retention = map[readiness.RecordKind]int{}
+			for kind, n := range kinds {
+				years := -1
+				if number(&n, &years); years >= 0 {
+					p.retention[kind] = years
+				}
+			}
 		}
 	}
-	return ledger.DefaultBackdatingDays, nil
+	return p, nil
+}
+
+// number takes a node that is a whole number, 0 or more; anything else leaves to as it is.
+func number(n *yaml.Node, to *int) {
+	var x *int
+	if n.Kind != 0 && n.Decode(&x) == nil && x != nil && *x >= 0 {
+		*to = *x
+	}
 }
 
 func (p *projection) programme(x *ledger.ProgrammePayload) error {
 	edition := x.Content["programme"]
-	days, err := backdatingDays(edition, p.content)
+	policy, err := rulesPolicyOf(edition, p.content)
 	if err != nil {
 		return err
 	}
 	return p.run(`INSERT INTO adoptions (entry_id, idx, edition, adopted_by, recorded_at, backdating_days) VALUES ($1, $2, $3, $4, $5, $6)`,
-		p.body.ID, p.index, edition, p.body.Actor, p.RecordedAt, days)
+		p.body.ID, p.index, edition, p.body.Actor, p.RecordedAt, policy.backdatingDays)
 }
 
 func (p *projection) parameters(x *ledger.ParametersPayload) error {

@@ -10,6 +10,7 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"brakewright/readiness"
 	"brakewright/store/ledger"
 )
 
@@ -49,13 +50,15 @@ func (r *replay) run(ctx context.Context) error {
 	verifier := newVerifier()
 	state := ledger.NewState()
 	var contentErr error
-	state.Backdating = func(edition string) int {
-		n, err := backdatingDays(edition, r.content)
+	policy := func(edition string) rulesPolicy {
+		p, err := rulesPolicyOf(edition, r.content)
 		if err != nil {
 			contentErr = err
 		}
-		return n
+		return p
 	}
+	state.Backdating = func(edition string) int { return policy(edition).backdatingDays }
+	state.Retention = func(edition string, kind readiness.RecordKind) int { return policy(edition).keptYears(kind) }
 	last := int64(0)
 	err := func() error {
 		for b := range batches {

@@ -18,7 +18,7 @@ import (
 	"brakewright/store/ledger"
 )
 
-// What Verify does not look at: drafts (jobs, taps, photos, open_tests, draft_answers, key_requests), log-in (sessions,
+// What Verify does not look at: drafts (jobs, taps, photos, open_tests, draft_answers, key_requests, signings), log-in (sessions,
 // login_codes), throttling (failures), the cache (verdict_cache) and bookkeeping (bookkeeping, goose_db_version).
 //
 // The tree and its signed head bind all entries together. Whoever has the key file can sign another head; and the newest
@@ -289,7 +289,7 @@ func (x *examiner) entries(ctx context.Context, what examination, made *tx) (sou
 				return err
 			}
 		}
-		if e.p.Body.Type == ledger.Erased {
+		if ledger.Erases(e.p.Body.Type) {
 			x.erased[e.p.Body.Subject] = true
 		}
 		if what.personal {

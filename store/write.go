@@ -27,7 +27,7 @@ type tx struct {
 	end        *tail
 	leaves     []tlog.Hash // of the entries appended so far, for the tree
 	leavesFrom int64       // index of the first of them
-	erasures   [][]byte    // leaves of the erasures among them
+	erasures   int         // how many of them are erasures
 }
 
 // tail is where the ledger ends.
@@ -177,7 +177,7 @@ func (s *Store) runBatch(live []*request) error {
 	}
 	t := &tx{sql: sqlTx, s: s}
 	for _, r := range live {
-		leaves, erasures := len(t.leaves), len(t.erasures)
+		leaves, erasures := len(t.leaves), t.erasures
 		if _, err := t.exec(`SAVEPOINT caller`); err != nil {
 			sqlTx.Rollback()
 			return explain(s.path, err)
@@ -186,7 +186,7 @@ func (s *Store) runBatch(live []*request) error {
 		if r.err != nil {
 			r.err = explain("", r.err)
 			t.forget()
-			t.leaves, t.erasures = t.leaves[:leaves], t.erasures[:erasures]
+			t.leaves, t.erasures = t.leaves[:leaves], erasures
 			if _, err := t.exec(`ROLLBACK TO caller`); err != nil {
 				// The engine rolled the whole transaction back already: disk full, an I/O fault.
 				sqlTx.Rollback()
@@ -215,9 +215,9 @@ func (s *Store) runBatch(live []*request) error {
 			k.offer(tree.note)
 		}
 	}
-	if len(t.erasures) > 0 {
+	if t.erasures > 0 {
 		s.afterErasure()
-		_ = s.noteErasures(t.erasures) // it is done and durable; what is missing on the list is added when the database is next opened
+		_ = s.completeErasures(context.Background()) // it is done and durable; what is missing on the list is added when the database is next opened
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"brakewright/curriculum"
 	"brakewright/readiness"
 	"brakewright/server/acts"
 	"brakewright/server/say"
@@ -36,6 +37,7 @@ type grounds struct {
 	evidence   []readiness.Record
 	policy     readiness.Policy
 	parameters readiness.Parameters
+	programme  *curriculum.Programme // of a database: titles for the words
 }
 
 func newAssess() *cobra.Command {
@@ -137,7 +139,7 @@ func (a *assessment) fromFiles(cmd *cobra.Command) (*grounds, error) {
 	if b, err = readFile(cmd.InOrStdin(), a.evidenceFile, "the evidence"); err != nil {
 		return nil, err
 	}
-	evidence, evidenceFaults := readiness.ReadEvidence(bytes.NewReader(b))
+	evidence, lines, evidenceFaults := readiness.ReadEvidenceLines(bytes.NewReader(b))
 	g.evidence = evidence
 	// All faults of all files at once.
 	bad := writeInputFaults(cmd.ErrOrStderr(), a.catalogueFile, catalogueFaults)
@@ -150,8 +152,26 @@ func (a *assessment) fromFiles(cmd *cobra.Command) (*grounds, error) {
 	if bad || err != nil {
 		return nil, errFindings
 	}
+	writeLoose(cmd.ErrOrStderr(), a.evidenceFile, readiness.Loose(g.catalogue, g.evidence, lines))
 	g.parameters, err = a.parameters(cmd, readiness.DefaultParameters())
 	return g, err
+}
+
+// writeLoose prints what evidence refers to without its being there; that stops nothing.
+func writeLoose(w io.Writer, file string, loose []readiness.InputError) {
+	for _, l := range loose {
+		place := fmt.Sprintf("%s:%d", file, l.Line)
+		l.Line = 0 // said already
+		more := ""
+		switch l.Args["more"] {
+		case "0":
+		case "1":
+			more = " So in one further place."
+		default:
+			more = " So in " + l.Args["more"] + " further places."
+		}
+		fmt.Fprintf(w, "%s: warning: %s. %s%s\n", place, say.InputFault(l), say.InputCure(l), more)
+	}
 }
 
 // writeInputFaults prints faults of a file, each with its place, cause and cure, and says whether there were any.
@@ -221,7 +241,7 @@ func (a *assessment) fromDatabase(cmd *cobra.Command) (*grounds, error) {
 	if err != nil {
 		return nil, err
 	}
-	g.policy = programme.Policy
+	g.policy, g.programme = programme.Policy, programme
 	if g.parameters, err = adoptedParameters(ctx, s); err != nil {
 		return nil, err
 	}
@@ -305,17 +325,16 @@ func (a *assessment) write(w io.Writer, g *grounds) error {
 	e := json.NewEncoder(w)
 	e.SetEscapeHTML(false)
 	for _, v := range all {
-		for i := range v.Reasons {
-			v.Reasons[i].Text = say.Reason(v.Reasons[i])
-		}
-		for i := range v.Next {
-			v.Next[i].Text = say.Reason(v.Next[i])
+		for _, reasons := range [][]readiness.Reason{v.Reasons, v.Next} {
+			for i := range reasons {
+				reasons[i].Text = say.Reason(g.titled(reasons[i]))
+			}
 		}
 		var err error
 		if a.format == "jsonl" {
 			err = e.Encode(v)
 		} else {
-			err = writeVerdict(w, v)
+			err = g.writeVerdict(w, v)
 		}
 		if err != nil {
 			return err
@@ -324,29 +343,49 @@ func (a *assessment) write(w io.Writer, g *grounds) error {
 	return nil
 }
 
-// writeVerdict prints a verdict for a person.
-func writeVerdict(w io.Writer, v readiness.Verdict) error {
+// titled is a reason with titles in place of ids, as far as there is a programme that has them.
+func (g *grounds) titled(r readiness.Reason) readiness.Reason {
+	if g.programme != nil {
+		r.Args = say.Titled(g.programme, r.Args)
+	}
+	return r
+}
+
+// writeVerdict prints a verdict for a person: the next acts, the gates, how likely and how sure, and why.
+func (g *grounds) writeVerdict(w io.Writer, v readiness.Verdict) error {
 	var b strings.Builder
-	ready := "not ready"
-	if v.Ready {
-		ready = "ready"
-	}
-	fmt.Fprintf(&b, "%s, %s, %s: %s, %s\n", v.Apprentice, v.Task, v.AsOf, strings.ToLower(say.Standing(v.Standing)), ready)
-	fmt.Fprintf(&b, "  next job alone without a critical error: %.3f (90 %% interval %.3f to %.3f); sure of the target: %.3f\n",
-		v.Probability, v.Low, v.High, v.Confidence)
-	for _, g := range v.Gates {
-		state := "closed"
-		if g.OK {
-			state = "open"
-		}
-		fmt.Fprintf(&b, "  %-6s %s: %s\n", state, say.GateName(g.Gate), say.Gate(g))
-	}
-	for _, r := range v.Reasons {
-		fmt.Fprintf(&b, "  why: %s\n", r.Text)
-	}
+	fmt.Fprintf(&b, "%s, %s, %s: %s\n", v.Apprentice, v.Task, v.AsOf, standingText(v))
 	for _, r := range v.Next {
 		fmt.Fprintf(&b, "  next: %s\n", r.Text)
 	}
+	closed := map[string]bool{}
+	for _, gate := range v.Gates {
+		state := "open"
+		if !gate.OK {
+			state, closed[gate.Why] = "closed", true
+		}
+		said := say.Reason(g.titled(readiness.Reason{Code: gate.Why, Args: gate.Args}))
+		fmt.Fprintf(&b, "  %-6s %s: %s\n", state, say.GateName(gate.Gate), said)
+	}
+	fmt.Fprintf(&b, "  next job alone without a critical error: %.3f (90 %% interval %.3f to %.3f); sure of the target: %.3f\n",
+		v.Probability, v.Low, v.High, v.Confidence)
+	for _, r := range v.Reasons {
+		if !closed[r.Code] { // said among the gates
+			fmt.Fprintf(&b, "  why: %s\n", r.Text)
+		}
+	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+// standingText is a standing in words; of somebody whom people have decided about also whether it could be decided anew.
+func standingText(v readiness.Verdict) string {
+	text := strings.ToLower(say.Standing(v.Standing))
+	switch {
+	case v.Standing != readiness.Cleared && v.Standing != readiness.Lapsed && v.Standing != readiness.StoodDown:
+		return text
+	case v.Ready:
+		return text + "; ready for a new decision"
+	}
+	return text + "; not ready for a new decision"
 }

@@ -3,9 +3,12 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -36,16 +39,72 @@ or adopted by a signed entry.`,
 		if err != nil {
 			return err
 		}
+		if err := enoughToCompare(g); err != nil {
+			return err
+		}
+		snapshot, err := newReplacement(out) // before minutes of work, not after them
+		if err != nil {
+			return err
+		}
+		defer snapshot.drop()
 		stderr := cmd.ErrOrStderr()
 		parameters, report := readiness.Calibrate(g.catalogue, g.evidence, g.policy, func(sweep, of int, likelihood float64) {
 			fmt.Fprintf(stderr, "sweep %d of at most %d: log-likelihood a job %.4f\n", sweep, of, likelihood)
 		})
-		if err := os.WriteFile(out, append(parameters.JSON(), '\n'), 0o666); err != nil {
-			return fmt.Errorf("cannot write the snapshot: %w", err)
+		if err := snapshot.keep(append(parameters.JSON(), '\n')); err != nil {
+			return err
 		}
 		return writeCalibration(cmd.OutOrStdout(), parameters, report)
 	}
 	return cmd
+}
+
+// enoughToCompare refuses evidence that says nothing of how people learn or how strict supervisors are.
+func enoughToCompare(g *grounds) error {
+	for i := range g.evidence {
+		if g.evidence[i].Type == "job" && slices.ContainsFunc(g.catalogue.Tasks, func(t readiness.CatalogueTask) bool { return t.Task == g.evidence[i].Task }) {
+			return nil
+		}
+	}
+	return failf("Give evidence with watched jobs of tasks of the catalogue.", "the evidence holds no watched job of any task of the catalogue: there is nothing to estimate from")
+}
+
+// replacement is a file that takes another's place once it is whole.
+type replacement struct {
+	file *os.File
+	path string
+}
+
+func newReplacement(path string) (*replacement, error) {
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, failf("Name a file.", "%s is no file that could be written", path)
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	if err != nil {
+		return nil, failf("Name a file in a folder that is there and can be written to.", "cannot write the snapshot: %w", err)
+	}
+	return &replacement{f, path}, nil
+}
+
+// keep puts the bytes in place.
+func (r *replacement) keep(b []byte) error {
+	_, err := r.file.Write(b)
+	if err == nil {
+		err = r.file.Chmod(0o644)
+	}
+	if err = errors.Join(err, r.file.Close()); err == nil {
+		err = os.Rename(r.file.Name(), r.path)
+	}
+	if err != nil {
+		return fmt.Errorf("cannot write the snapshot: %w", err)
+	}
+	return nil
+}
+
+// drop removes what was not kept.
+func (r *replacement) drop() {
+	r.file.Close()           //nolint:errcheck // closed already if it was kept
+	os.Remove(r.file.Name()) //nolint:errcheck // gone already if it was kept
 }
 
 func writeCalibration(w io.Writer, p readiness.Parameters, r readiness.Report) error {
@@ -107,6 +166,9 @@ func writeSeverities(w io.Writer, all []readiness.Severity, format string) error
 		return nil
 	}
 	var b bytes.Buffer
+	if len(all) == 0 {
+		fmt.Fprintln(&b, "nobody has watched a job of a task of the catalogue")
+	}
 	for i, s := range all {
 		if i == 0 || s.Set != all[i-1].Set {
 			fmt.Fprintf(&b, "linked set of %s\n", s.Set)

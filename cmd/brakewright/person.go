@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"brakewright/server/acts"
+	"brakewright/server/say"
 	"brakewright/store"
 )
 
@@ -26,10 +27,10 @@ func newPerson() *cobra.Command {
 			if len(args) > 0 {
 				return usagef("there is no command %q", args[0])
 			}
-			return usagef("say add, list or password")
+			return usagef("say add, list, due or password")
 		},
 	}
-	cmd.AddCommand(newPersonAdd(), newPersonList(), newPersonPassword())
+	cmd.AddCommand(newPersonAdd(), newPersonList(), newPersonDue(), newPersonPassword())
 	return cmd
 }
 
@@ -246,7 +247,7 @@ func newPersonList() *cobra.Command {
 		}
 		lines := make([]personLine, len(people))
 		for i, p := range people {
-			lines[i] = personLine{ID: p.ID, Name: p.Name, Login: p.Login, Roles: rolesOn(p, today), Key: p.Key != nil}
+			lines[i] = personLine{ID: p.ID, Name: p.Name, Login: p.Login, Roles: rolesOn(p, today), Key: p.CanSign()}
 		}
 		return writePeople(cmd.OutOrStdout(), lines, format)
 	}
@@ -271,6 +272,93 @@ func writePeople(w io.Writer, lines []personLine, format string) error {
 		}
 	}
 	return nil
+}
+
+// duePerson is one person as `person due --format json` prints it.
+type duePerson struct {
+	ID        string    `json:"id"`
+	Name      string    `json:"name"`
+	KeepUntil string    `json:"keep_until"` // last day on which any of the records must still be there
+	Kinds     []dueKind `json:"kinds"`
+	Against   []string  `json:"against"` // what stands against erasing the person, in words
+}
+
+type dueKind struct {
+	Kind      string `json:"kind"`
+	Years     int    `json:"years"`
+	LastEntry string `json:"last_entry"`
+	KeepUntil string `json:"keep_until"`
+	Due       bool   `json:"due"`
+}
+
+func newPersonDue() *cobra.Command {
+	var database, keyFile, format string
+	cmd := &cobra.Command{
+		Use:   "due",
+		Short: "List the people of whom a kind of record need not be kept any longer",
+		Long: `Due lists everybody who holds no role and of whom at least one kind of record is past the date
+that the programme's policy gives it (retention and retention_years in programme.yaml), and what
+stands against erasing them. Nothing is ever erased by itself: a coordinator decides and signs.`,
+		Example: `  brakewright person due --database shop.db --key-file shop.key
+  brakewright person due --database shop.db --key-file shop.key --format json`,
+		Args: exactly(0, ""),
+	}
+	databaseFlag(cmd, &database)
+	cmd.Flags().StringVar(&keyFile, "key-file", "", "the key file: names cannot be opened without it")
+	formatFlag(cmd, &format, "text", "json")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		if err := needed(cmd, "database", "key-file"); err != nil {
+			return err
+		}
+		ctx := cmd.Context()
+		s, err := openStore(ctx, database, keyFile)
+		if err != nil {
+			return err
+		}
+		defer s.Close()
+		due, err := acts.New(s, now, rand.Reader, programVersion()).OperatorDue(ctx)
+		if err != nil {
+			return err
+		}
+		return writeDue(cmd.OutOrStdout(), due, format)
+	}
+	return cmd
+}
+
+func writeDue(w io.Writer, due []*acts.Erasure, format string) error {
+	people := make([]duePerson, len(due))
+	for i, e := range due {
+		p := duePerson{ID: e.Person.ID, Name: e.Person.Name, KeepUntil: e.KeepUntil, Kinds: []dueKind{}, Against: []string{}}
+		for _, k := range e.Kinds {
+			p.Kinds = append(p.Kinds, dueKind{string(k.Kind), k.Years, k.Last, k.Until, k.Due})
+		}
+		for _, a := range e.Against {
+			p.Against = append(p.Against, say.Refusal(a.Code, a.Args))
+		}
+		people[i] = p
+	}
+	if format == "json" {
+		return writeJSON(w, people)
+	}
+	var b strings.Builder
+	if len(people) == 0 {
+		b.WriteString("Nobody's records are past their date today.\n")
+	}
+	for _, p := range people {
+		fmt.Fprintf(&b, "%s  %s\n", p.ID, p.Name)
+		for _, k := range p.Kinds {
+			state := "must be kept until"
+			if k.Due {
+				state = "due: was kept until"
+			}
+			fmt.Fprintf(&b, "    %s: %s %s\n", say.RecordKind(k.Kind), state, k.KeepUntil)
+		}
+		for _, a := range p.Against {
+			fmt.Fprintf(&b, "    not yet: %s\n", a)
+		}
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
 }
 
 // rolesOn names the roles in force on a date.

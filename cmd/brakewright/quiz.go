@@ -65,8 +65,6 @@ The same programme, flags and version give the same bytes on every machine.`,
 			return usagef("--questions must be 1 or more")
 		case draw.Number < 1:
 			return usagef("--number must be 1 or more")
-		case request.Blueprint != "" && !cmd.Flags().Changed("questions"):
-			request.Questions = 0 // the blueprint says
 		}
 		fsys, err := curriculumFS(dir)
 		if err != nil {
@@ -86,7 +84,17 @@ The same programme, flags and version give the same bytes on every machine.`,
 		if err != nil {
 			return err
 		}
-		if wanted := request.Questions; len(form.Questions) < wanted {
+		wanted := request.Questions
+		if b := p.Blueprint(request.Blueprint); b != nil {
+			// The blueprint is the form of a test; what would narrow it further does not change it.
+			wanted = b.Questions
+			for _, flag := range []string{"task", "lesson", "family", "questions"} {
+				if cmd.Flags().Changed(flag) {
+					fmt.Fprintf(cmd.ErrOrStderr(), "--%s has no effect: the blueprint %s says what is asked\n", flag, b.ID)
+				}
+			}
+		}
+		if len(form.Questions) < wanted {
 			fmt.Fprintf(cmd.ErrOrStderr(), "%s: the lessons give no more for this request\n", count(len(form.Questions), "question"))
 		}
 		switch format {

@@ -9,7 +9,8 @@ import (
 	"testing"
 )
 
-// A restore that is killed at any moment leaves a whole database: the old one or the restored one.
+// A restore that is killed at any moment leaves a whole database: the old one or the restored one. What else it leaves goes
+// with the next restore.
 func TestRestoreKilled(t *testing.T) {
 	dir := t.TempDir()
 	db, key, copied := filepath.Join(dir, "shop.db"), filepath.Join(dir, "shop.key"), filepath.Join(dir, "copy.db")
@@ -34,7 +35,7 @@ func TestRestoreKilled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ends := map[string]int{}
+	ends, leftovers := map[string]int{}, 0
 	for lines := 0; ; lines++ {
 		here := filepath.Join(t.TempDir(), "shop.db")
 		if err := os.WriteFile(here, whole, 0o600); err != nil {
@@ -74,11 +75,32 @@ func TestRestoreKilled(t *testing.T) {
 			t.Fatalf("killed after %d lines:\n%s", seen, out)
 		}
 		must("person", "list", "--database", here, "--key-file", key)
+		if left := hidden(t, filepath.Dir(here)); len(left) > 0 {
+			leftovers++
+			must("restore", "--from", copied, "--database", here, "--force")
+			if left := hidden(t, filepath.Dir(here)); len(left) > 0 {
+				t.Errorf("still there: %v", left)
+			}
+			must("verify", "--database", here, "--key-file", key)
+		}
 		if done {
 			break
 		}
 	}
+	if leftovers == 0 {
+		t.Error("no killed restore left anything behind")
+	}
 	if ends["old"] == 0 || ends["restored"] == 0 {
 		t.Errorf("%v", ends)
 	}
+}
+
+// hidden are the names in a folder that begin with a dot.
+func hidden(t *testing.T, dir string) (names []string) {
+	t.Helper()
+	all, err := filepath.Glob(filepath.Join(dir, ".*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
 }

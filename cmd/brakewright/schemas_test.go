@@ -91,6 +91,42 @@ func TestLintKeepsToItsSchema(t *testing.T) {
 	}
 }
 
+// TestQuizAndMarkKeepToTheirSchemas makes forms by every kind of request and marks them.
+func TestQuizAndMarkKeepToTheirSchemas(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	answers := file("answers.json", `{"format":"brakewright-answers/1","answers":{}}`)
+	for i, args := range [][]string{
+		{"--lesson", "drums"}, {"--task", "caliper", "--vehicle", "trainer-a", "--questions", "40"}, {"--blueprint", "bleed-theory", "--number", "2"},
+		{"--family", "arithmetic"}, {"--family", "vehicle-order"}, {"--curriculum", "../../testdata/format", "--language", "es"},
+	} {
+		status, form, said := runHere(t, "", append([]string{"quiz", "--format", "json"}, args...)...)
+		if status != 0 {
+			t.Fatalf("%v: %d %s", args, status, said)
+		}
+		fits(t, "form-1", []byte(form))
+		path := file("form.json", form)
+		voided := file("voided.json", `{"format":"brakewright-voided/1","voided":[]}`)
+		if ids := regexp.MustCompile(`"id": "([0-9a-f]{16})"[^}]*?"lesson": "([^"]+)"`).FindStringSubmatch(form); ids != nil {
+			voided = file("voided.json", `{"format":"brakewright-voided/1","voided":[{"question":"`+ids[1]+`","lesson":"`+ids[2]+`"}]}`)
+		}
+		status, marks, said := runHere(t, "", "mark", "--form", path, "--answers", answers, "--voided", voided, "--format", "json")
+		if status != 0 {
+			t.Fatalf("%v: %d %s", args, status, said)
+		}
+		fits(t, "marks-1", []byte(marks))
+		if got := strings.Contains(marks, `"voided": true`); got != (strings.Contains(form, `"stem"`)) {
+			t.Errorf("%d: voided: %v", i, got)
+		}
+	}
+}
+
 func TestVerifyKeepsToItsSchema(t *testing.T) {
 	dir := t.TempDir()
 	db, key := filepath.Join(dir, "shop.db"), filepath.Join(dir, "shop.key")

@@ -1,7 +1,7 @@
 // Package brakes holds the default programme: twelve lessons on brake hydraulics, the sheets of four training
 // vehicles, their drawings and the policy. All vehicles and all their figures are invented for training.
 //
-// Steps that not every car has carry a feature. A by-wire car lacks foot-bled, so that its job sheet never offers a bleed by
+// Steps that not every car has carry a feature. A by-wire car lacks bleeding-by-foot, so that its job sheet never offers a bleed by
 // foot; such steps are asked only with a car that has them.
 //
 // What to change where: tasks, policy and tests in programme.yaml; a lesson in lessons/; a training vehicle in

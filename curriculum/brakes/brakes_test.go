@@ -4,6 +4,7 @@ import (
 	"flag"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -228,7 +229,7 @@ func TestEveryCarHasEveryKey(t *testing.T) {
 func TestByWireIsNeverBledByFoot(t *testing.T) {
 	p := mustLoad(t)
 	for _, v := range p.Vehicles {
-		byWire, foot := v.Has([]string{"by-wire"}, ""), v.Has([]string{"foot-bled"}, "")
+		byWire, foot := v.Has([]string{"by-wire"}, ""), v.Has([]string{"bleeding-by-foot"}, "")
 		if byWire == foot {
 			t.Errorf("%s must be either by-wire or bled by foot", v.ID)
 		}
@@ -670,12 +671,49 @@ func TestSources(t *testing.T) {
 	}
 }
 
+// spelt are the numbers that a lesson spells out, and long the units that it does.
+var (
+	spelt = map[string]string{
+		"one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6", "seven": "7", "eight": "8", "nine": "9", "ten": "10",
+		"eleven": "11", "twelve": "12", "thirteen": "13", "fourteen": "14", "fifteen": "15", "sixteen": "16", "eighteen": "18", "twenty": "20",
+		"thirty": "30", "forty": "40", "fifty": "50", "sixty": "60", "eighty": "80", "hundred": "100",
+	}
+	long = map[string]curriculum.Unit{
+		"seconds": "s", "minutes": "min", "hours": "h", "days": "day", "months": "month", "years": "year", "per cent": "%", "degrees": "°",
+		"millimetres": "mm", "kilometres": "km", "newtons": "N", "kilopascals": "kPa", "megapascals": "MPa", "millilitres": "mL",
+	}
+)
+
+// quantity is a number or a span of two with a unit, digits or words: "11 to 18 MPa", "eleven megapascals".
+var quantity = func() *regexp.Regexp {
+	number := `\d+(?:\.\d+)?|` + strings.Join(slices.Sorted(maps.Keys(spelt)), "|")
+	return regexp.MustCompile(`(?i:\b(` + number + `)(?:(?:–| to )(` + number + `))?) ?(mm|N·m|kPa|MPa|bar|psi|N|°C|°F|km/h|km|kg|mL|%|` +
+		strings.Join(slices.Sorted(maps.Keys(long)), "|") + `)(?:[^\pL]|$)`)
+}()
+
+// figuresInProse finds the numbers with a unit in a line of text.
+func figuresInProse(line string) (found []curriculum.Figure) {
+	for _, m := range quantity.FindAllStringSubmatch(line, -1) {
+		u := curriculum.Unit(m[3])
+		if name, ok := long[m[3]]; ok {
+			u = name
+		}
+		for _, value := range m[1:3] {
+			if digits, ok := spelt[strings.ToLower(value)]; ok {
+				value = digits
+			}
+			if value != "" {
+				found = append(found, curriculum.Figure{Value: value, Unit: u})
+			}
+		}
+	}
+	return found
+}
+
 // TestFiguresInProse finds every number with a unit in a lesson's text and asks for a row of its figures, so that no figure
 // slips in without a source. In a vehicle sheet the row must be on that sheet.
 func TestFiguresInProse(t *testing.T) {
 	p := mustLoad(t)
-	quantity := regexp.MustCompile(`(\d+(?:\.\d+)?)(?:(?:–| to )(\d+(?:\.\d+)?))? ?(mm|N·m|kPa|MPa|N|°C|km/h|km|seconds|minutes|mL|per cent|degrees)\b`)
-	unit := map[string]curriculum.Unit{"seconds": "s", "minutes": "min", "per cent": "%", "degrees": "°"}
 	check := func(file string, figures []curriculum.Figure) {
 		skip := false
 		for i, line := range strings.Split(fileText(t, p, file), "\n") {
@@ -685,17 +723,11 @@ func TestFiguresInProse(t *testing.T) {
 			if skip {
 				continue
 			}
-			for _, m := range quantity.FindAllStringSubmatch(line, -1) {
-				u := curriculum.Unit(m[3])
-				if long, ok := unit[m[3]]; ok {
-					u = long
-				}
-				for _, value := range m[1:3] {
-					if value != "" && !slices.ContainsFunc(figures, func(f curriculum.Figure) bool {
-						return f.Unit == u && (sameNumber(f.Value, value) || sameNumber(f.High, value))
-					}) {
-						t.Errorf("%s:%d: %s %s stands in the text and in no row of its figures", file, i+1, value, u)
-					}
+			for _, said := range figuresInProse(line) {
+				if !slices.ContainsFunc(figures, func(f curriculum.Figure) bool {
+					return f.Unit == said.Unit && (sameNumber(f.Value, said.Value) || sameNumber(f.High, said.Value))
+				}) {
+					t.Errorf("%s:%d: %s %s stands in the text and in no row of its figures", file, i+1, said.Value, said.Unit)
 				}
 			}
 		}
@@ -705,6 +737,22 @@ func TestFiguresInProse(t *testing.T) {
 	}
 	for _, v := range p.Vehicles {
 		check(v.File, v.Figures)
+	}
+}
+
+// TestFiguresInProseAreFound tries the finder itself.
+func TestFiguresInProseAreFound(t *testing.T) {
+	for line, want := range map[string]string{
+		"wears by 2 mm.": "2 mm", "wears by two millimetres.": "2 mm", "Eleven megapascals and more": "11 MPa", "from 65 to 15 km/h, 15 to 30 seconds": "65 km/h 15 km/h 15 s 30 s",
+		"11–18 MPa": "11 MPa 18 MPa", "about one per cent a year": "1 %", "two new washers": "", "within 24 months": "24 month", "0.1 N·m": "0.1 N·m", "DOT 5.1 from a bottle": "",
+	} {
+		var got []string
+		for _, f := range figuresInProse(line) {
+			got = append(got, f.Value+" "+string(f.Unit))
+		}
+		if strings.Join(got, " ") != want {
+			t.Errorf("%q holds %q, want %q", line, got, want)
+		}
 	}
 }
 

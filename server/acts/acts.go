@@ -22,9 +22,10 @@ type Service struct {
 	Random  io.Reader
 	Version string // of the program, frozen into clearances
 
-	cache programmeCache
-	gate  *gate    // of everything that is costly on purpose
-	keys  *keyring // nil in real use
+	cache   programmeCache
+	compare comparison // of supervisors
+	gate    *gate      // of everything that is costly on purpose
+	keys    *keyring   // nil in real use
 }
 
 // New returns a Service.
@@ -357,6 +358,12 @@ func (s *Service) Standings(ctx context.Context, actor *store.Person, apprentice
 // Suppose is the verdict of one task if so many watched jobs go well from tomorrow. Nothing is kept of it.
 func (s *Service) Suppose(ctx context.Context, actor *store.Person, apprentice, task string, x readiness.Supposed) (readiness.Verdict, error) {
 	return s.suppose(ctx, actor, apprentice, task, x)
+}
+
+// Severities says how strict the supervisors are whom the actor may see so: oneself, or, for a coordinator, those of the
+// site; one narrows to one person. Without any watched job together there is nobody to compare with.
+func (s *Service) Severities(ctx context.Context, actor *store.Person, one string) ([]SupervisorSeverity, error) {
+	return s.severities(ctx, actor, one)
 }
 
 // Board is apprentices × tasks.

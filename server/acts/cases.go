@@ -43,9 +43,12 @@ func (s *Service) decided(ctx context.Context, p *store.Person, task string, nee
 	return decision{why, d.StandDown}, err
 }
 
+// kept says whether the clearance is kept after what speaks against it.
+func (d decision) kept() bool { return d.why != "" && !d.standDown }
+
 // sayKept is the reason that stands in an entry whose signer keeps the clearance.
 func (d decision) sayKept() string {
-	if d.why == "" || d.standDown {
+	if !d.kept() {
 		return ""
 	}
 	return "The clearance is kept: " + d.why
@@ -119,7 +122,7 @@ func (s *Service) spotCheck(ctx context.Context, actor *store.Person, r SpotChec
 		if r.Finding != "sound" && personal["notes"] == "" {
 			return none, wrong("notes", "finding_needs_words")
 		}
-		sub, err := s.entry(h, ledger.SpotCheckPayload{Task: r.Task, Finding: r.Finding, Of: r.Of}, personal, nil)
+		sub, err := s.entry(h, ledger.SpotCheckPayload{Task: r.Task, Finding: r.Finding, Of: r.Of, Kept: d.kept()}, personal, nil)
 		if err != nil {
 			return none, err
 		}
@@ -343,7 +346,7 @@ func (s *Service) closeCase(ctx context.Context, actor *store.Person, r FindingR
 			return none, err
 		}
 		personal := map[string]string{"what_happened": what, "reason": d.sayKept(), "car": opened.Personal["car"], "work_order": opened.Personal["work_order"]}
-		sub, err := s.entry(h, ledger.ReturnPayload{Task: c.Task, Finding: r.Finding, Case: c.Entry}, personal, nil)
+		sub, err := s.entry(h, ledger.ReturnPayload{Task: c.Task, Finding: r.Finding, Case: c.Entry, Kept: d.kept()}, personal, nil)
 		if err != nil {
 			return none, err
 		}

@@ -97,6 +97,24 @@ func TestDisputeAndSettlement(t *testing.T) {
 	}
 }
 
+// Disputed again on the day of its settlement, a record is disputed: order within a day counts.
+func TestDisputedAgainOnTheSameDay(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	for range 2 {
+		must[store.Receipt](t)(w.Dispute(w.ctx, w.ada(), "", entry, "Told by the apprentice"))
+		if v := w.standing(p, "induction"); v.Ready {
+			t.Error("a disputed sign-off counts")
+		}
+		must[store.Receipt](t)(w.Settle(w.ctx, w.sam(1), Settlement{Entry: entry, Reason: "Both were heard", Passphrase: pass(w.Supervisors[1])}))
+		if v := w.standing(p, "induction"); !v.Ready {
+			t.Error("settled, and it does not count")
+		}
+	}
+}
+
 func TestACorrectedCorrection(t *testing.T) {
 	w := newWorld(t)
 	p := w.pat(0)

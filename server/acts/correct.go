@@ -87,8 +87,11 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 		if err != nil {
 			return none, err
 		}
-		if kept := d.sayKept(); kept != "" {
-			personal["reason"] += "\n" + kept
+		if d.kept() {
+			personal["reason"] += "\n" + d.sayKept()
+		}
+		if p.SignOff != nil { // what was kept stays so, unless it comes to a new decision; without an error there is nothing to keep
+			p.SignOff.Kept = countErrors(p.SignOff.Steps) > 0 && (d.kept() || p.SignOff.Kept && !d.standDown)
 		}
 		sub, err := s.entry(h, p, personal, nil)
 		if err != nil {
@@ -176,10 +179,15 @@ func (s *Service) newRecord(ctx context.Context, c *concern, ch RecordChanges) (
 		return none, nil, false, err
 	}
 	next := *rec
-	next.Refs, next.Photos = ledger.Refs{}, nil // photographs stay with the first record
+	next.Refs, next.Photos = ledger.Refs{}, slices.Clone(rec.Photos)
+	for i := range next.Photos { // their bytes stay with the record that brought them
+		if next.Photos[i].Entry == "" {
+			next.Photos[i].Entry = c.view.Entry.Body.ID
+		}
+	}
 	next.Steps, next.Readings = slices.Clone(rec.Steps), slices.Clone(rec.Readings)
 	personal := maps.Clone(c.view.Personal)
-	delete(personal, "reason")
+	maps.DeleteFunc(personal, func(field, _ string) bool { return field == "reason" || strings.HasPrefix(field, "photo/") })
 	if ch.Outcome != nil {
 		if next.Outcome = *ch.Outcome; !slices.Contains(outcomes, next.Outcome) {
 			return none, nil, false, wrong("outcome", "unknown_outcome", "outcome", next.Outcome)

@@ -261,7 +261,7 @@ func (s *Service) standDown(ctx context.Context, actor *store.Person, id, appren
 		}
 		return s.submit(ctx, sub)
 	})
-	if err != nil || passphrase == "" {
+	if err != nil || passphrase == "" && passkeyUse(ctx) == nil {
 		return r, err
 	}
 	if _, err := s.signStandDown(ctx, actor, "", r.ID, passphrase); err != nil {

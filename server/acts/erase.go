@@ -1,11 +1,11 @@
 package acts
 
 import (
+	"cmp"
 	"context"
+	"maps"
 	"slices"
-	"strconv"
 	"strings"
-	"time"
 
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -14,11 +14,16 @@ import (
 // Erasure is what stands against erasing a person, and until when their records are kept.
 type Erasure struct {
 	Person    *store.Person
-	Years     int    // of the policy
+	Kinds     []KeptKind
 	LastEntry string // date of the last entry about the person or by them
-	AgreedTo  string // last day of the last agreement, "" if there was none
-	KeepUntil string // last day on which the records must still be there
+	KeepUntil string // last day on which any of the records must still be there
 	Against   []Refusal
+}
+
+// KeptKind is one kind of a person's records; Due: it need not be kept any longer.
+type KeptKind struct {
+	ledger.Keeping
+	Due bool
 }
 
 // Erasable says what stands against erasing somebody.
@@ -30,59 +35,28 @@ func (s *Service) Erasable(ctx context.Context, actor *store.Person, person stri
 	if err := s.May(ctx, actor, ErasePerson, Target{Person: p}); err != nil {
 		return nil, err
 	}
-	last, err := s.Store.LastEntries(ctx)
-	if err != nil {
-		return nil, err
-	}
-	return s.erasure(ctx, p, last[p.ID])
-}
-
-// erasure applies the policy: records are kept for its years from the later of the last entry and the end of the last
-// agreement (29 CFR 30.12 asks for five).
-func (s *Service) erasure(ctx context.Context, p *store.Person, last time.Time) (*Erasure, error) {
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
 		return nil, err
 	}
-	programme, err := s.programme(ctx)
+	return s.erasure(ctx, p, at)
+}
+
+// erasure asks the ledger's own rules, which the entry will be judged by.
+func (s *Service) erasure(ctx context.Context, p *store.Person, at place) (*Erasure, error) {
+	keeping, against, err := s.Store.Keeping(ctx, p.ID, at.date, at.zone)
 	if err != nil {
 		return nil, err
 	}
-	e := &Erasure{Person: p, Years: programme.Policy.RetentionYears}
-	if e.LastEntry, err = ledger.Date(last.UnixMilli(), at.zone); err != nil {
-		return nil, err
+	e := &Erasure{Person: p, KeepUntil: ledger.KeptUntil(keeping)}
+	for _, k := range keeping {
+		e.LastEntry = max(e.LastEntry, k.Last)
+		e.Kinds = append(e.Kinds, KeptKind{k, k.Until < at.date})
 	}
-	against := func(code string, args ...string) { e.Against = append(e.Against, *wrong("person", code, args...)) }
-	for _, r := range p.Roles {
-		if r.Until == "" || r.Until >= at.date {
-			against("erase_role", "role", r.Role)
-			break
-		}
-	}
-	for _, a := range p.Agreements {
-		if a.Until == "" || a.Until >= at.date {
-			against("erase_agreement")
-			break
-		}
-		e.AgreedTo = max(e.AgreedTo, a.Until)
-	}
-	kept, err := time.Parse(time.DateOnly, max(e.LastEntry, e.AgreedTo))
-	if err != nil {
-		return nil, err
-	}
-	e.KeepUntil = kept.AddDate(e.Years, 0, 0).Format(time.DateOnly)
-	if at.date <= e.KeepUntil {
-		against("erase_kept", "date", e.KeepUntil, "years", strconv.Itoa(e.Years))
-	}
-	open, err := s.Store.OpenMatters(ctx, p.ID)
-	if err != nil {
-		return nil, err
-	}
-	if open.Disputes > 0 {
-		against("erase_dispute")
-	}
-	if open.Cases > 0 {
-		against("erase_case")
+	for _, a := range against {
+		r := wrong("person", a.Code)
+		maps.Copy(r.Args, a.Args)
+		e.Against = append(e.Against, *r)
 	}
 	return e, nil
 }
@@ -112,7 +86,7 @@ func (s *Service) Erase(ctx context.Context, actor *store.Person, id, person, co
 	if err != nil {
 		return store.Receipt{}, err
 	}
-	sub, err := s.entry(s.head(id, ledger.Erased, actor.ID, person, at), ledger.ErasurePayload{}, nil, nil)
+	sub, err := s.entry(s.head(id, ledger.Erased, actor.ID, person, at), ledger.ErasurePayload{KeptUntil: e.KeepUntil}, nil, nil)
 	if err != nil {
 		return store.Receipt{}, err
 	}
@@ -122,9 +96,20 @@ func (s *Service) Erase(ctx context.Context, actor *store.Person, id, person, co
 	return s.submit(ctx, sub)
 }
 
-// DueForErasure are the people whose records need not be kept any longer and against whose erasure nothing stands, those
-// longest due first. Nothing is ever erased by itself.
+// DueForErasure are the people of whom a kind of record is past its date, those first against whose erasure nothing
+// stands, and each longest due first. Nothing is ever erased by itself.
 func (s *Service) DueForErasure(ctx context.Context, actor *store.Person) ([]*Erasure, error) {
+	return s.due(ctx, func(p *store.Person, date string) bool {
+		return May(actor, ErasePerson, Target{Person: p, Date: date}) == nil
+	})
+}
+
+// OperatorDue is DueForErasure of everybody, for whoever holds database and key file.
+func (s *Service) OperatorDue(ctx context.Context) ([]*Erasure, error) {
+	return s.due(ctx, func(*store.Person, string) bool { return true })
+}
+
+func (s *Service) due(ctx context.Context, wanted func(p *store.Person, date string) bool) ([]*Erasure, error) {
 	at, err := s.placeOf(ctx, "")
 	if err != nil {
 		return nil, err
@@ -133,23 +118,21 @@ func (s *Service) DueForErasure(ctx context.Context, actor *store.Person) ([]*Er
 	if err != nil {
 		return nil, err
 	}
-	last, err := s.Store.LastEntries(ctx)
-	if err != nil {
-		return nil, err
-	}
 	due := []*Erasure{}
 	for _, p := range people {
-		if HoldsAny(p, at.date) || May(actor, ErasePerson, Target{Person: p, Date: at.date}) != nil {
+		if HoldsAny(p, at.date) || !wanted(p, at.date) {
 			continue
 		}
-		e, err := s.erasure(ctx, p, last[p.ID])
+		e, err := s.erasure(ctx, p, at)
 		if err != nil {
 			return nil, err
 		}
-		if len(e.Against) == 0 {
+		if slices.ContainsFunc(e.Kinds, func(k KeptKind) bool { return k.Due }) {
 			due = append(due, e)
 		}
 	}
-	slices.SortStableFunc(due, func(a, b *Erasure) int { return strings.Compare(a.KeepUntil, b.KeepUntil) })
+	slices.SortStableFunc(due, func(a, b *Erasure) int {
+		return cmp.Or(cmp.Compare(min(len(a.Against), 1), min(len(b.Against), 1)), strings.Compare(a.KeepUntil, b.KeepUntil))
+	})
 	return due, nil
 }

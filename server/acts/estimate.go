@@ -36,7 +36,12 @@ func (s *Service) tradeOffs(ctx context.Context, actor *store.Person, task strin
 	if f.programme.Task(task) == nil {
 		return nil, wrong("task", "unknown_task", "task", task)
 	}
-	return readiness.TradeOffs(&f.catalogue, f.policy, f.parameters, task), nil
+	if known, ok := f.offs.Load(task); ok {
+		return known.([]readiness.TradeOff), nil
+	}
+	offs := readiness.TradeOffs(&f.catalogue, f.policy, f.parameters, task)
+	f.offs.Store(task, offs)
+	return offs, nil
 }
 
 func (s *Service) suppose(ctx context.Context, actor *store.Person, apprentice, task string, x readiness.Supposed) (readiness.Verdict, error) {

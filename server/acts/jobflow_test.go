@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
 )
@@ -398,6 +399,18 @@ func TestPhotographsStandInTheRecord(t *testing.T) {
 	if _, err := w.World.Store.Photo(w.ctx, j.ID, id); err == nil {
 		t.Error("the draft of a signed photograph stays behind")
 	}
+	// A correction, and its correction, name the photograph; its bytes stay where they are.
+	last := r[0].ID
+	for _, difficulty := range []string{"awkward", "routine"} {
+		last = must[store.Receipt](t)(w.Correct(w.ctx, w.sam(0), Correction{Entry: last, Reason: "It was otherwise", Changes: RecordChanges{Difficulty: &difficulty}, Passphrase: pass(w.Supervisors[0])})).ID
+		c := must[*store.EntryView](t)(w.World.Store.Entry(w.ctx, last))
+		if rec := Recorded(c); len(rec.Photos) != 1 || rec.Photos[0].Entry != r[0].ID || rec.Photos[0].Field != "photo/1" {
+			t.Errorf("the correction has %+v", rec.Photos)
+		}
+	}
+	if b := must[[]byte](t)(w.Photo(w.ctx, p, j.ID, "1")); !bytes.Equal(b, draft) {
+		t.Error("after a correction the photograph is another")
+	}
 }
 
 func TestPaperDays(t *testing.T) {
@@ -471,6 +484,11 @@ func TestSpotChecks(t *testing.T) {
 	wants(t, err, "not_allowed")
 	unsafe := with(func(r *SpotCheckRequest) { r.Finding, r.Notes = "unsafe", "A bolt was finger-tight" })
 	wants(t, check(unsafe), "decision_needed")
+	unsafe.Decision = &CriticalDecision{Reason: "One bolt, shown again at once"}
+	wants(t, check(unsafe), "")
+	if v := w.standing(p, "induction"); v.Standing != readiness.Cleared || slices.ContainsFunc(v.Notes.Warnings, func(r readiness.Reason) bool { return r.Code == "critical_error_after_clearance" }) {
+		t.Errorf("kept: %s, %v", v.Standing, v.Notes.Warnings)
+	}
 	unsafe.Decision = &CriticalDecision{StandDown: true, Reason: "Until it is understood"}
 	wants(t, check(unsafe), "")
 	wants(t, check(unsafe), "") // no longer cleared: nothing to decide

@@ -517,6 +517,37 @@ func TestSignLate(t *testing.T) {
 }
 
 // A critical error of somebody cleared asks whoever signs for a decision there and then.
+// A clock set back between work and signature: nothing is dated into the future, the order of the ledger stays, and the
+// job can be signed once the clock has come to where it was, or from the last time recorded on.
+func TestClockSetBack(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	sam, phrase := w.sam(0), pass(w.Supervisors[0])
+	j := w.watch(sam, p, "induction", "wagon")
+	sh := must[*JobSheet](t)(w.Job(w.ctx, sam, j.ID))
+	w.Clock.Add(time.Hour)
+	must[*JobSheet](t)(w.Tap(w.ctx, sam, j.ID, append(w.allTaps(sh), store.Tap{ID: w.tapID(), Outcome: finished})))
+	w.Clock.Add(-30 * time.Minute)
+	_, err := w.SignJobs(w.ctx, sam, nil, []string{j.ID}, phrase, nil)
+	wants(t, err, "rule_"+ledger.Future)
+	if _, err := w.Read(w.ctx, w.pat(1), "", "safe", must[*curriculum.Programme](t)(w.Programme(w.ctx)).Lesson("safe", "").Edition); err != nil {
+		t.Errorf("what does not lie ahead is refused: %v", err)
+	}
+	w.Clock.Add(30*time.Minute + time.Second)
+	must[[]store.Receipt](t)(w.SignJobs(w.ctx, sam, nil, []string{j.ID}, phrase, nil))
+	last := int64(0)
+	for _, e := range must[[]*store.EntryView](t)(w.World.Store.Entries(w.ctx, store.EntryFilter{Limit: 1000})) {
+		if e.Entry.RecordedAt < last || e.Entry.Body.HappenedAt > e.Entry.RecordedAt {
+			t.Errorf("entry %d is recorded at %d, after %d, and happened at %d", e.Index, e.Entry.RecordedAt, last, e.Entry.Body.HappenedAt)
+		}
+		last = e.Entry.RecordedAt
+	}
+	if v := must[*store.Verification](t)(store.Verify(w.ctx, w.Options, false, nil)); !v.OK {
+		t.Errorf("verify: %+v", v.FirstProblem)
+	}
+}
+
 func TestCriticalErrorOfTheCleared(t *testing.T) {
 	for _, standDown := range []bool{true, false} {
 		w, p := ready(t)
@@ -542,6 +573,9 @@ func TestCriticalErrorOfTheCleared(t *testing.T) {
 		want := map[bool]readiness.Standing{true: readiness.StoodDown, false: readiness.Cleared}[standDown]
 		if v.Standing != want {
 			t.Errorf("stand down %v: got %s, want %s", standDown, v.Standing, want)
+		}
+		if !standDown && slices.ContainsFunc(v.Notes.Warnings, func(r readiness.Reason) bool { return r.Code == "critical_error_after_clearance" }) {
+			t.Errorf("decided, and it still asks for a decision: %v", v.Notes.Warnings)
 		}
 		e := must[*store.EntryView](t)(w.World.Store.Entry(w.ctx, r[0].ID))
 		if !standDown && e.Personal["reason"] != "The clearance is kept: Talked it over" {

@@ -14,9 +14,15 @@ import (
 // unlock opens somebody's signing key with their passphrase. Wrong ones are counted; after the tenth in a row the
 // person's sessions end, and only a full log-in starts the count again. field names the form's field.
 func (s *Service) unlock(ctx context.Context, p *store.Person, passphrase, field string) (*ledger.Signer, error) {
+	if u := passkeyUse(ctx); u != nil && field == "passphrase" { // of who acts, not of a second person
+		return s.withPasskey(p, u, field)
+	}
 	if p.Key == nil {
 		code := "no_key"
-		if p.KeyWaiting {
+		switch {
+		case len(p.Passkeys) > 0:
+			code = "passkey_only"
+		case p.KeyWaiting:
 			code = "key_waiting"
 		}
 		return nil, wrong(field, code)
@@ -121,26 +127,36 @@ func (s *Service) notThePassword(ctx context.Context, p *store.Person, passphras
 	})
 }
 
-// WaitingKeys are the people whose new keys wait for a coordinator's signature, of those that the actor may sign for.
-func (s *Service) WaitingKeys(ctx context.Context, actor *store.Person) ([]*store.Person, error) {
+// WaitingKey is a new key that waits for a coordinator's signature.
+type WaitingKey struct {
+	Person  *store.Person
+	Passkey bool // stands beside the other keys; else it takes the place of the one under a passphrase
+}
+
+// WaitingKeys are the new keys that wait for a coordinator's signature, of people that the actor may sign for.
+func (s *Service) WaitingKeys(ctx context.Context, actor *store.Person) ([]WaitingKey, error) {
 	requests, err := s.Store.KeyRequests(ctx)
 	if err != nil {
 		return nil, err
 	}
-	var out []*store.Person
+	var out []WaitingKey
 	for _, r := range requests {
 		p, err := s.person(ctx, r.Person)
 		if err != nil {
 			return nil, err
 		}
+		x, err := ledger.PayloadOf[ledger.KeyAddedPayload](r.Submission.Body)
+		if err != nil {
+			return nil, err
+		}
 		if s.May(ctx, actor, ManageKeys, Target{Person: p}) == nil {
-			out = append(out, p)
+			out = append(out, WaitingKey{p, ledger.IsPasskey(x.Key.Alg)})
 		}
 	}
 	return out, nil
 }
 
-// confirmKeys signs waiting keys. A person's older key ends with the same transaction: changed. Nobody confirms their
+// confirmKeys signs waiting keys. A person's older key under a passphrase ends with the same transaction: changed. Nobody confirms their
 // own, but a coordinator who is alone may sign a new key of their own with the old one.
 func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons []string, passphrase string) ([]store.Receipt, error) {
 	if len(persons) == 0 {
@@ -180,7 +196,12 @@ func (s *Service) confirmKeys(ctx context.Context, actor *store.Person, persons 
 		added := *r.Submission
 		added.Signatures = append([]ledger.Signature(nil), r.Submission.Signatures...)
 		sign = append(sign, &added)
-		if p.Key != nil {
+		x, err := ledger.PayloadOf[ledger.KeyAddedPayload](r.Submission.Body)
+		if err != nil {
+			return nil, err
+		}
+		// A passkey stands beside the others.
+		if p.Key != nil && !ledger.IsPasskey(x.Key.Alg) {
 			ended, err := s.entry(s.head("", ledger.KeyEnded, actor.ID, p.ID, at),
 				ledger.KeyEndedPayload{Key: p.Key.ID, Why: "changed", From: s.ms() + 1}, nil, nil)
 			if err != nil {
@@ -219,7 +240,7 @@ func (s *Service) onlyCoordinator(ctx context.Context, actor *store.Person, date
 		return err
 	}
 	for _, p := range people {
-		if p.ID != actor.ID && p.Key != nil && May(p, ManageKeys, Target{Person: actor, Date: date}) == nil {
+		if p.ID != actor.ID && p.CanSign() && May(p, ManageKeys, Target{Person: actor, Date: date}) == nil {
 			return refuse(http.StatusForbidden, "not_allowed", "why", "self", "act", string(ManageKeys))
 		}
 	}
@@ -229,6 +250,7 @@ func (s *Service) onlyCoordinator(ctx context.Context, actor *store.Person, date
 // KeyEnd ends a signing key. A change is no such act: a new key is made and confirmed, and the old one ends with it.
 type KeyEnd struct {
 	ID, Person string
+	Key        string // "" is the key under a passphrase or, without one, the only passkey
 	Why        string // lost: earlier signatures stand. compromised: those since From are in question until somebody else settles each
 	From       string // of a compromise: the first day on which somebody else may have had it; "" is today
 	Reason     string
@@ -264,7 +286,8 @@ func (s *Service) EndKey(ctx context.Context, actor *store.Person, r KeyEnd) (st
 	}
 	h := s.head(r.ID, ledger.KeyEnded, actor.ID, p.ID, at)
 	return once(ctx, s, h, func(x ledger.KeyEndedPayload) bool { return x.Why == r.Why }, func() (store.Receipt, error) {
-		if p.Key == nil {
+		key := keyToEnd(p, r.Key)
+		if key == nil {
 			return none, conflict("no_key_in_force", "name", p.Name)
 		}
 		from := h.At
@@ -273,12 +296,28 @@ func (s *Service) EndKey(ctx context.Context, actor *store.Person, r KeyEnd) (st
 				return none, err
 			}
 		}
-		sub, err := s.entry(h, ledger.KeyEndedPayload{Key: p.Key.ID, Why: r.Why, From: from}, map[string]string{"reason": r.Reason}, nil)
+		sub, err := s.entry(h, ledger.KeyEndedPayload{Key: key.ID, Why: r.Why, From: from}, map[string]string{"reason": r.Reason}, nil)
 		if err != nil {
 			return none, err
 		}
 		return s.submit(ctx, sub)
 	})
+}
+
+// keyToEnd is somebody's key in force by its id, or the one that is meant where none is named; nil if there is none.
+func keyToEnd(p *store.Person, id string) *store.Key {
+	if id == "" && p.Key == nil && len(p.Passkeys) == 1 {
+		return p.Passkeys[0]
+	}
+	if p.Key != nil && (id == "" || p.Key.ID == id) {
+		return p.Key
+	}
+	for _, k := range p.Passkeys {
+		if k.ID == id {
+			return k
+		}
+	}
+	return nil
 }
 
 // startOf is the first moment of a day that has come, in the place's zone.

@@ -281,7 +281,7 @@ func TestKeys(t *testing.T) {
 	if got := w.pat(0); !got.KeyWaiting || got.Key != nil {
 		t.Errorf("got %+v", got)
 	}
-	if got := must[[]*store.Person](t)(w.WaitingKeys(w.ctx, w.ada())); len(got) != 2 {
+	if got := must[[]WaitingKey](t)(w.WaitingKeys(w.ctx, w.ada())); len(got) != 2 {
 		t.Errorf("got %d waiting", len(got))
 	}
 	wants(t, confirm(w.sam(0), pass(w.Supervisors[0]), pat.ID), "not_allowed")

@@ -30,6 +30,7 @@ const (
 	OpenCase        Act = "open_case"        // of a car that came back: find its work, open, see
 	CloseCase       Act = "close_case"       // sign the finding
 	SeeStanding     Act = "see_standing"
+	SeeSeverity     Act = "see_severity" // how strict a supervisor is: of the supervisor's own records, and for coordinators
 	SeeBoard        Act = "see_board"
 	SeeFloor        Act = "see_floor"
 	GiveClearance   Act = "give_clearance"
@@ -159,6 +160,8 @@ var permissions = []Row{
 	row(SeeStanding, Apprentice, in(Own)),
 	row(SeeStanding, Supervisor, in(AtSite), ForApprentices),
 	row(SeeStanding, Coordinator, in(AtSite)),
+	row(SeeSeverity, Supervisor, in(Own)),
+	row(SeeSeverity, Coordinator, in(AtSite)),
 	row(SeeBoard, Supervisor, in(AtSite)),
 	row(SeeBoard, Coordinator, in(AtSite)),
 	row(SeeFloor, Supervisor, in(AtSite)),

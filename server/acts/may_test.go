@@ -52,6 +52,7 @@ var cells = map[Act]map[string]string{
 	OpenCase:        {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,two sites,nobody"},
 	CloseCase:       {Supervisor: "apprentice,other task,nobody", Coordinator: "apprentice,other task,supervisor,two sites,nobody"},
 	SeeStanding:     {Apprentice: "self", Supervisor: "self apprentice,other task,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
+	SeeSeverity:     {Supervisor: "self", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	SeeBoard:        {Supervisor: "self apprentice,other task,supervisor,two sites,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	SeeFloor:        {Supervisor: "self apprentice,other task,supervisor,two sites,nobody", Coordinator: "self apprentice,other task,supervisor,two sites,nobody"},
 	GiveClearance:   {Supervisor: "apprentice supervisor,two sites,nobody"},

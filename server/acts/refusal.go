@@ -77,12 +77,21 @@ func translate(err error) error {
 
 // submit appends one entry.
 func (s *Service) submit(ctx context.Context, sub *ledger.Submission) (store.Receipt, error) {
-	r, err := s.Store.Append(ctx, sub)
-	return r, translate(err)
+	r, err := s.submitAll(ctx, sub)
+	if err != nil {
+		return store.Receipt{}, err
+	}
+	return r[0], nil
 }
 
-// submitAll appends several entries in one transaction: all or none.
+// submitAll appends several entries in one transaction: all or none. Where a passkey signs, it asks first, or takes the
+// answer.
 func (s *Service) submitAll(ctx context.Context, subs ...*ledger.Submission) ([]store.Receipt, error) {
+	for _, sub := range subs {
+		if who := sub.Awaits(); who != "" {
+			return s.byPasskey(ctx, who, subs)
+		}
+	}
 	r, err := s.Store.AppendAll(ctx, subs...)
 	return r, translate(err)
 }

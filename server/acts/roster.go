@@ -48,7 +48,15 @@ type newcomer struct {
 	row int // from 0
 }
 
-func (s *Service) addPeople(ctx context.Context, actor *store.Person, people []NewPerson, passphrase string) (map[string]string, error) {
+// Added is somebody who was added: the entry, and the code for the first log-in.
+type Added struct {
+	Person, Login, Code string
+	Receipt             store.Receipt
+}
+
+// AddRoster is AddPeople with the entry of each, in their order. id is the first one's entry, "" mints it; the same people
+// under the same id are answered by the same entries, with new codes for those who have not logged in yet.
+func (s *Service) AddRoster(ctx context.Context, actor *store.Person, id string, people []NewPerson, passphrase string) ([]Added, error) {
 	if len(people) == 0 || len(people) > mostPeople {
 		return nil, wrong("people", "people_count", "most", strconv.Itoa(mostPeople))
 	}
@@ -59,39 +67,108 @@ func (s *Service) addPeople(ctx context.Context, actor *store.Person, people []N
 	if err := May(actor, ManageRoster, Target{Date: at.date}); err != nil {
 		return nil, err
 	}
+	if all, done, err := s.addedBefore(ctx, actor, id, people); done || err != nil {
+		return all, err
+	}
 	rows, err := s.checkPeople(ctx, actor, people, at.date)
 	if err != nil {
 		return nil, err
 	}
 	var subs, sign []*ledger.Submission
+	first := map[int]bool{} // those that add a person
 	for i := range rows {
-		more, role, err := s.newcomerEntries(actor, &rows[i], at)
+		entry := ""
+		if i == 0 {
+			entry = id
+		}
+		more, role, err := s.newcomerEntries(actor, &rows[i], at, entry)
 		if err != nil {
 			return nil, err
 		}
 		if rows[i].Role == Coordinator {
 			sign = append(sign, role)
 		}
+		first[len(subs)] = true
 		subs = append(subs, more...)
+	}
+	if len(sign) > 0 && passkeyUse(ctx) != nil {
+		return nil, wrong("passphrase", "passphrase_here") // people are made anew at each request
 	}
 	if err := s.signAll(ctx, actor, passphrase, sign); err != nil {
 		return nil, err
 	}
-	if _, err := s.submitAll(ctx, subs...); err != nil {
+	receipts, err := s.submitAll(ctx, subs...)
+	if err != nil {
 		if x, ok := AsRefusal(err); ok && x.Code == "rule_"+ledger.LoginTaken { // by somebody added this moment
 			return nil, wrong("people", "login_taken")
 		}
 		return nil, err
 	}
-	codes := map[string]string{}
-	for _, n := range rows {
-		p, err := s.person(ctx, n.ID)
+	var all []Added
+	for i, r := range receipts {
+		if !first[i] {
+			continue
+		}
+		x := Added{Person: rows[len(all)].ID, Login: rows[len(all)].Login, Receipt: r}
+		p, err := s.person(ctx, x.Person)
 		if err != nil {
 			return nil, err
 		}
-		if codes[n.Login], _, err = s.addCode(ctx, p, actor.ID, firstCodeTime); err != nil {
+		if x.Code, _, err = s.addCode(ctx, p, actor.ID, firstCodeTime); err != nil {
 			return nil, err
 		}
+		all = append(all, x)
+	}
+	return all, nil
+}
+
+// addedBefore finds people that an equal request has added.
+func (s *Service) addedBefore(ctx context.Context, actor *store.Person, id string, people []NewPerson) ([]Added, bool, error) {
+	if err := checkID(id); err != nil || id == "" {
+		return nil, false, err
+	}
+	e, err := s.Store.Entry(ctx, id)
+	if isNotFound(err) {
+		return nil, false, nil
+	}
+	if err != nil {
+		return nil, false, err
+	}
+	var all []Added
+	for i, n := range people {
+		p, err := s.Store.PersonByLogin(ctx, foldLogin(n.Login))
+		if isNotFound(err) {
+			return nil, false, conflict("id_taken")
+		}
+		if err != nil {
+			return nil, false, err
+		}
+		es, err := s.Store.Entries(ctx, store.EntryFilter{Subject: p.ID, Types: []ledger.Type{ledger.PersonAdded}, Limit: 1})
+		if err != nil {
+			return nil, false, err
+		}
+		if len(es) == 0 || es[0].Entry.Body.Actor != actor.ID || es[0].Index < e.Index || i == 0 && es[0].Index != e.Index {
+			return nil, false, conflict("id_taken")
+		}
+		x := Added{Person: p.ID, Login: n.Login, Receipt: store.Receipt{ID: es[0].Entry.Body.ID, Index: es[0].Index}}
+		if !p.HasPassword {
+			if x.Code, _, err = s.addCode(ctx, p, actor.ID, firstCodeTime); err != nil {
+				return nil, false, err
+			}
+		}
+		all = append(all, x)
+	}
+	return all, true, nil
+}
+
+func (s *Service) addPeople(ctx context.Context, actor *store.Person, people []NewPerson, passphrase string) (map[string]string, error) {
+	all, err := s.AddRoster(ctx, actor, "", people, passphrase)
+	if err != nil {
+		return nil, err
+	}
+	codes := map[string]string{}
+	for _, x := range all {
+		codes[x.Login] = x.Code
 	}
 	return codes, nil
 }
@@ -221,8 +298,9 @@ func manages(actor, p *store.Person, site, date string) error {
 	return May(actor, ManageRoster, Target{Person: p, Site: site, Date: date})
 }
 
-// newcomerEntries are the entries that add one person; role is the one that gives the role.
-func (s *Service) newcomerEntries(actor *store.Person, n *newcomer, at place) (all []*ledger.Submission, role *ledger.Submission, err error) {
+// newcomerEntries are the entries that add one person, the first under an id ("" mints it); role is the one that gives the
+// role.
+func (s *Service) newcomerEntries(actor *store.Person, n *newcomer, at place, id string) (all []*ledger.Submission, role *ledger.Submission, err error) {
 	key, err := s.Store.NewDataKey(n.ID)
 	if err != nil {
 		return nil, nil, err
@@ -232,9 +310,10 @@ func (s *Service) newcomerEntries(actor *store.Person, n *newcomer, at place) (a
 			return nil
 		}
 		var sub *ledger.Submission
-		if sub, err = s.entry(s.head("", t, actor.ID, n.ID, at), payload, personal, content); err == nil {
+		if sub, err = s.entry(s.head(id, t, actor.ID, n.ID, at), payload, personal, content); err == nil {
 			all = append(all, sub)
 		}
+		id = ""
 		return sub
 	}
 	add(ledger.PersonAdded, ledger.PersonPayload{}, map[string]string{"name": n.Name, "login": n.Login}, map[string][]byte{"data_key": key})

@@ -153,6 +153,23 @@ func TestAppointments(t *testing.T) {
 	wants(t, w.EndAppointment(w.ctx, ada, ned.ID, ned.Appointments[0].Entry, "", passphrase), "rule_already_ended")
 }
 
+// An appointment carries what entitles to it, and its end; after its last day it entitles to nothing.
+func TestAnAppointmentCarriesQualificationNumberAndExpiry(t *testing.T) {
+	w := newWorld(t)
+	sid, until := w.sam(2), addDays(w.World.Today(), 1)
+	for _, a := range sid.Appointments {
+		wants(t, w.EndAppointment(w.ctx, w.ada(), sid.ID, a.Entry, addDays(w.World.Today(), -1), pass(w.Coordinators[0])), "")
+	}
+	wants(t, w.Appoint(w.ctx, w.ada(), sid.ID, store.Appointment{Task: "pads", Qualification: "Brake technician", Number: "BT-4711", Until: until}, pass(w.Coordinators[0])), "")
+	a := w.sam(2).Appointments[len(w.sam(2).Appointments)-1]
+	if a.Qualification != "Brake technician" || a.Number != "BT-4711" || a.Until != until {
+		t.Errorf("got %+v", a)
+	}
+	wants(t, w.May(w.ctx, w.sam(2), SignJob, Target{Person: w.pat(0), Task: "pads"}), "")
+	w.Clock.Add(2 * 24 * time.Hour)
+	wants(t, w.May(w.ctx, w.sam(2), SignJob, Target{Person: w.pat(0), Task: "pads"}), "not_allowed")
+}
+
 // A coordinator of one site sees and manages that site and no other.
 func TestTwoSites(t *testing.T) {
 	w := newWorld(t)

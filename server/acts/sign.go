@@ -41,6 +41,7 @@ type signing struct {
 	paper      bool     // takes a second signature
 	photos     []string // in base64, in the sheet's order
 	decide     bool     // a critical error of somebody who is cleared
+	kept       bool     // and the clearance is kept
 }
 
 func (s *Service) sign(ctx context.Context, actor *store.Person, r SignRequest) ([]store.Receipt, error) {
@@ -307,7 +308,7 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 			if why, err = reason("decision_reason", r.Decision.Reason); err != nil {
 				return nil, nil, err
 			}
-			if !r.Decision.StandDown {
+			if g.kept = !r.Decision.StandDown; g.kept {
 				reasons = append(reasons, decision{why: why}.sayKept())
 			}
 		}
@@ -342,7 +343,7 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 		Job: j.ID, Task: j.Task, Programme: j.Programme, Difficulty: sh.Difficulty, Setting: j.Setting,
 		Vehicle: j.Vehicle, Layout: sh.Vehicle.Layout, Bay: j.Bay, Outcome: sh.Outcome,
 		Started: j.StartedAt.UnixMilli(), Finished: sh.outcomeAt, Supervisors: sh.Supervisors,
-		Steps: []ledger.StepDone{}, NearMiss: sh.NearMiss, Number: j.Number, Pauses: sh.Pauses, Paper: g.paper, Parts: sh.Parts, Fluid: sh.Fluid,
+		Steps: []ledger.StepDone{}, NearMiss: sh.NearMiss, Number: j.Number, Pauses: sh.Pauses, Paper: g.paper, Parts: sh.Parts, Fluid: sh.Fluid, Kept: g.kept,
 	}
 	personal := map[string]string{"car": string(j.Car), "work_order": j.WorkOrder, "notes": strings.Join(sh.Notes, "\n"), "reason": why}
 	happened := map[string][]string{}

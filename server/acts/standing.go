@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"slices"
 	"strings"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 
@@ -14,15 +15,16 @@ import (
 	"brakewright/store/ledger"
 )
 
-// frame is what every verdict of a moment rests on, but for the evidence and the date. It is immutable.
+// frame is what every verdict of a moment rests on, but for the evidence and the date. What it says never changes.
 type frame struct {
 	programme  *curriculum.Programme
 	catalogue  readiness.Catalogue
 	policy     readiness.Policy
 	parameters readiness.Parameters
 	adoptions  int
-	key        string // of policy, catalogue: under it verdicts are cached
-	hash       string // of the parameters
+	key        string   // of policy, catalogue: under it verdicts are cached
+	hash       string   // of the parameters
+	offs       sync.Map // trade-offs by task, worked out when first asked for
 }
 
 // frame is made anew when another edition or other parameters are adopted.
@@ -85,7 +87,7 @@ func (s *Service) newFrame(ctx context.Context, info store.Info, adoptions int) 
 	if err != nil {
 		return nil, err
 	}
-	f.key = ledger.Hash([]byte("verdicts-v2\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
+	f.key = ledger.Hash([]byte("verdicts-v3\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
 	return f, nil
 }
 

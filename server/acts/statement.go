@@ -17,6 +17,9 @@ type Fact struct {
 	Code string
 	Args map[string]string
 	Loud bool // an eye should fall on it
+
+	Items  []string // what is counted up in an argument, one by one: steps, readings
+	Folded bool     // its items are as one would expect: they may be shown on demand
 }
 
 func (s *Service) statement(ctx context.Context, actor *store.Person, job string) ([]Fact, error) {
@@ -38,13 +41,19 @@ func (f *facts) add(code string, loud bool, args ...string) {
 	*f = append(*f, x)
 }
 
+// items gives the last line its items.
+func (f *facts) items(list []string, folded bool) {
+	last := &(*f)[len(*f)-1]
+	last.Items, last.Folded = list, folded
+}
+
 func instant(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339) }
 
 // statementOf says every fact of the sign-off, as few lines as that takes: who, what, on which car, when; what went
 // otherwise, each on a line of its own; then the steps by how they were done, and the readings.
 func statementOf(sh *JobSheet) []Fact {
 	var f facts
-	car := []string{"car", sh.Vehicle.Title, "layout", strings.ReplaceAll(sh.Vehicle.Layout, "_", " ")}
+	car := []string{"car", sh.Vehicle.Title, "layout", curriculum.Readable(sh.Vehicle.Layout)}
 	f.add("about", false, "apprentice", sh.Apprentice.Name, "task", sh.Task.Title)
 	f.add("car_"+sh.Job.Setting, false, car...)
 	if sh.Job.WorkOrder != "" {
@@ -170,6 +179,7 @@ func (f *facts) steps(sh *JobSheet, single bool) {
 			code = "steps_bulk"
 		}
 		f.add(code, single && g.result != unaided && g.result != notApplicable, "count", strconv.Itoa(g.count), "steps", strings.Join(g.names, "; "))
+		f.items(g.names, g.result == notApplicable || !single && g.result == unaided)
 	}
 }
 
@@ -205,9 +215,11 @@ func (f *facts) readings(sh *JobSheet) {
 		}
 	})
 	if len(within) > 0 {
-		f.add("readings_within", false, "readings", strings.Join(within, "; "))
+		f.add("readings_within", false, "count", strconv.Itoa(len(within)), "readings", strings.Join(within, "; "))
+		f.items(within, true)
 	}
 	if len(unjudged) > 0 {
-		f.add("readings_unjudged", false, "readings", strings.Join(unjudged, "; "))
+		f.add("readings_unjudged", false, "count", strconv.Itoa(len(unjudged)), "readings", strings.Join(unjudged, "; "))
+		f.items(unjudged, false)
 	}
 }

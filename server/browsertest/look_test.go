@@ -50,7 +50,7 @@ func TestLessonsLook(t *testing.T) {
 }
 
 // TestDrawingsLook lays out every drawing by itself: its words and callouts neither leave it nor lie over each other, none is too
-// small on a phone, and the ends of the callouts' lines are inside.
+// small on a phone, and the ends of the callouts' lines are inside. With -look it also writes each by itself, light, dark and printed.
 func TestDrawingsLook(t *testing.T) {
 	s := newSite(t)
 	v := s.visit(desktop)
@@ -59,6 +59,9 @@ func TestDrawingsLook(t *testing.T) {
 	for _, path := range slices.Sorted(maps.Keys(s.Programme.Pictures)) {
 		for _, c := range mustEval[[]string](v, "brakewrightCheck.drawing("+quote(string(s.Programme.Pictures[path].Bytes))+")") {
 			t.Errorf("%s: %s", path, c)
+		}
+		if *lookFolder != "" {
+			v.shoot("drawing-" + strings.TrimSuffix(filepath.Base(path), ".svg"))
 		}
 	}
 }

@@ -3,7 +3,7 @@ package say
 import "brakewright/readiness"
 
 // InputCure says how to mend a fault of an evidence file or a catalogue.
-func InputCure(e readiness.InputError) string { return sayCode(inputCures, e.Code, e.Args) }
+func InputCure(e readiness.InputError) string { return sayCode(inputCures, e.Code, kindsSaid(e.Args)) }
 
 // PolicyCure says how to mend a fault of a policy.
 func PolicyCure(f readiness.PolicyFault) string {
@@ -14,22 +14,27 @@ func PolicyCure(f readiness.PolicyFault) string {
 }
 
 var inputCures = map[string]string{
-	"input_unreadable":    "Check the file and read it again.",
-	"input_not_utf8":      "Save the file as UTF-8.",
-	"input_not_json":      "Mend the JSON; in evidence each line is one whole object.",
-	"input_duplicate_key": "Keep one of the two.",
-	"input_missing":       "Add the field.",
-	"input_empty":         "Fill it in, or take it out where it is optional.",
-	"input_wrong_type":    "Give a value of the kind {want}.",
-	"input_unknown_value": "Use one of the words listed.",
-	"input_bad_date":      "Write the date as YYYY-MM-DD; it must exist.",
-	"input_out_of_range":  "Give a whole number from {from} to {to}.",
-	"input_wrong_order":   "Put the earlier date first.",
-	"input_too_few":       "Name at least {need} different people.",
-	"input_not_possible":  "Take the critical error out, or give the result that was seen.",
-	"input_duplicate_id":  "Give this record an id of its own.",
-	"input_unknown_task":  "Add the task to the catalogue, or mend its name.",
-	"input_cycle":         "Take one of these prerequisites out.",
+	"input_unreadable":        "Check the file and read it again.",
+	"input_not_utf8":          "Save the file as UTF-8.",
+	"input_not_json":          "Mend the JSON; in evidence each line is one whole object.",
+	"input_duplicate_key":     "Keep one of the two.",
+	"input_missing":           "Add the field.",
+	"input_empty":             "Fill it in, or take it out where it is optional.",
+	"input_wrong_type":        "Write {want}.",
+	"input_correction_inside": "Let a further line correct the first correction: name its id in corrects.",
+	"input_unknown_value":     "Use one of the words listed.",
+	"input_bad_date":          "Write the date as YYYY-MM-DD; it must exist.",
+	"input_out_of_range":      "Give a whole number from {from} to {to}.",
+	"input_wrong_order":       "Put the earlier date first.",
+	"input_too_few":           "Name at least {need} different people.",
+	"input_not_possible":      "Take the critical error out, or give the result that was seen.",
+	"input_duplicate_id":      "Give this record an id of its own.",
+	"input_unknown_task":      "Add the task to the catalogue, or mend its name.",
+	"input_cycle":             "Take one of these prerequisites out.",
+
+	"input_no_such_record": "Mend the id, or read the file that has the record along with this one.",
+	"input_no_such_task":   "Mend the name, or add the task to the catalogue.",
+	"input_no_such_step":   "Mend the name, or add the step to the catalogue.",
 }
 
 var policyCures = map[string]string{

@@ -23,7 +23,7 @@ func TestEveryCodeHasWords(t *testing.T) {
 	patterns := map[string]*regexp.Regexp{
 		"gate":   regexp.MustCompile(`\b(?:open|closed)\((?:"\w+"|name), "(\w+)"`),
 		"reason": regexp.MustCompile(`\breason\("(\w+)"`),
-		"code":   regexp.MustCompile(`\bcode := "(\w+)"|\bcode = "(\w+)"`),
+		"code":   regexp.MustCompile(`\bcode := "(\w+)"|\bcode = "(\w+)"|\breturn "(moved_\w+)"`),
 		"input":  regexp.MustCompile(`"(input_\w+)"`),
 		"policy": regexp.MustCompile(`"(policy_\w+)"`),
 	}
@@ -56,7 +56,8 @@ func TestEveryCodeHasWords(t *testing.T) {
 			used["reasons"][gate+end] = true
 		}
 	}
-	for _, code := range []string{"cleared_until", "cleared_waived_until", "untried", "building", "ready_for_decision"} {
+	for _, code := range []string{"cleared_until", "cleared_waived_until", "untried", "building", "ready_for_decision",
+		"other_supervisors", "different_supervisors", "other_layouts", "different_layouts", "critical_steps_missing_all"} {
 		used["reasons"][code] = true
 	}
 	used["policy"]["policy_unknown_key_far"] = true // said by PolicyFault
@@ -97,6 +98,10 @@ func TestReasons(t *testing.T) {
 		{Gate(readiness.Gate{Gate: "jobs", Why: "jobs_short", Args: args("have", "1", "need", "5")}), "1 watched job; 5 asked."},
 		{GateName("recency"), "Recent work"},
 		{Standing(readiness.ReadyForDecision), "Ready for decision"},
+		{Gate(readiness.Gate{Gate: "critical_steps", Why: "critical_steps_missing", Args: args("have", "0", "need", "2", "steps", "l/a, l/b")}), "None of the 2 critical steps has been seen done unaided yet."},
+		{Reason(readiness.Reason{Code: "moved_job", Args: args("date", "2026-01-02", "was", "96.1", "now", "100")}), "The watched job of 2026-01-02 moved the estimate from 96.1 % to more than 99.9 %."},
+		{Reason(readiness.Reason{Code: "rests_on", Args: args("jobs", "1", "clean", "0", "failed", "0")}), "That rests on 1 watched job (0 of them clean) and no critical error."},
+		{Reason(readiness.Reason{Code: "other_supervisors", Args: args("supervisors", "1")}), "1 of these with a supervisor who has not watched this task yet."},
 		{Reason(readiness.Reason{Code: "new_code", Args: args("b", "2", "a", "1")}), "new_code a=1 b=2"},
 		{InputFault(readiness.InputError{Line: 3, Field: "date", Code: "input_bad_date", Args: args("value", "2026-02-30")}), "line 3: date: “2026-02-30” is not a date (YYYY-MM-DD)"},
 		{InputFault(readiness.InputError{Code: "input_not_utf8"}), "this is not UTF-8 text"},
@@ -112,9 +117,9 @@ func TestReasons(t *testing.T) {
 // Arguments, words that go with a number, and braces that are none.
 func TestFill(t *testing.T) {
 	for _, row := range []struct{ template, want string }{
-		{"", ""}, {"plain", "plain"}, {"{a}", "1"}, {"{a:job|jobs} and {b:job|jobs}", "1 job and 2 jobs"}, {"{none}", ""}, {"{open", "{open"}, {"a}b", "a}b"},
+		{"", ""}, {"plain", "plain"}, {"{a}", "1"}, {"{a:job|jobs} and {b:job|jobs}", "1 job and 2 jobs"}, {"{b:sheep}", "2 sheep"}, {"{c:job|jobs|no job}, {c:job|jobs}", "no job, 0 jobs"}, {"{none}", ""}, {"{open", "{open"}, {"a}b", "a}b"},
 	} {
-		if got := fill(row.template, map[string]string{"a": "1", "b": "2"}); got != row.want {
+		if got := fill(row.template, map[string]string{"a": "1", "b": "2", "c": "0"}); got != row.want {
 			t.Errorf("%q: got %q, want %q", row.template, got, row.want)
 		}
 	}

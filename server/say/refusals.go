@@ -1,6 +1,7 @@
 package say
 
 import (
+	"maps"
 	"strings"
 )
 
@@ -16,6 +17,9 @@ func Refusal(code string, args map[string]string) string {
 	if code == "not_found" {
 		return sayCode(notFoundWords, args["what"], args)
 	}
+	if code == "erase_kept" {
+		args = withKind(args)
+	}
 	if code == "passphrase_wrong" && args["left"] == "" {
 		return "The signing passphrase is wrong. Type it again."
 	}
@@ -26,7 +30,32 @@ func Refusal(code string, args map[string]string) string {
 }
 
 // Rule says a broken rule of the ledger (store/ledger.RuleError).
-func Rule(code string, args map[string]string) string { return sayCode(ruleWords, code, args) }
+func Rule(code string, args map[string]string) string {
+	if code == "erase_kept" {
+		args = withKind(args)
+	}
+	return sayCode(ruleWords, code, args)
+}
+
+// withKind puts the words for a kind of record in the place of its code.
+func withKind(args map[string]string) map[string]string {
+	said := maps.Clone(args)
+	said["kind"] = strings.ToLower(RecordKind(args["kind"]))
+	return said
+}
+
+// RecordKind says a kind of record (readiness.RecordKind).
+func RecordKind(kind string) string { return sayCode(recordKindWords, kind, nil) }
+
+var recordKindWords = map[string]string{
+	"training":   "Work and training",
+	"clearances": "Clearances and stand-downs",
+	"matters":    "Returns and disputes",
+	"agreements": "Agreements, leave and cohorts",
+	"authority":  "Roles and appointments",
+	"account":    "Name, log-in and signing keys",
+	"programme":  "Work on the programme",
+}
 
 var notAllowedWords = map[string]string{
 	"no_role":            "None of your roles allows this. Ask a coordinator.",
@@ -100,18 +129,28 @@ var refusalWords = map[string]string{
 	// erasing
 	"erase_role":      "This person still holds a role. End it first.",
 	"erase_agreement": "A training agreement still runs. End it first.",
-	"erase_kept":      "The records must be kept until {date}: {years:one year|years} from the last entry or the end of the agreement, as the policy says.",
+	"erase_kept":      "Records of {kind} must be kept until {date}: {years:one year|years} from the last of them or the end of the agreement, as the policy says.",
 	"erase_dispute":   "A dispute is not settled yet. Settle it first.",
 	"erase_case":      "A car that came back is not settled yet. Finish that case first.",
 	"erase_confirm":   "Type the person's log-in name, {login}, to confirm.",
 
 	// keys
-	"no_key":            "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
-	"key_waiting":       "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
-	"no_key_waiting":    "{person} has no key that waits any more. Open the page again.",
-	"passphrase_needed": "Type the signing passphrase.",
-	"passphrase_wrong":  "The signing passphrase is wrong. {left:try is|tries are} left before you must log in again.",
-	"passphrase_locked": "The signing passphrase was wrong {tries} times in a row. Log in again with the password, then sign.",
+	"no_key":              "There is no signing key yet. Make one under “My account”, then a coordinator confirms it.",
+	"key_waiting":         "The signing key waits for a coordinator to confirm it. Ask a coordinator.",
+	"no_key_waiting":      "{person} has no key that waits any more. Open the page again.",
+	"passphrase_needed":   "Type the signing passphrase.",
+	"passkey_asked":       "Your device is asked to sign.",
+	"passkey_only":        "You have no signing passphrase. Sign with your passkey, or make a key under a passphrase on your account’s page.",
+	"passphrase_here":     "Here only the signing passphrase can be used. Type it, or add the coordinator’s role on the person’s own page.",
+	"no_passkey_here":     "None of your passkeys in force signs at this address. Type your signing passphrase, or make a passkey here.",
+	"passkey_needs_https": "A passkey can be made only where this site is opened over https, by its name. Here the signing passphrase remains.",
+	"passkey_kind":        "Your device made a key of a kind that cannot sign here. Use another device, or a signing passphrase.",
+	"passkey_unreadable":  "The device’s answer did not arrive whole, so nothing was signed. Try again.",
+	"passkey_failed":      "The device’s signature does not fit what was shown, so nothing was signed. Try again; if it happens again, use your passphrase and tell a coordinator.",
+	"passkey_expired":     "The device took too long, or was asked twice, so nothing was signed. Try again.",
+	"passkey_other_act":   "What was shown has changed since your device was asked, so nothing was signed. Read it again, then sign.",
+	"passphrase_wrong":    "The signing passphrase is wrong. {left:try is|tries are} left before you must log in again.",
+	"passphrase_locked":   "The signing passphrase was wrong {tries} times in a row. Log in again with the password, then sign.",
 
 	// lessons and tests
 	"unknown_lesson":      "The programme has no lesson “{lesson}”. Open it from the list of lessons.",
@@ -292,7 +331,7 @@ var refusalWords = map[string]string{
 	"note_empty":            "Write what the note says.",
 	"note_removed":          "This note was taken off already.",
 	"nothing_to_confirm":    "Nothing of this lesson has changed since what you were shown, or more has. Look again at what changed.",
-	"supposed_jobs":         "Suppose from 1 to {most} jobs.",
+	"supposed_jobs":         "Suppose whole numbers from 0 to {most}.",
 	"parameters_same":       "This snapshot is in force already. There is nothing to adopt.",
 	"parameters_unreadable": "The snapshot cannot be read: {text}. Take a file that brakewright calibrate wrote.",
 	"offer_same":            "The folder is the same as the edition in use. There is nothing to adopt.",
@@ -302,6 +341,14 @@ var ruleWords = map[string]string{
 	"not_first":          "This cannot stand at this place in the ledger.",
 	"no_such_person":     "There is no such person on the roster.",
 	"person_known":       "A person with this id is on the roster already.",
+	"erase_role":         refusalWords["erase_role"],
+	"erase_agreement":    refusalWords["erase_agreement"],
+	"erase_kept":         refusalWords["erase_kept"],
+	"erase_dispute":      refusalWords["erase_dispute"],
+	"erase_case":         refusalWords["erase_case"],
+	"erase_date":         "Something was recorded of this person in the meantime. Open the page again: the records had to be kept until {date}.",
+	"wrong_erasure":      "What comes along is no erasure of this person, or nothing that shows who signed it.",
+	"erasure_unproved":   "It is not shown that a coordinator of this programme signed the erasure. A coordinator must erase this person again.",
 	"person_erased":      "This person was erased, so nothing more can be recorded about them or by them.",
 	"no_such_site":       "There is no such site. Add it first.",
 	"site_known":         "A site with this id is there already.",

@@ -7,7 +7,8 @@ import (
 )
 
 // fill puts arguments into a template: {name} becomes the argument of that name, {name:job|jobs} the argument and the
-// word that goes with it ("1 job", "3 jobs"). A name without an argument becomes nothing.
+// word that goes with it ("1 job", "3 jobs"); with a third word, {name:job|jobs|no job}, none is said by that word alone. A
+// name without an argument becomes nothing.
 func fill(template string, args map[string]string) string {
 	var b strings.Builder
 	for {
@@ -22,14 +23,16 @@ func fill(template string, args map[string]string) string {
 			return b.String()
 		}
 		name, words, plural := strings.Cut(inside, ":")
-		b.WriteString(args[name])
-		if plural {
-			one, many, _ := strings.Cut(words, "|")
-			if args[name] == "1" {
-				b.WriteString(" " + one)
-			} else {
-				b.WriteString(" " + many)
-			}
+		choice := strings.Split(words, "|")
+		switch {
+		case !plural:
+			b.WriteString(args[name])
+		case args[name] == "0" && len(choice) > 2:
+			b.WriteString(choice[2])
+		case args[name] == "1":
+			b.WriteString("1 " + choice[0])
+		default:
+			b.WriteString(args[name] + " " + choice[min(1, len(choice)-1)])
 		}
 		template = after
 	}

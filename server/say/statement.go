@@ -1,8 +1,17 @@
 package say
 
+import "strings"
+
 // Statement says one fact of what will be signed.
 func Statement(code string, args map[string]string) string {
 	return sayCode(statementWords, code, args)
+}
+
+// StatementHead is Statement without what is counted up at its end: the line above a list.
+func StatementHead(code string, args map[string]string) string {
+	words, _, _ := strings.Cut(statementWords[code], " {steps}")
+	words, _, _ = strings.Cut(words, " {readings}")
+	return sayCode(map[string]string{code: words}, code, args)
 }
 
 var statementWords = map[string]string{
@@ -41,8 +50,8 @@ var statementWords = map[string]string{
 	"steps_not_applicable":          "Not on this car ({count}): {steps}.",
 	"reading_below":                 "Reading below its limit: {reading}.",
 	"reading_above":                 "Reading above its limit: {reading}.",
-	"readings_within":               "Readings within their limits: {readings}.",
-	"readings_unjudged":             "Readings with no limit to judge by: {readings}.",
+	"readings_within":               "Readings within their limits ({count}): {readings}.",
+	"readings_unjudged":             "Readings with no limit to judge by ({count}): {readings}.",
 	"oral_well":                     "Asked at the car, answered well: “{question}”",
 	"oral_badly":                    "Asked at the car, not answered: “{question}”",
 	"parts":                         "Parts fitted: {text}",

@@ -148,7 +148,7 @@ func (b Body) Date() (string, error) { return Date(b.HappenedAt, b.Zone) }
 
 // MarshalKey is the payload description of a public key.
 func MarshalKey(id string, public []byte) KeyPayload {
-	return KeyPayload{Key: id, Alg: "ed25519", Public: encode64(public)}
+	return KeyPayload{Key: id, Alg: AlgEd25519, Public: encode64(public)}
 }
 
 // Leaf is the leaf of a submission recorded at a time.

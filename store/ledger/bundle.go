@@ -237,10 +237,6 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 	}
 	vouched, own := p.Body.Type == Opening, false
 	for _, s := range p.Signatures {
-		raw, err := s.DecodeSignature()
-		if err != nil {
-			return err
-		}
 		key := c.keys[s.Key]
 		if fresh != nil && s.Key == fresh.ID {
 			key, own = fresh, true
@@ -252,7 +248,8 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 			return fmt.Errorf("the key %s is not in the bundle", s.Key)
 		case key != fresh && !key.inForce(p.RecordedAt):
 			return fmt.Errorf("the key %s was not in force", s.Key)
-		case !(SignatureCheck{Key: s.Key, Public: key.Public, Message: p.Signed, Bytes: raw}).OK():
+		}
+		if check, err := key.Check(s, p.Signed); err != nil || !check.OK() {
 			return fmt.Errorf("the signature by key %s does not fit the entry", s.Key)
 		}
 		c.r.Signatures++
@@ -275,7 +272,7 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 		if key := c.keys[x.Key]; key != nil {
 			key.EndedAt = max(x.From, 1)
 		}
-	case *ErasurePayload:
+	case *ErasurePayload, *ErasureReplayedPayload:
 		for _, key := range c.keys {
 			if key.Person == p.Body.Subject && key.EndedAt == 0 {
 				key.EndedAt = max(p.RecordedAt, 1)
@@ -290,7 +287,7 @@ func keyFact(k KeyPayload, p *Parsed) *KeyFact {
 	if err != nil {
 		return nil // Parse has refused it
 	}
-	return &KeyFact{ID: k.Key, Person: p.Body.Subject, Alg: k.Alg, Public: public, AddedAt: p.RecordedAt}
+	return &KeyFact{ID: k.Key, Person: p.Body.Subject, Alg: k.Alg, Public: public, RPID: k.RPID, Origin: k.Origin, AddedAt: p.RecordedAt}
 }
 
 func (c *bundleCheck) content(i int) error {

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"bytes"
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"strconv"
@@ -231,13 +230,4 @@ func parsePayload(b *Body) (any, error) {
 		return nil, &FormatError{Type: b.Type, Field: "payload", What: err.Error()}
 	}
 	return p, nil
-}
-
-// DecodeSignature returns the raw bytes of a signature.
-func (s Signature) DecodeSignature() ([]byte, error) {
-	b, err := base64.StdEncoding.Strict().DecodeString(s.Sig)
-	if err != nil {
-		return nil, fmt.Errorf("signature is not base64: %w", err)
-	}
-	return b, nil
 }

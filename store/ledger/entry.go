@@ -35,8 +35,13 @@ type Body struct {
 // Signature is one signature over a body.
 type Signature struct {
 	Key string `json:"key"` // id of the key
-	Alg string `json:"alg"` // "ed25519"
+	Alg string `json:"alg"` // the key's
 	Sig string `json:"sig"` // base64, standard, padded
+
+	// Of a passkey's assertion (passkey.go), base64; Among is absent where one entry was signed.
+	Authenticator string   `json:"authenticator,omitempty"` // authenticatorData
+	Client        string   `json:"client,omitempty"`        // clientDataJSON
+	Among         []string `json:"among,omitempty"`         // hex SHA-256 of the signed bytes of all entries signed together, sorted
 }
 
 // Entry is one leaf of the ledger.

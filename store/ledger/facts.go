@@ -1,5 +1,7 @@
 package ledger
 
+import "brakewright/readiness"
+
 // Facts is the state of the ledger just before an entry: what its rules are judged by. There are two: [State], made by
 // replaying entries, and the projections in the database. Both must say the same.
 type Facts interface {
@@ -7,6 +9,15 @@ type Facts interface {
 	Next() (int64, error)
 	// BackdatingDays is how many days back the programme's policy lets an entry be dated.
 	BackdatingDays() (int, error)
+	// KeptYears is for how many years the programme's policy keeps a kind of record.
+	KeptYears(kind readiness.RecordKind) (int, error)
+	// LastRecords say when the last entry of each kind about a person or by them was recorded; kinds of which there is none
+	// are absent.
+	LastRecords(person string) (map[readiness.RecordKind]int64, error)
+	// Agreements are all training agreements ever made of a person.
+	Agreements(person string) ([]BegunFact, error)
+	// OpenMatters counts what is not settled about a person.
+	OpenMatters(person string) (Matters, error)
 	// Person says whether somebody is known.
 	Person(id string) (bool, error)
 	// Erased says whether a person has been erased.
@@ -70,10 +81,17 @@ type BegunFact struct {
 	Ended  bool
 }
 
+// Matters are what is not settled yet about a person.
+type Matters struct {
+	Disputes int // open ones, of entries about the person or by them, or made by them
+	Cases    int // cars that came back, about the person or with them among those concerned, whose finding is still to be made
+}
+
 // KeyFact is a signing key. Times are UTC in milliseconds; EndedAt 0 is in force.
 type KeyFact struct {
 	ID, Person, Alg  string
 	Public           []byte
+	RPID, Origin     string // of a passkey
 	AddedAt, EndedAt int64
 }
 

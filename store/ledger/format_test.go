@@ -81,7 +81,7 @@ func TestEd25519Vectors(t *testing.T) {
 				}
 				return b
 			}
-			check := SignatureCheck{Public: raw(c.public), Message: raw(c.message), Bytes: raw(c.signature)}
+			check := SignatureCheck{Alg: AlgEd25519, Public: raw(c.public), Message: raw(c.message), Bytes: raw(c.signature)}
 			if !check.OK() {
 				t.Error("the signature is refused")
 			}

@@ -4,6 +4,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -174,16 +175,10 @@ func checkEntry(e *Entry, p any) error {
 		f.add("corrects", "%q is not a UUIDv7", b.Corrects)
 	}
 	for i, s := range e.Signatures {
-		f.id(fmt.Sprintf("signatures/%d/key", i), s.Key)
-		if s.Alg != "ed25519" {
-			f.add(fmt.Sprintf("signatures/%d/alg", i), "%q is not ed25519", s.Alg)
-		}
-		if raw, err := s.DecodeSignature(); err != nil || len(raw) != 64 {
-			f.add(fmt.Sprintf("signatures/%d/sig", i), "is not 64 bytes as base64")
-		}
+		s.check(&f, fmt.Sprintf("signatures/%d/", i))
 	}
 	if f.what == "" {
-		checkRefs(&f, k, refsOf(p))
+		checkRefs(&f, k.of(p), refsOf(p))
 	}
 	if f.what == "" {
 		p.(interface{ check(*faults) }).check(&f)
@@ -239,15 +234,8 @@ func (p *OpeningPayload) check(f *faults) {
 	}
 	f.id("title", p.Title)
 	p.Key.check(f, "key/")
-}
-
-func (p *KeyPayload) check(f *faults, at string) {
-	f.id(at+"key", p.Key)
-	if p.Alg != "ed25519" {
-		f.add(at+"alg", "%q is not ed25519", p.Alg)
-	}
-	if raw, err := base64.StdEncoding.Strict().DecodeString(p.Public); err != nil || len(raw) != 32 {
-		f.add(at+"public", "is not 32 bytes as base64")
+	if p.Key.Alg != AlgEd25519 {
+		f.add("key/alg", "the first key is locked by a passphrase: %s", AlgEd25519)
 	}
 }
 
@@ -259,7 +247,18 @@ func (p *PersonPayload) check(f *faults) {
 	}
 }
 func (p *PasswordPayload) check(*faults) {}
-func (p *ErasurePayload) check(*faults)  {}
+
+func (p *ErasurePayload) check(f *faults) {
+	if p.KeptUntil != "" {
+		f.date("kept_until", p.KeptUntil)
+	}
+}
+
+func (p *ErasureReplayedPayload) check(f *faults) {
+	if _, _, err := p.Leaves(); err != nil {
+		f.add("erasure", "holds a leaf that is not base64")
+	}
+}
 
 func (p *PutBackPayload) check(f *faults) {
 	f.count("entries", int(p.Entries))
@@ -423,7 +422,27 @@ func (p *QuestionVoidedPayload) check(f *faults) {
 	}
 }
 
+// kept: whoever keeps a clearance after what speaks against it says why.
+func kept(f *faults, is, against bool, r Refs) {
+	switch {
+	case is && !against:
+		f.add("kept", "belongs to what speaks against a clearance")
+	case is && r.Personal["reason"] == "":
+		f.add("personal/reason", "is needed where the clearance is kept")
+	}
+}
+
 func (p *SignOffPayload) check(f *faults) {
+	p.checkRecord(f)
+	kept(f, p.Kept, p.hasCriticalError(), p.Refs)
+}
+
+func (p *SignOffPayload) hasCriticalError() bool {
+	return slices.ContainsFunc(p.Steps, func(s StepDone) bool { return s.CriticalError })
+}
+
+// checkRecord is check for a record that may stand inside a correction, beside the correction's own reason.
+func (p *SignOffPayload) checkRecord(f *faults) {
 	f.id("job", p.Job)
 	f.id("task", p.Task)
 	f.hash("programme", p.Programme)
@@ -516,6 +535,9 @@ func (p *SignOffPayload) check(f *faults) {
 			f.add(at+"field", "%q is not the name of a photograph of its own", x.Field)
 		}
 		photos[x.Field] = true
+		if x.Entry != "" && !ValidID(x.Entry) {
+			f.add(at+"entry", "%q is not a UUIDv7", x.Entry)
+		}
 		if x.Step != "" {
 			f.id(at+"step", x.Step)
 		}
@@ -541,6 +563,7 @@ func (p *SpotCheckPayload) check(f *faults) {
 	if p.Of != "" {
 		f.id("of", p.Of)
 	}
+	kept(f, p.Kept, p.Finding == "unsafe", p.Refs)
 }
 
 func (p *CaseOpenedPayload) check(f *faults) {
@@ -565,6 +588,7 @@ func (p *ReturnPayload) check(f *faults) {
 	if p.Case != "" {
 		f.id("case", p.Case)
 	}
+	kept(f, p.Kept, p.Finding == "our_work", p.Refs)
 }
 
 func (p *ClearancePayload) check(f *faults) {
@@ -637,7 +661,8 @@ func (p *CorrectionPayload) check(f *faults) {
 		if p.SignOff.Personal != nil || p.SignOff.Content != nil {
 			f.add("sign_off/personal", "personal fields of the new record stand in the correction itself")
 		}
-		p.SignOff.check(f)
+		p.SignOff.checkRecord(f)
+		kept(f, p.SignOff.Kept, p.SignOff.hasCriticalError(), p.Refs)
 	} else {
 		for field := range p.Personal {
 			if field != "reason" {

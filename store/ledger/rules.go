@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"crypto/ed25519"
-	"encoding/base64"
 	"slices"
 	"sort"
 	"strconv"
@@ -91,6 +90,14 @@ const (
 	EndReachesBack   = "end_reaches_back"   // only a compromised key ends before it is said
 	CountersignOnce  = "countersigned"      // entry: already countersigned
 	Contradicting    = "contradicting"      // entry: which of several corrections stands must be said
+	EraseRole        = "erase_role"         // role: still held
+	EraseAgreement   = "erase_agreement"    // a training agreement runs
+	EraseKept        = "erase_kept"         // kind, date, years: records of the kind must be kept until then
+	EraseDispute     = "erase_dispute"      // one is open
+	EraseCase        = "erase_case"         // one is open
+	EraseDate        = "erase_date"         // date: until which the records had to be kept; the erasure says otherwise
+	WrongErasure     = "wrong_erasure"      // what comes along is no erasure of this person
+	ErasureUnproved  = "erasure_unproved"   // person: that they signed it as a coordinator is not shown
 	LoginTaken       = "login_taken"        // checked by the store, which alone can read log-in names
 )
 
@@ -101,7 +108,8 @@ func RuleCodes() []string {
 		SecondNeeded, SecondNotAllowed, SignedTwice, TooManySigned, KeyUnknown, KeyNotInForce, BadSignature, NewKeyUnsigned,
 		NeedsCoordinator, KeyKnown, NotTheirKey, AlreadyEnded, EndBeforeStart, LastCoordinator, NotSupervisor, NoSuchEntry,
 		WrongEntry, SomebodyElses, NoSuchTest, TestHandedInOnce, OtherTask, JobSignedOnce, NotHandedIn, AlreadyVoided, NotVoided, MarksOutdated, NotWatched, PhotoMissing, PaperNeedsPhoto, CaseClosed, AlreadySigned, NotTheirs,
-		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting, LoginTaken}
+		NothingToRestore, OrderedIt, AlreadyDisputed, NotDisputed, IsParty, EndsInPast, EndReachesBack, CountersignOnce, Contradicting,
+		EraseRole, EraseAgreement, EraseKept, EraseDispute, EraseCase, EraseDate, WrongErasure, ErasureUnproved, LoginTaken}
 	sort.Strings(codes)
 	return codes
 }
@@ -127,13 +135,21 @@ func CheckWith(p *Parsed, f Facts, good func(SignatureCheck) bool) error { retur
 
 // SignatureCheck is one signature to verify.
 type SignatureCheck struct {
-	Key                    string
+	Key, Alg               string
 	Public, Message, Bytes []byte
+
+	// Of a passkey.
+	RPID, Origin          string
+	Authenticator, Client []byte
+	Among                 []string
 }
 
-// OK verifies it: Ed25519 (RFC 8032), pure.
+// OK verifies it: Ed25519 (RFC 8032), pure, or a passkey's assertion.
 func (c SignatureCheck) OK() bool {
-	return len(c.Public) == ed25519.PublicKeySize && ed25519.Verify(c.Public, c.Message, c.Bytes)
+	if IsPasskey(c.Alg) {
+		return c.assertion()
+	}
+	return c.Alg == AlgEd25519 && len(c.Public) == ed25519.PublicKeySize && ed25519.Verify(c.Public, c.Message, c.Bytes)
 }
 
 func verifyNow(c SignatureCheck) bool { return c.OK() }
@@ -239,24 +255,23 @@ func (j *judge) signatures() error {
 	if len(j.Signatures) > 2 {
 		return broken(TooManySigned)
 	}
-	var fresh *KeyPayload
+	var fresh *KeyFact
 	switch p := j.Payload.(type) {
 	case *OpeningPayload:
-		fresh = &p.Key
+		fresh = keyFact(p.Key, j.Parsed)
 	case *KeyAddedPayload:
-		fresh = &p.Key
+		fresh = keyFact(p.Key, j.Parsed)
+	}
+	good := func(key *KeyFact, s Signature) bool {
+		c, err := key.Check(s, j.Signed)
+		return err == nil && j.verify(c)
 	}
 	for _, s := range j.Signatures {
-		raw, err := s.DecodeSignature()
-		if err != nil {
-			return broken(BadSignature, "key", s.Key)
-		}
-		if fresh != nil && s.Key == fresh.Key {
-			public, _ := base64.StdEncoding.DecodeString(fresh.Public)
+		if fresh != nil && s.Key == fresh.ID {
 			if j.newKey {
 				return broken(SignedTwice, "key", s.Key)
 			}
-			if !j.verify(SignatureCheck{Key: s.Key, Public: public, Message: j.Signed, Bytes: raw}) {
+			if !good(fresh, s) {
 				return broken(BadSignature, "key", s.Key)
 			}
 			j.newKey = true
@@ -272,7 +287,7 @@ func (j *judge) signatures() error {
 			return broken(KeyNotInForce, "key", s.Key, "person", key.Person)
 		case contains(j.signers, key.Person):
 			return broken(SignedTwice, "key", s.Key, "person", key.Person)
-		case !j.verify(SignatureCheck{Key: s.Key, Public: key.Public, Message: j.Signed, Bytes: raw}):
+		case !good(key, s):
 			return broken(BadSignature, "key", s.Key)
 		}
 		j.signers = append(j.signers, key.Person)
@@ -618,8 +633,10 @@ func (j *judge) late() error {
 			return broken(Future)
 		}
 		earliest = min(earliest, p.Date)
-	case *ErasurePayload: // made again when a copy from before it is put back, however late
-		return nil
+	case *ErasurePayload:
+		if p.KeptUntil == "" { // one of those that were made again as they were, however late
+			return nil
+		}
 	case *SignOffPayload: // a job is as old as its work, whenever its sign-off says that it happened
 		finished, err := Date(p.Finished, j.Body.Zone)
 		if err != nil {
@@ -676,8 +693,12 @@ func (j *judge) own() error {
 		return err
 	case *KeyEndedPayload:
 		return j.keyEnd(p)
-	case *LeavePayload, *ErasurePayload:
+	case *LeavePayload:
 		return j.notOneself()
+	case *ErasurePayload:
+		return j.erasure(p)
+	case *ErasureReplayedPayload:
+		return j.erasureReplayed(p)
 	case *TestHandedInPayload:
 		return j.test(p)
 	case *ShopNotePayload:
@@ -934,11 +955,6 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	if !contains(p.Supervisors, j.Body.Actor) {
 		return broken(NotWatched, "person", j.Body.Actor)
 	}
-	for _, x := range p.Photos {
-		if j.Refs().Personal[x.Field] == "" {
-			return broken(PhotoMissing, "field", x.Field)
-		}
-	}
 	if p.Paper && len(p.Photos) == 0 {
 		return broken(PaperNeedsPhoto)
 	}
@@ -949,13 +965,22 @@ func (j *judge) signOff(p *SignOffPayload) error {
 	return err
 }
 
-// record checks what a sign-off says, new or corrected: the times are past, and the apprentice is none of those who watched.
+// record checks what a sign-off says, new or corrected: the times are past, its photographs are there, and the apprentice is none of those who watched.
 func (j *judge) record(p *SignOffPayload) error {
 	if err := j.notOneself(); err != nil {
 		return err
 	}
 	if p.Finished > j.RecordedAt {
 		return broken(Future)
+	}
+	for _, x := range p.Photos {
+		if x.Entry != "" && j.Body.Type == Corrected { // it stays with an earlier record of the job
+			if _, err := j.named(x.Entry, []Type{SignOff, Corrected}); err != nil {
+				return err
+			}
+		} else if x.Entry != "" || j.Refs().Personal[x.Field] == "" {
+			return broken(PhotoMissing, "field", x.Field)
+		}
 	}
 	people := append([]string(nil), p.Supervisors...)
 	for _, h := range p.Holds {

@@ -1,8 +1,15 @@
 package ledger
 
 import (
+	"encoding/base64"
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
 	"testing"
 	"time"
+
+	"brakewright/readiness"
 )
 
 // Every rule has a row named after it: what an entry must not be, and beside it what it may.
@@ -11,6 +18,11 @@ func fromPaper(h *history, signers ...string) act {
 		p.Paper, a.sign, a.personal = true, signers, append(a.personal, "photo/1")
 		p.Photos = []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
 	})
+}
+
+func (p SignOffPayload) withPhoto(x PhotoDone) *SignOffPayload {
+	p.Photos = []PhotoDone{x}
+	return &p
 }
 
 func caseOf(h *history, person string) act {
@@ -656,6 +668,25 @@ func TestRules(t *testing.T) {
 			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload)
 			return correct(h, "sue", entry, CorrectionPayload{SignOff: &p})
 		}},
+		{"a correction names the photographs of the record it corrects", "", func(h *history) act {
+			entry := h.do(h.signOff("sam", "pat", func(a *act, p *SignOffPayload) {
+				a.personal, p.Photos = []string{"photo/1"}, []PhotoDone{{Field: "photo/1", Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			}))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a photograph named is the same person's", SomebodyElses, func(h *history) act {
+			entry := signed(h)
+			other := h.do(h.signOff("sam", "pia", func(_ *act, p *SignOffPayload) { p.Job = h.id("another job") }))
+			p := h.signOff("sam", "pat", nil).payload.(SignOffPayload).withPhoto(PhotoDone{Field: "photo/1", Entry: other, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10})
+			return correct(h, "sam", entry, CorrectionPayload{SignOff: p})
+		}},
+		{"a new record brings its photographs along", PhotoMissing, func(h *history) act {
+			entry := signed(h)
+			return h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+				p.Job, p.Photos = h.id("another job"), []PhotoDone{{Field: "photo/1", Entry: entry, Width: 4, Height: 3, By: h.id("sam"), At: h.now - 10}}
+			})
+		}},
 		{"a reading withdrawn", "", func(h *history) act {
 			entry := h.do(act{typ: LessonRead, actor: "pat", subject: "pat", payload: ReadingPayload{Lesson: "bleed", Edition: Hash(nil)}})
 			return correct(h, "cora", entry, CorrectionPayload{Withdraw: true})
@@ -877,6 +908,157 @@ func TestRules(t *testing.T) {
 			h.now += 1000
 			return h.signOff("sue", "pat", func(a *act, p *SignOffPayload) { a.sign = []string{"sue", "sam"} })
 		}},
+		{"an erasure waits for a role's end", EraseRole, func(h *history) act {
+			return eraseOf(h, "pat")
+		}},
+		{"an erasure waits for an agreement's end", EraseAgreement, func(h *history) act {
+			h.do(act{typ: AgreementMade, actor: "cora", subject: "nobody", payload: AgreementPayload{From: h.date(0)}})
+			return eraseOf(h, "nobody")
+		}},
+		{"an erasure waits for the records' date", EraseKept, func(h *history) act {
+			h.now += 5*365*day - day
+			return eraseOf(h, "nobody")
+		}},
+		{"an erasure waits for the latest date of any kind", EraseKept, func(h *history) act {
+			h.state.Retention = func(_ string, kind readiness.RecordKind) int {
+				return map[bool]int{true: 1}[kind == readiness.AccountRecord]
+			}
+			h.now += 300 * day
+			return eraseOf(h, "nobody")
+		}},
+		{"the years run from the agreement's end", EraseKept, func(h *history) act {
+			h.do(act{typ: AgreementMade, actor: "cora", subject: "nobody", payload: AgreementPayload{From: h.date(0), Until: h.date(400)}})
+			h.now += 5*365*day + 300*day
+			return eraseOf(h, "nobody")
+		}},
+		{"what somebody did keeps their records as what is about them", EraseKept, func(h *history) act {
+			h.now += 5*365*day - 100*day
+			leaves(h, "sam")
+			h.now += 300 * day
+			return eraseOf(h, "sam")
+		}},
+		{"an erasure waits for a dispute", EraseDispute, func(h *history) act {
+			job := h.do(h.signOff("sam", "pat", nil))
+			h.do(act{typ: Disputed, actor: "pat", subject: "pat", payload: DisputePayload{Disputes: job}, personal: []string{"reason"}})
+			leaves(h, "pat")
+			h.now += 6 * 365 * day
+			return eraseOf(h, "pat")
+		}},
+		{"an erasure waits for a dispute of what somebody signed", EraseDispute, func(h *history) act {
+			job := h.do(h.signOff("sam", "pat", nil))
+			h.do(act{typ: Disputed, actor: "pat", subject: "pat", payload: DisputePayload{Disputes: job}, personal: []string{"reason"}})
+			leaves(h, "sam")
+			h.now += 6 * 365 * day
+			return eraseOf(h, "sam")
+		}},
+		{"an erasure waits for a case that concerns somebody", EraseCase, func(h *history) act {
+			h.do(act{typ: CaseOpened, actor: "cora", subject: "pat", payload: CaseOpenedPayload{Task: "bleed", Jobs: []string{}, People: []string{h.id("sam")}}, personal: []string{"what_happened"}})
+			leaves(h, "sam")
+			h.now += 6 * 365 * day
+			return eraseOf(h, "sam")
+		}},
+		{"an erasure says until when the records had to be kept", EraseDate, func(h *history) act {
+			h.now += 6 * 365 * day
+			a := eraseOf(h, "nobody")
+			a.payload = ErasurePayload{KeptUntil: h.date(-2)}
+			return a
+		}},
+		{"from then on no erasure does without", EraseRole, func(h *history) act {
+			h.now = RetentionJudged
+			return act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}}
+		}},
+		{"an erasure that says it cannot be backdated", TooOld, func(h *history) act {
+			h.now += 6 * 365 * day
+			return late(h, eraseOf(h, "nobody"), 20)
+		}},
+		{"an erasure in order", "", func(h *history) act {
+			h.now += 6 * 365 * day
+			return eraseOf(h, "nobody")
+		}},
+		{"no year is a policy too", "", func(h *history) act {
+			h.state.Retention = func(string, readiness.RecordKind) int { return 0 }
+			h.now += 2 * day
+			return eraseOf(h, "nobody")
+		}},
+
+		{"an erasure is made again by nobody in person", NotAllowed, func(h *history) act {
+			a := again(h, lostErasure(h, "pat", "cora"))
+			a.actor = "cora"
+			return a
+		}},
+		{"an erasure made again is of the same person", WrongErasure, func(h *history) act {
+			a := again(h, lostErasure(h, "pia", "cora"))
+			a.subject = "pat"
+			return a
+		}},
+		{"only an erasure is made again", WrongErasure, func(h *history) act {
+			return again(h, lostLeaf(h, h.signOff("sam", "pat", nil)))
+		}},
+		{"an erasure made again was signed", ErasureUnproved, func(h *history) act {
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}}))
+		}},
+		{"an erasure made again was signed by a coordinator", ErasureUnproved, func(h *history) act {
+			return again(h, lostErasure(h, "pat", "sam"))
+		}},
+		{"an erasure made again was signed by who made it", ErasureUnproved, func(h *history) act {
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "founder", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}}))
+		}},
+		{"an erasure made again was signed by a key in force", ErasureUnproved, func(h *history) act {
+			h.do(act{typ: KeyEnded, actor: "cora", subject: "cora", payload: KeyEndedPayload{Key: h.signers["cora"].Key, Why: "changed", From: h.now}})
+			h.now += 1000
+			return again(h, lostErasure(h, "pat", "cora"))
+		}},
+		{"an erasure made again with its signature over another body", ErasureUnproved, func(h *history) act {
+			one, other := h.submit(act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora"}}),
+				h.submit(act{typ: Erased, actor: "cora", subject: "pia", payload: ErasurePayload{}, sign: []string{"cora"}})
+			one.Signatures = other.Signatures
+			return again(h, recordedNow(h, one))
+		}},
+		{"a key that ended since is in the way of nothing", "", func(h *history) act {
+			leaf := lostErasure(h, "pat", "cora")
+			h.now += 1000
+			h.do(act{typ: KeyEnded, actor: "cora", subject: "cora", payload: KeyEndedPayload{Key: h.signers["cora"].Key, Why: "changed", From: h.now}})
+			return again(h, leaf)
+		}},
+		{"a key that this history lacks comes along", "", func(h *history) act {
+			key := lostLeaf(h, h.keyAct("cora", "cora's second", "founder"))
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora's second"}}), key)
+		}},
+		{"a key that does not come along is none", ErasureUnproved, func(h *history) act {
+			h.keyAct("cora", "cora's second", "founder")
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora's second"}}))
+		}},
+		{"a key that no coordinator signed does not count", ErasureUnproved, func(h *history) act {
+			key := lostLeaf(h, h.keyAct("cora", "cora's second", "sam"))
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora's second"}}), key)
+		}},
+		{"a key that did not sign itself does not count", ErasureUnproved, func(h *history) act {
+			a := h.keyAct("cora", "cora's second", "founder")
+			a.sign = []string{"founder"}
+			key := lostLeaf(h, a)
+			return again(h, lostLeaf(h, act{typ: Erased, actor: "cora", subject: "pat", payload: ErasurePayload{}, sign: []string{"cora's second"}}), key)
+		}},
+		{"a coordinator whom this history lacks comes along with key and role", "", func(h *history) act {
+			role := lostLeaf(h, act{typ: RoleGranted, actor: "founder", subject: "newcomer", payload: RolePayload{Role: "coordinator", From: h.date(0)}, sign: []string{"founder"}})
+			key := lostLeaf(h, h.keyAct("newcomer", "newcomer", "founder"))
+			return again(h, lostErasure(h, "pat", "newcomer"), role, key)
+		}},
+		{"a newcomer without the role is none", ErasureUnproved, func(h *history) act {
+			key := lostLeaf(h, h.keyAct("newcomer", "newcomer", "founder"))
+			return again(h, lostErasure(h, "pat", "newcomer"), key)
+		}},
+		{"a role that nobody signed does not count", ErasureUnproved, func(h *history) act {
+			role := lostLeaf(h, act{typ: RoleGranted, actor: "founder", subject: "sam", payload: RolePayload{Role: "coordinator", From: h.date(0)}})
+			return again(h, lostErasure(h, "pat", "sam"), role)
+		}},
+		{"nothing but keys and coordinators' roles comes along", WrongErasure, func(h *history) act {
+			return again(h, lostErasure(h, "pat", "cora"), lostLeaf(h, h.signOff("sam", "pat", nil)))
+		}},
+		{"a person is erased again only once", PersonErased, func(h *history) act {
+			leaf := lostErasure(h, "pat", "cora")
+			h.do(again(h, leaf))
+			return again(h, leaf)
+		}},
 		{"an older copy is put back by nobody in person", NotAllowed, func(h *history) act {
 			return act{typ: PutBack, actor: "cora", payload: PutBackPayload{KnownRoot: EmptyRoot.String()}}
 		}},
@@ -906,6 +1088,140 @@ func TestRules(t *testing.T) {
 				t.Errorf("got %q (%v), want %q", got, err, c.want)
 			}
 		})
+	}
+}
+
+// leaves ends all that somebody holds.
+func leaves(h *history, name string) {
+	h.t.Helper()
+	roles, _ := h.state.Roles(h.id(name))
+	for _, r := range roles {
+		h.do(act{typ: RoleEnded, actor: "cora", subject: name, payload: EndPayload{Ends: r.Entry, Date: h.date(0)}})
+	}
+}
+
+// eraseOf erases somebody now, saying until when the records had to be kept.
+func eraseOf(h *history, name string) act {
+	h.t.Helper()
+	keeping, err := KeepingOf(h.state, h.id(name), zone)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return act{typ: Erased, actor: "cora", subject: name, payload: ErasurePayload{KeptUntil: KeptUntil(keeping)}, sign: []string{"cora"}}
+}
+
+// lostLeaf is an entry of a history that was lost: made, and not applied.
+func lostLeaf(h *history, a act) []byte {
+	h.t.Helper()
+	return recordedNow(h, h.submit(a))
+}
+
+func recordedNow(h *history, s *Submission) []byte {
+	h.t.Helper()
+	leaf, err := s.Leaf(h.now)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return leaf
+}
+
+func lostErasure(h *history, subject, by string) []byte {
+	h.t.Helper()
+	return lostLeaf(h, act{typ: Erased, actor: by, subject: subject, payload: ErasurePayload{}, sign: []string{by}})
+}
+
+// again makes an entry of a lost history again, as an erasure of whoever it is about.
+func again(h *history, erasure []byte, authority ...[]byte) act {
+	h.t.Helper()
+	p := ErasureReplayedPayload{Erasure: base64.StdEncoding.EncodeToString(erasure), Authority: []string{}}
+	for _, leaf := range authority {
+		p.Authority = append(p.Authority, base64.StdEncoding.EncodeToString(leaf))
+	}
+	e, err := Parse(erasure)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	h.ids[KeyHolder] = KeyHolder
+	for name, id := range h.ids {
+		if id == e.Body.Subject {
+			return act{typ: ErasedAgain, actor: KeyHolder, subject: name, payload: p}
+		}
+	}
+	h.t.Fatal("about nobody")
+	return act{}
+}
+
+// ReplayErasure takes along what leads to the signer, and nothing else; what it makes the rules accept.
+func TestReplayErasure(t *testing.T) {
+	h := found(t)
+	role := lostLeaf(h, act{typ: RoleGranted, actor: "cora", subject: "newcomer", payload: RolePayload{Role: "coordinator", From: h.date(0)}, sign: []string{"cora"}})
+	key := lostLeaf(h, h.keyAct("newcomer", "newcomer", "cora"))
+	second := lostLeaf(h, h.keyAct("newcomer", "newcomer's second", "newcomer"))
+	third := lostLeaf(h, h.keyAct("founder", "founder's second", "cora"))
+	forged := lostLeaf(h, h.keyAct("sam", "sam's second", "sam"))
+	other := lostLeaf(h, h.signOff("sam", "pat", nil))
+	erasure := lostLeaf(h, act{typ: Erased, actor: "newcomer", subject: "pat", payload: ErasurePayload{}, sign: []string{"newcomer's second"}})
+	all := [][]byte{h.leaves[5], role, key, third, forged, second, other, []byte("nonsense")}
+	p, err := ReplayErasure(h.state, erasure, all)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := again(h, erasure, role, key, second)
+	if !reflect.DeepEqual(*p, want.payload) {
+		t.Errorf("%d leaves come along, want %d", len(p.Authority), 3)
+	}
+	want.payload = *p
+	h.do(want)
+	if gone, _ := h.state.Erased(h.id("pat")); !gone {
+		t.Error("pat is still there")
+	}
+	for name, others := range map[string][][]byte{"without the role": {key, second}, "without the first key": {role, second}, "out of order": {second, key, role}, "nothing": nil} {
+		if _, err := ReplayErasure(h.state, erasure, others); codeOf(err) != ErasureUnproved {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	if _, err := ReplayErasure(h.state, other, all); codeOf(err) != WrongErasure {
+		t.Errorf("a sign-off: %v", err)
+	}
+}
+
+// The years of each kind run from its own last record, and never from before the end of the last agreement.
+func TestKeeping(t *testing.T) {
+	h := found(t)
+	h.state.Retention = func(_ string, kind readiness.RecordKind) int {
+		return map[readiness.RecordKind]int{readiness.TrainingRecord: 7, readiness.AccountRecord: 0}[kind]
+	}
+	first := h.do(act{typ: AgreementMade, actor: "cora", subject: "pat", payload: AgreementPayload{From: h.date(-30)}})
+	h.now += 10 * day
+	h.do(h.signOff("sam", "pat", nil))
+	read := func(name string) string {
+		list, err := KeepingOf(h.state, h.id(name), zone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		for _, k := range list {
+			fmt.Fprintf(&b, "%s %d %s %s\n", k.Kind, k.Years, k.Last, k.Until)
+		}
+		return b.String()
+	}
+	if got, want := read("pat"), "training 7 2026-01-16 2033-01-16\nagreements 0 2026-01-06 2026-01-06\nauthority 0 2026-01-05 2026-01-05\naccount 0 2026-01-05 2026-01-05\n"; got != want {
+		t.Errorf("got\n%s", got)
+	}
+	h.do(act{typ: AgreementEnded, actor: "cora", subject: "pat", payload: EndPayload{Ends: first, Date: "2026-02-01"}})
+	if got, want := read("pat"), "training 7 2026-01-16 2033-02-01\nagreements 0 2026-01-16 2026-02-01\nauthority 0 2026-01-05 2026-02-01\naccount 0 2026-01-05 2026-02-01\n"; got != want {
+		t.Errorf("got\n%s", got)
+	}
+	if got, want := read("sam"), "training 7 2026-01-16 2033-01-16\nauthority 0 2026-01-05 2026-01-05\naccount 0 2026-01-05 2026-01-05\n"; got != want {
+		t.Errorf("got\n%s", got)
+	}
+	for _, k := range Kinds() {
+		if !slices.Contains(readiness.RecordKinds, k.Record) {
+			t.Errorf("%s is kept as %q", k.Type, k.Record)
+		}
+	}
+	if len(readiness.RecordKinds) != len(lastRecords{}) {
+		t.Error("there is no room for every kind")
 	}
 }
 
@@ -981,6 +1297,42 @@ func TestThePolicyMovesTheWindow(t *testing.T) {
 	}
 	if _, err := h.judge(h.submit(h.signOff("sam", "pat", nil).before(h, 4))); codeOf(err) != LateNeedsReason {
 		t.Errorf("past: %v", err)
+	}
+}
+
+// The policy's window ends at midnight where the work was done, also across the change to daylight saving time; so does an
+// appointment.
+func TestTheWindowAcrossDaylightSaving(t *testing.T) {
+	moment := func(utc string) int64 {
+		at, err := time.Parse(time.RFC3339, utc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return at.UnixMilli()
+	}
+	at := func(h *history, utc string) act {
+		ms := moment(utc)
+		a := h.signOff("sam", "pat", func(_ *act, p *SignOffPayload) {
+			p.Started, p.Finished, p.Steps[0].At = ms-1000, ms, ms-500
+		})
+		a.at = ms
+		return a
+	}
+	for _, c := range []struct{ name, utc, want string }{
+		{"the first moment of the first day, in standard time", "2026-03-07T07:00:00Z", ""},
+		{"the moment before", "2026-03-07T06:59:59Z", LateNeedsReason},
+		{"the last moment of the appointment, in daylight saving time", "2026-03-09T05:59:59Z", ""},
+		{"the moment after", "2026-03-09T06:00:00Z", NotAppointed},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			h := found(t)
+			h.now = moment("2026-03-10T06:30:00Z") // half past midnight of the 10th
+			h.state.Backdating, h.state.windows = func(string) int { return 3 }, map[string]int{}
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: "2026-03-08"}, sign: []string{"cora"}})
+			if _, err := h.judge(h.submit(at(h, c.utc))); codeOf(err) != c.want {
+				t.Errorf("got %v, want %q", err, c.want)
+			}
+		})
 	}
 }
 

@@ -174,6 +174,10 @@ func unseal(sealed []byte, person, passphrase string) (*Signer, error) {
 }
 
 func (s *Submission) sign(k *Signer) error {
+	if k != nil && k.private == nil && k.Key == "" && k.Person != "" {
+		s.awaits = k.Person
+		return nil
+	}
 	if k == nil || k.private == nil {
 		return errors.New("sign an entry: the key is locked")
 	}
@@ -186,7 +190,7 @@ func (s *Submission) sign(k *Signer) error {
 	if err != nil {
 		return err
 	}
-	s.Signatures = append(s.Signatures, Signature{Key: k.Key, Alg: "ed25519", Sig: encode64(ed25519.Sign(k.private, b))})
+	s.Signatures = append(s.Signatures, Signature{Key: k.Key, Alg: AlgEd25519, Sig: encode64(ed25519.Sign(k.private, b))})
 	return nil
 }
 

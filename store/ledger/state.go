@@ -1,6 +1,10 @@
 package ledger
 
-import "encoding/base64"
+import (
+	"encoding/base64"
+
+	"brakewright/readiness"
+)
 
 // State is the facts made by replaying entries from the first: Check then Apply each. It keeps what rules need and no
 // more, so a ledger of a million entries fits in memory.
@@ -8,6 +12,8 @@ type State struct {
 	// Backdating reads the policy's window from a programme edition, once for each; nil or a negative answer means
 	// [DefaultBackdatingDays].
 	Backdating func(programme string) int
+	// Retention reads from a programme edition for how many years a kind of record is kept; nil means [DefaultRetentionYears].
+	Retention func(programme string, kind readiness.RecordKind) int
 
 	next         int64
 	programme    string
@@ -27,8 +33,8 @@ type State struct {
 	voids        int
 	voided       map[[3]string]bool // question, lesson, edition
 	jobs         map[string]bool
-	cases        map[string]bool            // open ones
-	caseOf       map[string]string          // by the return that closed it
+	cases        map[string][]string        // open ones, with the people whom they concern
+	caseOf       map[string]closedCase      // by the return that closed it
 	standDowns   map[string][]StandDownFact // by apprentice
 	restores     map[string][]RestoreFact
 	disputes     map[string][]DisputeFact // by disputed entry
@@ -36,7 +42,30 @@ type State struct {
 	corrected    map[string]*correction   // by the correction's own id
 	agreed       map[string]bool          // countersigned entries
 	signed       []signedEntry            // in order, those of a [Questionable] type
+	agreements   map[string][]string      // by person, the entries that began them
+	records      map[string]*lastRecords  // by person
 }
+
+// closedCase is a case and the people whom it concerns.
+type closedCase struct {
+	entry  string
+	people []string
+}
+
+// lastRecords are times of recording plus one, by the kind's place in [readiness.RecordKinds]; 0 is none.
+type lastRecords [7]int64
+
+var recordPlace = func() map[Type]int {
+	place := map[readiness.RecordKind]int{}
+	for i, kind := range readiness.RecordKinds {
+		place[kind] = i
+	}
+	m := map[Type]int{}
+	for _, k := range kinds {
+		m[k.Type] = place[k.Record]
+	}
+	return m
+}()
 
 // correction is a correction and what has become of it.
 type correction struct {
@@ -57,9 +86,10 @@ func NewState() *State {
 		windows: map[string]int{},
 		persons: map[string]bool{}, erased: map[string]bool{}, roles: map[string][]RoleFact{}, appointments: map[string][]AppointmentFact{},
 		begun: map[string]*BegunFact{}, keys: map[string]*KeyFact{}, sites: map[string]bool{}, cohorts: map[string]bool{},
-		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string]bool{}, caseOf: map[string]string{},
+		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string][]string{}, caseOf: map[string]closedCase{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 		corrections: map[string][]*correction{}, corrected: map[string]*correction{}, agreed: map[string]bool{},
+		agreements: map[string][]string{}, records: map[string]*lastRecords{},
 	}
 }
 
@@ -81,6 +111,54 @@ func (s *State) BackdatingDays() (int, error) {
 	return days, nil
 }
 
+// KeptYears is the policy's number of years.
+func (s *State) KeptYears(kind readiness.RecordKind) (int, error) {
+	if s.Retention != nil && s.programme != "" {
+		return s.Retention(s.programme, kind), nil
+	}
+	return DefaultRetentionYears, nil
+}
+
+// LastRecords are as [Facts] says.
+func (s *State) LastRecords(person string) (map[readiness.RecordKind]int64, error) {
+	all := map[readiness.RecordKind]int64{}
+	if r := s.records[person]; r != nil {
+		for i, kind := range readiness.RecordKinds {
+			if r[i] > 0 {
+				all[kind] = r[i] - 1
+			}
+		}
+	}
+	return all, nil
+}
+
+// Agreements are as [Facts] says.
+func (s *State) Agreements(person string) ([]BegunFact, error) {
+	var all []BegunFact
+	for _, id := range s.agreements[person] {
+		all = append(all, *s.begun[id])
+	}
+	return all, nil
+}
+
+// OpenMatters goes through all that is open: an erasure asks it, and that is seldom.
+func (s *State) OpenMatters(person string) (m Matters, err error) {
+	for entry, list := range s.disputes {
+		e := s.entries[entry]
+		for _, d := range list {
+			if !d.Settled && (e.Subject == person || e.Actor == person || d.By == person) {
+				m.Disputes++
+			}
+		}
+	}
+	for _, people := range s.cases {
+		if contains(people, person) {
+			m.Cases++
+		}
+	}
+	return m, nil
+}
+
 func (s *State) Person(id string) (bool, error)          { return s.persons[id], nil }
 func (s *State) Erased(person string) (bool, error)      { return s.erased[person], nil }
 func (s *State) Roles(person string) ([]RoleFact, error) { return s.roles[person], nil }
@@ -99,7 +177,7 @@ func (s *State) Voided(question, lesson, edition string) (bool, error) {
 	return s.voided[[3]string{question, lesson, edition}], nil
 }
 func (s *State) JobSigned(job string) (bool, error)           { return s.jobs[job], nil }
-func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry], nil }
+func (s *State) CaseOpen(entry string) (bool, error)          { return s.cases[entry] != nil, nil }
 func (s *State) Disputes(entry string) ([]DisputeFact, error) { return s.disputes[entry], nil }
 func (s *State) Countersigned(entry string) (bool, error)     { return s.agreed[entry], nil }
 func (s *State) Corrections(entry string) ([]CorrectionFact, error) {
@@ -148,6 +226,8 @@ func (s *State) Apply(p *Parsed) {
 		}
 	}
 	s.entries[b.ID] = &EntryFact{Index: index, Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task, Signers: signers}
+	s.record(b.Subject, b.Type, p.RecordedAt)
+	s.record(b.Actor, b.Type, p.RecordedAt)
 	if hasType(Questionable, b.Type) && len(signers) > 0 {
 		on, err := b.Date()
 		if err != nil {
@@ -176,6 +256,7 @@ func (s *State) Apply(p *Parsed) {
 		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
 		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
 	case *AgreementPayload:
+		s.agreements[b.Subject] = append(s.agreements[b.Subject], b.ID)
 		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
 	case *EndPayload:
 		until := s.begun[x.Ends].Until
@@ -183,7 +264,7 @@ func (s *State) Apply(p *Parsed) {
 		s.unappointed(b, x, until)
 	case *KeyAddedPayload:
 		s.addKey(x.Key, b.Subject, p.RecordedAt)
-	case *ErasurePayload:
+	case *ErasurePayload, *ErasureReplayedPayload:
 		s.erased[b.Subject] = true
 		for _, k := range s.keys {
 			if k.Person == b.Subject && k.EndedAt == 0 {
@@ -210,15 +291,15 @@ func (s *State) Apply(p *Parsed) {
 	case *SignOffPayload:
 		s.jobs[x.Job] = true
 	case *CaseOpenedPayload:
-		s.cases[b.ID] = true
+		s.cases[b.ID] = append([]string{b.Subject}, x.People...)
 	case *ReturnPayload:
 		if x.Case != "" {
+			s.caseOf[b.ID] = closedCase{x.Case, s.cases[x.Case]}
 			delete(s.cases, x.Case)
-			s.caseOf[b.ID] = x.Case
 		}
 	case *CorrectionPayload:
-		if c := s.caseOf[b.Corrects]; c != "" { // a finding withdrawn opens its case again
-			s.cases[c] = true
+		if c, ok := s.caseOf[b.Corrects]; ok { // a finding withdrawn opens its case again
+			s.cases[c.entry] = c.people
 			delete(s.caseOf, b.Corrects)
 		}
 		s.correct(b)
@@ -242,6 +323,19 @@ func (s *State) Apply(p *Parsed) {
 	case *CountersignedPayload:
 		s.agreed[x.Entry] = true
 	}
+}
+
+// record notes that an entry of a type is about somebody or by them.
+func (s *State) record(person string, t Type, at int64) {
+	if person == "" || person == KeyHolder {
+		return
+	}
+	r := s.records[person]
+	if r == nil {
+		r = new(lastRecords)
+		s.records[person] = r
+	}
+	r[recordPlace[t]] = at + 1
 }
 
 // correct: a correction of a correction takes its place, so what that one had withdrawn is again as the last word on it
@@ -343,7 +437,7 @@ func (s *State) addKey(k KeyPayload, person string, at int64) {
 	if err != nil {
 		panic("ledger: a checked key does not decode: " + err.Error())
 	}
-	s.keys[k.Key] = &KeyFact{ID: k.Key, Person: person, Alg: k.Alg, Public: public, AddedAt: at}
+	s.keys[k.Key] = &KeyFact{ID: k.Key, Person: person, Alg: k.Alg, Public: public, RPID: k.RPID, Origin: k.Origin, AddedAt: at}
 }
 
 // Cut is the last day of what began with an until date and is ended on a date: the earlier of the two.

@@ -13,6 +13,8 @@ type Submission struct {
 	Personal   map[string]PersonalField
 	Content    map[string][]byte
 	Files      map[string][]byte // further content named by the content itself (programme files), by hex SHA-256
+
+	awaits string // whose signature by a passkey is still to come
 }
 
 // PersonalField is a personal value with its salt; Person owns it (whose erasure destroys it).
@@ -40,14 +42,14 @@ func NewSubmission(random io.Reader, head Head, payload any, owner string, perso
 	return newSubmission(random, head, payload, owner, personal, content)
 }
 
-// Signer is an unlocked personal key.
+// Signer is an unlocked personal key, or the promise of a passkey's signature ([Later]).
 type Signer struct {
-	Key     string // id
+	Key     string // id, "" of a promise
 	Person  string
 	private ed25519.PrivateKey
 }
 
-// Sign adds the signer's signature.
+// Sign adds the signer's signature, or notes that it is to come.
 func (s *Submission) Sign(k *Signer) error { return s.sign(k) }
 
 // NewKey makes a key pair and seals it under a passphrase (argon2id 65,536 KiB, t=3, p=1; XChaCha20-Poly1305).

@@ -47,6 +47,7 @@ const (
 	StandDownReviewed Type = "stand_down_review" // signed by someone who did not order it; it stays for now
 	Assigned          Type = "assigned"          // something that waits gets another owner
 	Erased            Type = "erasure"           // signed by a coordinator: the subject's data key, salts and values are destroyed
+	ErasedAgain       Type = "erasure_replayed"  // an erasure that a copy put back did not know, with what proves it
 	PutBack           Type = "put_back"          // an older copy of the database took the place of a newer one, and was told to
 )
 
@@ -65,11 +66,16 @@ type OpeningPayload struct {
 	Demo   bool       `json:"demo,omitempty"` // marks a demonstration, which is never served as real
 }
 
-// KeyPayload describes a public key. Its sealed secret is content "sealed_key".
+// KeyPayload describes a public key. Its sealed secret is content "sealed_key"; a passkey has none.
 type KeyPayload struct {
 	Key    string `json:"key"`    // id, UUIDv7
-	Alg    string `json:"alg"`    // "ed25519"
-	Public string `json:"public"` // base64, 32 bytes
+	Alg    string `json:"alg"`    // AlgEd25519, AlgPasskeyES256, AlgPasskeyEd25519
+	Public string `json:"public"` // base64, see KeySize
+
+	// A passkey's: the site that it was made at and signs for, and the name by which the device knows it.
+	RPID       string `json:"rp_id,omitempty"`      // host
+	Origin     string `json:"origin,omitempty"`     // as https://host
+	Credential string `json:"credential,omitempty"` // base64, 1 to 1023 bytes
 }
 
 // ProgrammePayload: content programme (the bytes of "HEX  PATH\n" lines, whose hash is the programme edition; the
@@ -132,7 +138,7 @@ type AppointmentPayload struct {
 	Until string `json:"until,omitempty"`
 }
 
-// KeyAddedPayload: content sealed_key.
+// KeyAddedPayload: content sealed_key, unless the key is a passkey.
 type KeyAddedPayload struct {
 	Refs
 	Key KeyPayload `json:"key"`
@@ -260,6 +266,7 @@ type SignOffPayload struct {
 	NearMiss    bool          `json:"near_miss,omitempty"`
 	Parts       string        `json:"parts,omitempty"` // fitted
 	Fluid       string        `json:"fluid,omitempty"`
+	Kept        bool          `json:"kept,omitempty"` // a critical error of somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // Span is a stretch of time, UTC in milliseconds.
@@ -308,7 +315,8 @@ type OralDone struct {
 
 // PhotoDone is a photograph; its bytes are the personal field Field.
 type PhotoDone struct {
-	Field  string `json:"field"` // photo/N
+	Field  string `json:"field"`           // photo/N
+	Entry  string `json:"entry,omitempty"` // in a correction: the earlier entry that has the field; absent: the entry itself
 	Step   string `json:"step,omitempty"`
 	Width  int    `json:"width"` // pixels
 	Height int    `json:"height"`
@@ -331,7 +339,8 @@ type SpotCheckPayload struct {
 	Refs
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
-	Of      string `json:"of,omitempty"` // the entry of the job that was looked at
+	Of      string `json:"of,omitempty"`   // the entry of the job that was looked at
+	Kept    bool   `json:"kept,omitempty"` // unsafe work of somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // CaseOpenedPayload: a car came back. Personal car, work_order, what_happened, notes. Jobs are the entries of jobs on that
@@ -349,6 +358,7 @@ type ReturnPayload struct {
 	Task    string `json:"task"`
 	Finding string `json:"finding"`
 	Case    string `json:"case,omitempty"` // entry
+	Kept    bool   `json:"kept,omitempty"` // our work, by somebody cleared: the signer keeps the clearance, for the reason
 }
 
 // ClearancePayload: content verdict (the verdict shown, JSON), policy (JSON), parameters; personal reason.
@@ -442,7 +452,18 @@ type AssignedPayload struct {
 }
 
 // ErasurePayload: the subject is erased. Nothing personal may stand in it: it would be erased with the rest.
-type ErasurePayload struct{ Refs }
+type ErasurePayload struct {
+	Refs
+	KeptUntil string `json:"kept_until,omitempty"` // last day on which the records had to be there, as [KeepingOf] gives it; absent from entries before [RetentionJudged]
+}
+
+// ErasureReplayedPayload: the subject was erased in a history of this ledger that was lost when an older copy of it was put
+// back. The erasure comes along as it was signed, and of the lost history what gave its signer key and role.
+type ErasureReplayedPayload struct {
+	Refs
+	Erasure   string   `json:"erasure"`   // the leaf, base64
+	Authority []string `json:"authority"` // leaves, base64, in the order in which they were recorded: key_added and role_granted
+}
 
 // KeyHolder is the actor of what is recorded on the authority of whoever holds database and key file; nobody has this id.
 const KeyHolder = "key-holder"

@@ -1,6 +1,7 @@
 package storetest
 
 import (
+	"encoding/base64"
 	"fmt"
 	"time"
 
@@ -105,6 +106,14 @@ func (w *World) FullHistory() Past {
 	do("another correction", w.at(w.Site, w.correct(cora, pia, past["job at a site"], ledger.CorrectionPayload{SignOff: &other}), cora))
 	do("contradiction settled", w.Make(ada.ID, ledger.DisputeSettled, pia.ID, ledger.SettlementPayload{Disputes: past["job at a site"], Stands: past["another correction"]}, why, nil, ada.Signer))
 
+	var come []*ledger.Submission
+	gil := w.join(func(s *ledger.Submission) { come = append(come, s) }, "Gil Gone", "gil", true)
+	for _, s := range come {
+		do("gil comes", s)
+	}
+	do("gil renamed", w.Make(gil.ID, ledger.PersonRenamed, gil.ID, ledger.PersonPayload{}, map[string]string{"name": "Gil Going"}, nil))
+	gus := w.join(func(s *ledger.Submission) { do("gus comes", s) }, "Gus Gone", "gus", false)
+
 	day(10)
 	old := w.Clock.Now().Add(-12 * 24 * time.Hour)
 	do("late job", w.lateJob(sam, sue, pam, bleed, old))
@@ -124,16 +133,20 @@ func (w *World) FullHistory() Past {
 	do("question settled", w.Make(cora.ID, ledger.DisputeSettled, pat.ID, ledger.SettlementPayload{Disputes: past["questioned job"]}, why, nil, cora.Signer))
 	do("key ended", w.Make(sid.ID, ledger.KeyEnded, sid.ID, ledger.KeyEndedPayload{Key: sid.Signer.Key, Why: "changed", From: w.Clock.Now().UnixMilli()}, why, nil))
 
-	// Somebody who comes, goes and is erased; and an older copy put back, as if it had been.
-	var come []*ledger.Submission
-	gil := w.join(func(s *ledger.Submission) { come = append(come, s) }, "Gil Gone", "gil", true)
-	for _, s := range come {
-		do("gil comes", s)
+	// The two who came are erased; and an older copy put back, as if it had been.
+	keeping, _, err := w.Store.Keeping(w.T.Context(), gil.ID, w.Today(), Zone)
+	if err != nil {
+		w.T.Fatal(err)
 	}
-	do("gil renamed", w.Make(gil.ID, ledger.PersonRenamed, gil.ID, ledger.PersonPayload{}, map[string]string{"name": "Gil Going"}, nil))
-	do("erasure", w.Make(cora.ID, ledger.Erased, gil.ID, ledger.ErasurePayload{}, nil, nil, cora.Signer))
+	do("erasure", w.Make(cora.ID, ledger.Erased, gil.ID, ledger.ErasurePayload{KeptUntil: ledger.KeptUntil(keeping)}, nil, nil, cora.Signer))
+	lost, err := w.Make(cora.ID, ledger.Erased, gus.ID, ledger.ErasurePayload{}, nil, nil, cora.Signer).Leaf(w.Clock.Now().UnixMilli())
+	if err != nil {
+		w.T.Fatal(err)
+	}
+	do("erased again", w.Make(ledger.KeyHolder, ledger.ErasedAgain, gus.ID,
+		ledger.ErasureReplayedPayload{Erasure: base64.StdEncoding.EncodeToString(lost), Authority: []string{}}, nil, nil))
 	do("put back", w.Make(ledger.KeyHolder, ledger.PutBack, "", ledger.PutBackPayload{Entries: 5, KnownSize: 9, KnownRoot: ledger.EmptyRoot.String()}, nil, nil))
-	past["gil"] = gil.ID
+	past["gil"], past["gus"] = gil.ID, gus.ID
 	return past
 }
 
@@ -155,7 +168,7 @@ func (w *World) Void(by *Member, question string, handedIn int, restores bool, r
 
 // programme adopts another edition of the programme, with a shorter window.
 func (w *World) programme(by *Member) *ledger.Submission {
-	p := Programme(map[string]string{"programme.yaml": "title: Bench programme\npolicy:\n  backdating_days: 10\n", "lessons/bleed.md": "# Bleed\n"})
+	p := Programme(map[string]string{"programme.yaml": "title: Bench programme\npolicy:\n  backdating_days: 10\n  retention_years: 0\n", "lessons/bleed.md": "# Bleed\n"})
 	sub := w.Make(by.ID, ledger.ProgrammeAdopted, "", ledger.ProgrammePayload{}, nil, map[string][]byte{"programme": p.List}, by.Signer)
 	for _, b := range p.Files {
 		sub.Files[ledger.Hash(b)] = b

@@ -15,6 +15,7 @@ import (
 
 	"brakewright/store"
 	"brakewright/store/ledger"
+	"brakewright/store/ledger/passkeytest"
 )
 
 // Cheap is the cost of keys and passwords made in tests.
@@ -309,4 +310,43 @@ func (w *World) SignOff(supervisor, apprentice *Member, task string, change func
 		change(&p)
 	}
 	return w.Make(supervisor.ID, ledger.SignOff, apprentice.ID, p, map[string]string{"work_order": "WO-1234", "notes": "clean work"}, nil, supervisor.Signer)
+}
+
+// Passkey gives somebody a passkey, vouched for by the first coordinator.
+func (w *World) Passkey(m *Member, ed bool) (*passkeytest.Device, ledger.KeyPayload) {
+	w.T.Helper()
+	d := passkeytest.New("https://brakes.example.org", ed)
+	alg := ledger.AlgPasskeyES256
+	if ed {
+		alg = ledger.AlgPasskeyEd25519
+	}
+	key, err := ledger.MarshalPasskey(w.ID(), alg, d.Origin, d.Public(), d.Credential)
+	if err != nil {
+		w.T.Fatal(err)
+	}
+	s := w.Make(m.ID, ledger.KeyAdded, m.ID, ledger.KeyAddedPayload{Key: key}, nil, nil)
+	w.Touch(d, key, s)
+	if err := s.Sign(w.Coordinators[0].Signer); err != nil {
+		w.T.Fatal(err)
+	}
+	w.Append(s)
+	return d, key
+}
+
+// Touch signs submissions with one touch of a passkey, in place of any other signature.
+func (w *World) Touch(d *passkeytest.Device, key ledger.KeyPayload, subs ...*ledger.Submission) {
+	w.T.Helper()
+	signed := make([][]byte, len(subs))
+	for i, s := range subs {
+		var err error
+		if signed[i], err = s.Body.SignedBytes(); err != nil {
+			w.T.Fatal(err)
+		}
+		s.Signatures = nil
+	}
+	challenge, among := ledger.Challenge(signed...)
+	authenticator, client, sig := d.Assert(challenge)
+	for _, s := range subs {
+		s.SignPasskey(key.Key, key.Alg, authenticator, client, sig, among)
+	}
 }

@@ -357,9 +357,16 @@ CREATE TABLE signing_keys (
     added_at   INTEGER NOT NULL, -- ms
     ended_at   INTEGER NOT NULL, -- ms, 0 while in force
     ended_why  TEXT NOT NULL
-) STRICT;
+, rp_id TEXT NOT NULL DEFAULT '', origin TEXT NOT NULL DEFAULT '', credential TEXT NOT NULL DEFAULT '') STRICT;
 
 CREATE INDEX signing_keys_person ON signing_keys (person_id, idx);
+
+CREATE TABLE signings (
+    id        TEXT NOT NULL PRIMARY KEY,
+    person_id TEXT NOT NULL,
+    sealed    BLOB NOT NULL, -- JSON under the person's data key
+    asked_at  INTEGER NOT NULL -- ms
+) STRICT;
 
 CREATE TABLE sites (
     id   TEXT NOT NULL PRIMARY KEY,

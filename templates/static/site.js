@@ -205,6 +205,119 @@
   };
   document.addEventListener("change", (e) => keepAnswer(e.target.form));
 
+  // ---- signing with a passkey ----
+
+  // A form that asks for the signing passphrase gets a second button. It asks the server what there is to sign, has the
+  // device sign that, and sends the form with the device's answer; what is wrong with the form, the server says as ever.
+  const bytes = (text) => Uint8Array.from(atob(text.replace(/-/g, "+").replace(/_/g, "/")), (c) => c.charCodeAt(0));
+  const text64 = (buffer) => btoa(String.fromCharCode(...new Uint8Array(buffer))).replace(/\+/g, "-").replace(/\//g, "_").replace(/=+$/, "");
+  const named = (list) => (list || []).map((c) => ({ ...c, id: bytes(c.id) }));
+  const answerOf = (c) => {
+    const response = {};
+    for (const part of ["clientDataJSON", "attestationObject", "authenticatorData", "signature"]) {
+      if (c.response[part]) response[part] = text64(c.response[part]);
+    }
+    return JSON.stringify({ id: c.id, rawId: text64(c.rawId), type: c.type, response, clientExtensionResults: {} });
+  };
+  const touch = async (asked) => answerOf(await navigator.credentials.get({
+    publicKey: { ...asked, challenge: bytes(asked.challenge), allowCredentials: named(asked.allowCredentials) },
+  }));
+  const put64 = (form, name, value) => {
+    const field = form.querySelector(`input[type=hidden][name=${name}]`) || form.appendChild(Object.assign(document.createElement("input"), { type: "hidden", name }));
+    field.value = value;
+  };
+  const complain = (button, text) => {
+    let p = button.parentElement.querySelector(".fault");
+    if (!p) {
+      p = document.createElement("span");
+      p.className = "fault";
+      p.setAttribute("role", "alert");
+      button.after(p);
+    }
+    p.textContent = text;
+  };
+
+  const signWith = async (form, field, button) => {
+    const main = form.querySelector("button:not([type=button])");
+    const needed = field.required;
+    field.required = false;
+    try {
+      if (!form.reportValidity()) return;
+      const body = new URLSearchParams(new FormData(form, main));
+      body.set("passkey", "ask");
+      body.delete("passkey_answer");
+      button.disabled = true;
+      const reply = await fetch(form.action, { method: "POST", body, credentials: "same-origin" });
+      put64(form, "passkey", "ask");
+      put64(form, "passkey_answer", "");
+      if (reply.status === 202) {
+        const asked = await reply.json();
+        const answer = await touch(asked.publicKey);
+        put64(form, "passkey", asked.signing);
+        put64(form, "passkey_answer", text64(new TextEncoder().encode(answer)));
+      } else if (reply.ok || reply.redirected) { // nothing was left to be signed
+        location.assign(reply.url);
+        return;
+      }
+      field.value = "";
+      form.requestSubmit(main);
+    } catch (e) {
+      complain(button, e instanceof TypeError ? "No connection. Nothing was signed. Try again."
+        : "Your device did not sign, so nothing was signed. Try again, or type your passphrase.");
+    } finally {
+      button.disabled = false;
+      for (const name of ["passkey", "passkey_answer"]) { // the next press of the other button means the passphrase
+        const x = form.querySelector(`input[type=hidden][name=${name}]`);
+        if (x) setTimeout(() => x.remove());
+      }
+      field.required = needed;
+    }
+  };
+
+  const offerPasskeys = (root) => {
+    if (!window.PublicKeyCredential) return;
+    for (const none of root.querySelectorAll("[data-passkey-none]")) none.hidden = true;
+    for (const make of root.querySelectorAll("[data-passkey-make]")) make.hidden = false;
+    if (!document.body.hasAttribute("data-passkeys")) return;
+    for (const field of root.querySelectorAll('form[method=post]:not([data-passphrase-only]) input[type=password][name$=passphrase][autocomplete=off]')) {
+      // Where several buttons send the form, a signature that is not needed yet is given later, on its own page.
+      if (field.name.startsWith("second_") || field.form.querySelectorAll("button:not([type=button])").length > 1 || field.closest("p").nextElementSibling?.classList.contains("touch")) continue;
+      const p = document.createElement("p"), button = document.createElement("button");
+      p.className = "touch";
+      button.type = "button";
+      button.textContent = "Sign with your passkey instead";
+      button.addEventListener("click", () => signWith(field.form, field, button));
+      p.append(button);
+      field.closest("p").after(p);
+    }
+  };
+
+  document.addEventListener("click", async (e) => {
+    const button = e.target.closest && e.target.closest("[data-passkey-make] button");
+    if (!button) return;
+    const step = async (path, body) => {
+      const reply = await fetch(path, { method: "POST", body, credentials: "same-origin", headers: { "Content-Type": "application/json" } });
+      if (reply.ok) return reply.status === 204 ? null : reply.json();
+      const problem = await reply.json().catch(() => ({}));
+      throw Object.assign(new Error(problem.detail || "Something went wrong. Try again."), { said: true });
+    };
+    button.disabled = true;
+    try {
+      const asked = await step("/account/passkey", "{}"), k = asked.publicKey;
+      const made = await navigator.credentials.create({
+        publicKey: { ...k, challenge: bytes(k.challenge), user: { ...k.user, id: bytes(k.user.id) }, excludeCredentials: named(k.excludeCredentials) },
+      });
+      const next = await step(`/account/passkey/${asked.signing}/made`, answerOf(made));
+      await step(`/account/passkey/${next.signing}/signed`, await touch(next.publicKey)); // the new key signs for itself
+      location.assign("/account?notice=key_asked#key");
+    } catch (e) {
+      complain(button, e.said ? e.message : e.name === "InvalidStateError" ? "This device has a passkey of yours for this site already."
+        : "No passkey was made. Try again.");
+    } finally {
+      button.disabled = false;
+    }
+  });
+
   // ---- small things ----
 
   // What was said once is not said again when the page is loaded anew or its address passed on.
@@ -216,6 +329,7 @@
 
   const prepare = (root) => {
     for (const b of root.querySelectorAll("[data-print], [data-scripted]")) b.hidden = false;
+    offerPasskeys(root);
   };
   document.addEventListener("click", (e) => {
     if (e.target.closest && e.target.closest("[data-print]")) print();

@@ -13,6 +13,8 @@ import json
 import sys
 
 from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 
@@ -52,6 +54,34 @@ def strict(text):
 def verify(public, message, signature):
     try:
         Ed25519PublicKey.from_public_bytes(public).verify(signature, message)
+        return True
+    except (InvalidSignature, ValueError):
+        return False
+
+
+def assertion(key, message, s):
+    """A passkey's signature: a WebAuthn assertion (W3C Web Authentication, Level 2) whose challenge is the SHA-256 of the
+    message, or of the list of the SHA-256 of all messages signed with one touch. The client data are compared as the
+    standard writes them (5.8.1.2); the person must have been present and verified."""
+    challenge = hashlib.sha256(message).digest()
+    among = s.get("among", [])
+    if among:
+        if challenge.hex() not in among or among != sorted(set(among)):
+            return False
+        challenge = hashlib.sha256(("brakewright-entries-v1\n" + "\n".join(among) + "\n").encode()).digest()
+    client, data = b64(s["client"]), b64(s["authenticator"])
+    begins = '{"type":"webauthn.get","challenge":"%s","origin":"%s","crossOrigin":false' % (
+        base64.urlsafe_b64encode(challenge).decode().rstrip("="), key["origin"])
+    if not client.startswith(begins.encode()) or client[len(begins):][:1] not in (b"}", b","):
+        return False
+    if len(data) < 37 or data[:32] != hashlib.sha256(key["rp_id"].encode()).digest() or data[32] & 5 != 5:
+        return False
+    signed = data + hashlib.sha256(client).digest()
+    if key["alg"] == "webauthn-ed25519":
+        return verify(key["public"], signed, b64(s["sig"]))
+    try:
+        public = ec.EllipticCurvePublicKey.from_encoded_point(ec.SECP256R1(), key["public"])
+        public.verify(b64(s["sig"]), signed, ec.ECDSA(hashes.SHA256()))
         return True
     except (InvalidSignature, ValueError):
         return False
@@ -109,6 +139,11 @@ class Keys:
     def __init__(self):
         self.known = {}
 
+    @staticmethod
+    def read(key):
+        """A key as an entry describes it."""
+        return {"alg": key["alg"], "public": b64(key["public"]), "origin": key.get("origin"), "rp_id": key.get("rp_id")}
+
     def check(self, entry):
         body, at = entry["body"], entry["recorded_at"]
         payload = body["payload"]
@@ -116,19 +151,24 @@ class Keys:
         message = b"brakewright-entry-v1\n" + canonical(body)
         own, vouched = False, body["type"] == "opening"
         for s in entry["signatures"]:
-            need(s["alg"] == "ed25519", "a signature of another kind")
             if fresh and s["key"] == fresh["key"]:
-                public, own = b64(fresh["public"]), True
+                key, own = self.read(fresh), True
             else:
                 need(s["key"] in self.known, "the key %s is not in the bundle" % s["key"])
                 key = self.known[s["key"]]
                 need(key["from"] <= at and (key["to"] is None or at < key["to"]), "the key %s was not in force" % s["key"])
-                public, vouched = key["public"], True
-            need(verify(public, message, b64(s["sig"])), "the signature by key %s does not fit the entry" % s["key"])
+                vouched = True
+            need(s["alg"] == key["alg"], "a signature of another kind than its key")
+            if key["alg"] == "ed25519":
+                good = verify(key["public"], message, b64(s["sig"]))
+            else:
+                need(key["alg"] in ("webauthn-es256", "webauthn-ed25519"), "a key of a kind that is not known")
+                good = assertion(key, message, s)
+            need(good, "the signature by key %s does not fit the entry" % s["key"])
         if fresh:
             need(own and vouched, "a new key is signed by itself and by a coordinator's")
             need(fresh["key"] not in self.known, "a key comes into force twice")
-            self.known[fresh["key"]] = {"public": b64(fresh["public"]), "person": body["subject"], "from": at, "to": None}
+            self.known[fresh["key"]] = dict(self.read(fresh), person=body["subject"], **{"from": at, "to": None})
         if body["type"] == "key_ended" and payload["key"] in self.known:
             self.known[payload["key"]]["to"] = max(payload["from"], 1)
         if body["type"] == "erasure":

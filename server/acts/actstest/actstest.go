@@ -255,6 +255,15 @@ func inOrder(q quiz.Question) []string {
 // GoodJob is a job done unaided, finished and signed. It gives the sign-off's entry.
 func (s *Shop) GoodJob(supervisor, apprentice *Member, task, vehicle string) string {
 	s.t.Helper()
+	job := s.FinishedJob(supervisor, apprentice, task, vehicle)
+	receipts, err := s.Acts.SignJobs(s.ctx, s.Who(supervisor), nil, []string{job}, supervisor.Passphrase, nil)
+	s.ok(err)
+	return receipts[0].ID
+}
+
+// FinishedJob is a job done unaided and finished, not signed. It gives the job.
+func (s *Shop) FinishedJob(supervisor, apprentice *Member, task, vehicle string) string {
+	s.t.Helper()
 	sup := s.Who(supervisor)
 	j, err := s.Acts.AskJob(s.ctx, sup, acts.JobRequest{Apprentice: apprentice.ID, Task: task, Vehicle: vehicle, Watch: true})
 	s.ok(err)
@@ -263,9 +272,7 @@ func (s *Shop) GoodJob(supervisor, apprentice *Member, task, vehicle string) str
 	s.Clock.Add(time.Hour)
 	_, err = s.Acts.Tap(s.ctx, sup, j.ID, s.AllUnaided(sheet))
 	s.ok(err)
-	receipts, err := s.Acts.SignJobs(s.ctx, sup, nil, []string{j.ID}, supervisor.Passphrase, nil)
-	s.ok(err)
-	return receipts[0].ID
+	return j.ID
 }
 
 // AllUnaided are the taps of a sheet on which everything is done unaided, every hold point is accepted and the job is
