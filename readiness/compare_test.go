@@ -20,12 +20,35 @@ type course struct {
 	monthly []scored // all, then for groups
 }
 
-// groupsOf tells which groups a cell belongs to besides 0, all: 1 home supervisor among the strictest tenth, 2 the most
+// Groups to which a cell belongs besides 0, all: 1 home supervisor among the strictest tenth, 2 the most
 // lenient, 3 the idlest tenth.
 const groups = 4
 
+// judging says how sure somebody is of tasks on a day; evidence is that up to the day, by task.
+type judging func(f *teacher, evidence []*evidence, on day) func(t int) float64
+
+// asJudge is what [Assess] says.
+func asJudge(f *teacher, evidence []*evidence, on day) func(t int) float64 {
+	ls := make([][]float64, len(evidence))
+	for o, e := range evidence {
+		ls[o] = f.tasks[o].likelihood(e)
+	}
+	return func(t int) float64 {
+		density := f.tasks[t].density(f.model.generalFrom(f.tasks, ls, t), ls[t])
+		return f.tasks[t].judge(density, f.model.owed(evidence[t].practice, on), 0.95).confidence
+	}
+}
+
+// asTeacher is what the model says without the judge's promises.
+func asTeacher(f *teacher, evidence []*evidence, on day) func(t int) float64 {
+	all := f.densities(evidence)
+	return func(t int) float64 {
+		return f.tasks[t].hindsightSure(all[t], f.model.deficits(evidence[t].attempts, on), 0.95)
+	}
+}
+
 // modelCourse lets the model judge, with the parameters of each four weeks.
-func modelCourse(s *simulated, parameters func(month int) Parameters) *course {
+func modelCourse(s *simulated, parameters func(month int) Parameters, judge judging) *course {
 	c := &course{monthly: make([]scored, groups)}
 	tasks := len(s.catalogue.Tasks)
 	c.cells = make([]said, len(s.people)*tasks)
@@ -36,32 +59,25 @@ func modelCourse(s *simulated, parameters func(month int) Parameters) *course {
 		f := newTeacher(s.catalogue, simPolicy(), parameters(month))
 		idle := s.idlest(to)
 		for a := range s.people {
-			p := gather(all[fmt.Sprintf("a%d", a)])
-			evidence := make([]*evidence, tasks)
-			for t := range tasks {
-				evidence[t] = f.tasks[t].gatherEvidence(p.task(s.catalogue.Tasks[t].Task))
-			}
-			judge := func(t int, on day) float64 {
-				ls := make([][]float64, tasks)
-				for o := range ls {
-					e := evidence[o].before(on + 1)
-					if s.people[a][o].start > on {
-						e.right, e.wrong = 0, 0
-					}
-					ls[o] = f.tasks[o].likelihood(e)
+			everything := f.gathered(gather(all[fmt.Sprintf("a%d", a)]))
+			upTo := func(on day) []*evidence {
+				out := make([]*evidence, tasks)
+				for t, e := range everything {
+					out[t] = e.before(on + 1)
+					out[t].right, out[t].wrong, _ = s.people[a][t].answers(on)
 				}
-				density := f.tasks[t].density(f.model.generalFrom(f.tasks, ls, t), ls[t])
-				return f.tasks[t].judge(density, f.model.owed(evidence[t].before(on+1).practice, on), 0.95).confidence
+				return out
 			}
+			now := judge(f, upTo(to), to)
 			for t := range tasks {
 				cell := &c.cells[a*tasks+t]
 				for _, j := range s.people[a][t].jobs {
 					if j.on >= from && j.on <= to {
-						cell.after = append(cell.after, judge(t, j.on))
+						cell.after = append(cell.after, judge(f, upTo(j.on), j.on)(t))
 						cell.true_ = append(cell.true_, s.truth(a, t, j.on) >= 0.95)
 					}
 				}
-				c.month(s, a, t, to, judge(t, to), strict, lenient, idle)
+				c.month(s, a, t, to, now(t), strict, lenient, idle)
 			}
 		}
 	}
@@ -155,14 +171,14 @@ func boundCourse(s *simulated) *course {
 	strict, lenient := s.extremes()
 	idles := map[day]func(a, t int) bool{}
 	for a := range s.people {
-		var weights [][][][]float64
+		var cells []*boundCell
 		for t := range tasks {
-			weights = append(weights, b.weights(a, t, s.ease[t]))
+			cells = append(cells, b.cell(a, t))
 		}
 		for t := range tasks {
 			cell := &c.cells[a*tasks+t]
 			for _, j := range s.people[a][t].jobs {
-				cell.after = append(cell.after, b.confident(a, t, j.on, weights, s.ease))
+				cell.after = append(cell.after, b.confident(cells, t, j.on))
 				cell.true_ = append(cell.true_, s.truth(a, t, j.on) >= 0.95)
 			}
 			for d := 28; d <= simDays; d += 28 {
@@ -170,7 +186,7 @@ func boundCourse(s *simulated) *course {
 				if idles[on] == nil {
 					idles[on] = s.idlest(on)
 				}
-				c.month(s, a, t, on, b.confident(a, t, on, weights, s.ease), strict, lenient, idles[on])
+				c.month(s, a, t, on, b.confident(cells, t, on), strict, lenient, idles[on])
 			}
 		}
 	}
@@ -178,14 +194,15 @@ func boundCourse(s *simulated) *course {
 }
 
 // ruleCourse says 1 from the job on at which a rule is met.
-func ruleCourse(s *simulated, rule func(score float64, jobs []simJob) bool) *course {
+func ruleCourse(s *simulated, rule func(passed bool, jobs []simJob) bool) *course {
 	c := &course{}
 	for a := range s.people {
 		for t, p := range s.people[a] {
 			var cell said
 			for k, j := range p.jobs {
+				_, _, passed := p.answers(j.on)
 				x := 0.0
-				if rule(s.scores[a][t], p.jobs[:k+1]) {
+				if rule(passed, p.jobs[:k+1]) {
 					x = 1
 				}
 				cell.after = append(cell.after, x)
@@ -197,22 +214,22 @@ func ruleCourse(s *simulated, rule func(score float64, jobs []simJob) bool) *cou
 	return c
 }
 
-// signOffs is the rule of so many clean jobs and 80 % in the test.
-func signOffs(n int) func(float64, []simJob) bool {
-	return func(score float64, jobs []simJob) bool {
-		clean := 0
+// signOffs is the rule of so many jobs signed off and 80 % in a test.
+func signOffs(n int) func(bool, []simJob) bool {
+	return func(passed bool, jobs []simJob) bool {
+		signed := 0
 		for _, j := range jobs {
-			if j.clean {
-				clean++
+			if j.signed {
+				signed++
 			}
 		}
-		return clean >= n && score >= 0.8
+		return signed >= n && passed
 	}
 }
 
 // lcCUSUM is the learning-curve CUSUM (Biau et al. 2008): from a failure rate of 0.15 held unacceptable to one of 0.05.
-func lcCUSUM(limit float64) func(float64, []simJob) bool {
-	return func(_ float64, jobs []simJob) bool {
+func lcCUSUM(limit float64) func(bool, []simJob) bool {
+	return func(_ bool, jobs []simJob) bool {
 		sum := 0.0
 		for _, j := range jobs {
 			if j.failed {
@@ -231,51 +248,74 @@ func lcCUSUM(limit float64) func(float64, []simJob) bool {
 
 // declared is what comes of declaring ready at the first job after which confidence reaches a limit.
 type declared struct {
+	limit                              float64
 	cleared, wrong, held, truly, cells int
-	jobs                               float64 // until ready; all of them where that never came
+	jobs, jobsCleared, jobsTruly       float64 // until ready, all of them where that never came; of those cleared; of those truly ready at the end
+	at                                 []int   // by cell: how many jobs it took, 0 for never
 }
 
 func (c *course) at(limit float64) declared {
-	var o declared
+	o := declared{limit: limit}
 	for _, cell := range c.cells {
 		if len(cell.after) == 0 {
+			o.at = append(o.at, 0)
 			continue
 		}
 		o.cells++
 		k := slices.IndexFunc(cell.after, func(x float64) bool { return x >= limit })
+		o.at = append(o.at, k+1)
 		last := len(cell.after) - 1
 		if cell.true_[last] {
 			o.truly++
 		}
-		if k < 0 {
-			o.jobs += float64(len(cell.after))
-			if cell.true_[last] {
-				o.held++
+		jobs := float64(len(cell.after))
+		if k >= 0 {
+			jobs = float64(k + 1)
+			o.cleared++
+			o.jobsCleared += jobs
+			if !cell.true_[k] {
+				o.wrong++
 			}
-			continue
+		} else if cell.true_[last] {
+			o.held++
 		}
-		o.cleared++
-		o.jobs += float64(k + 1)
-		if !cell.true_[k] {
-			o.wrong++
+		o.jobs += jobs
+		if cell.true_[last] {
+			o.jobsTruly += jobs
 		}
 	}
 	return o
 }
 
-func (o declared) wrongRate() float64 { return float64(o.wrong) / max(1, float64(o.cleared)) }
-func (o declared) heldRate() float64  { return float64(o.held) / max(1, float64(o.truly)) }
-func (o declared) share() float64     { return float64(o.cleared) / float64(o.cells) }
-func (o declared) meanJobs() float64  { return o.jobs / float64(o.cells) }
+func (o declared) share() float64       { return float64(o.cleared) / float64(o.cells) }
+func (o declared) wrongRate() float64   { return float64(o.wrong) / float64(max(1, o.cleared)) }
+func (o declared) heldRate() float64    { return float64(o.held) / float64(max(1, o.truly)) }
+func (o declared) meanJobs() float64    { return o.jobs / float64(o.cells) }
+func (o declared) clearedJobs() float64 { return o.jobsCleared / float64(max(1, o.cleared)) }
+func (o declared) trulyJobs() float64   { return o.jobsTruly / float64(max(1, o.truly)) }
 
-// limitFor finds the lowest limit at which a quantity is at most (or, rising false, the share at least) a value.
-func (c *course) limitFor(ok func(declared) bool) declared {
-	for l := 0.005; l < 1; l += 0.005 {
-		if o := c.at(l); ok(o) {
-			return o
+// paired is the ratio of the jobs it took those whom both declared.
+func (o declared) paired(other declared) float64 {
+	a, b := 0, 0
+	for i, n := range o.at {
+		if n > 0 && other.at[i] > 0 {
+			a, b = a+n, b+other.at[i]
 		}
 	}
-	return c.at(0.999)
+	return float64(a) / float64(max(1, b))
+}
+
+// limitFor finds the lowest limit from which on a quantity stays at most a value.
+func (c *course) limitFor(ok func(declared) bool) declared {
+	best := c.at(0.999)
+	for l := 0.995; l > 0; l -= 0.005 {
+		o := c.at(l)
+		if !ok(o) {
+			break
+		}
+		best = o
+	}
+	return best
 }
 
 // The comparison of the package documentation. With BRAKEWRIGHT_SOAK=1 on 200 apprentices, calibrated on 150 others;
@@ -289,13 +329,13 @@ func TestCompare(t *testing.T) {
 	s := simulate(simOptions{apprentices: n, tasks: 6, supervisors: 25, meanJobs: 5.5, seed: 2, world: 1})
 	priors := modelCourse(s, func(month int) Parameters {
 		return EstimateSupervisors(s.catalogue, s.records, DefaultParameters(), (firstDay + day(month*28)).String())
-	})
+	}, asJudge)
 	judges := map[string]*course{"priors": priors, "bound": boundCourse(s)}
 	if soak {
 		train := simulate(simOptions{apprentices: 150, tasks: 6, supervisors: 25, meanJobs: 5.5, seed: 1, world: 1})
 		calibrated, report := Calibrate(train.catalogue, train.records, simPolicy(), nil)
 		t.Logf("calibrated: %+v", report)
-		judges["calibrated"] = modelCourse(s, func(int) Parameters { return calibrated })
+		judges["calibrated"] = modelCourse(s, func(int) Parameters { return calibrated }, asJudge)
 	}
 	names := []string{"all", "strictest tenth", "most lenient tenth", "idlest tenth"}
 	for _, judge := range []string{"bound", "priors", "calibrated"} {

@@ -80,15 +80,15 @@
 // From nothing, one clean job a week by supervisors not known, with the priors:
 //
 //	steps (critical)   target  confidence  clean jobs
-//	12 (5)             0.80    0.80        2
-//	12 (5)             0.95    0.80        5
-//	12 (5)             0.95    0.90        6
-//	12 (5)             0.97    0.90        9
-//	12 (5)             0.98    0.90        12
-//	6 (3)              0.95    0.90        8
-//	20 (8)             0.95    0.90        5
+//	12 (5)             0.80    0.80        1
+//	12 (5)             0.95    0.80        3
+//	12 (5)             0.95    0.90        5
+//	12 (5)             0.97    0.90        6
+//	12 (5)             0.98    0.90        9
+//	6 (3)              0.95    0.90        6
+//	20 (8)             0.95    0.90        4
 //	none               0.80    0.80        2
-//	none               0.95    0.90        16
+//	none               0.95    0.90        13
 //
 // More steps in a catalogue show more, so fewer jobs are enough. Where more than 30 further jobs would not do, the
 // reason is jobs_cannot_show.
