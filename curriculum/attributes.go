@@ -70,8 +70,10 @@ type attribute struct {
 
 // parseAttributes reads the block at s of the file and reports what cannot be read.
 func parseAttributes(r *report, s span) (out []attribute) {
-	b := r.src.bytes
-	i, end := s.start+1, s.stop-1
+	whole := r.src.bytes[s.start:s.stop]
+	bad := func(at int) { r.errorAt(s.start+at, "bad_attributes", "text", string(whole)) }
+	b := plainQuotes(whole, bad)
+	i, end := 1, len(b)-1
 	next := func() string {
 		from := i
 		for i < end && b[i] != ' ' && b[i] != '\t' && b[i] != '=' && b[i] != '"' && b[i] != '\'' {
@@ -93,19 +95,19 @@ func parseAttributes(r *report, s span) (out []attribute) {
 			i++
 			name := next()
 			if name == "" {
-				r.errorAt(at, "bad_attributes", "text", string(b[s.start:s.stop]))
+				bad(at)
 				return out
 			}
-			out = append(out, attribute{kind: kind, name: name, at: at})
+			out = append(out, attribute{kind: kind, name: name, at: s.start + at})
 			continue
 		}
 		name := next()
 		if i >= end || b[i] != '=' {
 			if name == "" {
-				r.errorAt(at, "bad_attributes", "text", string(b[s.start:s.stop]))
+				bad(at)
 				return out
 			}
-			out = append(out, attribute{kind: 'w', name: name, at: at})
+			out = append(out, attribute{kind: 'w', name: name, at: s.start + at})
 			continue
 		}
 		i++
@@ -116,7 +118,7 @@ func parseAttributes(r *report, s span) (out []attribute) {
 			i++
 			stop := bytes.IndexByte(b[i:end], quote)
 			if stop < 0 {
-				r.errorAt(valueAt, "bad_attributes", "text", string(b[s.start:s.stop]))
+				bad(valueAt)
 				return out
 			}
 			valueAt = i
@@ -125,8 +127,37 @@ func parseAttributes(r *report, s span) (out []attribute) {
 		} else {
 			value = next()
 		}
-		out = append(out, attribute{kind: '=', name: name, value: value, at: at, valueAt: valueAt})
+		out = append(out, attribute{kind: '=', name: name, value: value, at: s.start + at, valueAt: s.start + valueAt})
 	}
+}
+
+// plainQuotes reports the first curly quotation mark, which word processors put in, and the first comma outside quotations. What comes
+// back, as long as b, has plain marks and spaces there, so that the rest can be read as it was meant.
+func plainQuotes(b []byte, bad func(at int)) []byte {
+	out, said := b, false
+	quoted := byte(0)
+	for i, c := range string(b) {
+		switch {
+		case quoted != 0:
+			if b[i] == quoted {
+				quoted = 0
+			}
+			continue
+		case c == '"' || c == '\'':
+			quoted = b[i]
+			continue
+		case c != ',' && c != '“' && c != '”' && c != '„' && c != '‘' && c != '’':
+			continue
+		}
+		if !said {
+			bad(i)
+			out, said = bytes.Clone(b), true
+		}
+		if copy(out[i:], " "); c != ',' {
+			copy(out[i:], "\"  ")
+		}
+	}
+	return out
 }
 
 // isID says whether s can name a step, row or block: letters, digits, - and _, beginning with a letter or digit.

@@ -397,7 +397,7 @@ func (d *differ) steps(at Change, a, b *Lesson) {
 			put(d.asks(here("step_moved", y, weight), AskRead, AskRead, false))
 			marked = true
 		}
-		if x.Fingerprint == y.Fingerprint {
+		if x.Fingerprint() == y.Fingerprint() {
 			return
 		}
 		seen := len(d.list)

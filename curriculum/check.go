@@ -417,7 +417,7 @@ func (f *folder) checkLink(r *report, d *document, l *ast.Link, key string) {
 // stepAround finds the step that a node stands in, or nil.
 func (d *document) stepAround(n ast.Node) *Step {
 	for ; n != nil; n = n.Parent() {
-		if m, ok := d.marks[n]; ok && m.each != nil {
+		if m := d.marks[n]; m != nil && m.each != nil {
 			return m.each
 		}
 	}

@@ -119,7 +119,7 @@ func carVehicle(c Car, p *Programme) (*Vehicle, []Problem) {
 		field := "wheels[" + itoa(i) + "]"
 		switch {
 		case !isID(w.Name):
-			ch.bad(field+".name", "bad_id", "id", w.Name)
+			ch.bad(field+".name", "bad_id", "id", w.Name, "like", likeID(w.Name))
 		case seen[w.Name]:
 			ch.bad(field+".name", "duplicate_entry", "key", "wheels", "value", w.Name)
 		}

@@ -148,12 +148,11 @@ func readCapped(fsys fs.FS, name string) ([]byte, error) {
 	} else if info.Size() > int64(sizeLimit(name)) {
 		return nil, errTooLarge
 	}
-	var b bytes.Buffer
-	b.Grow(int(info.Size()) + bytes.MinRead) // the file may still grow: the limit is asked of what was read
+	b := bytes.NewBuffer(make([]byte, 0, int(info.Size())+bytes.MinRead)) // Grow would double it
 	if _, err := b.ReadFrom(io.LimitReader(f, int64(sizeLimit(name))+1)); err != nil {
 		return nil, err
 	}
-	if b.Len() > sizeLimit(name) {
+	if b.Len() > sizeLimit(name) { // the file may still grow: the limit is asked of what was read
 		return nil, errTooLarge
 	}
 	return b.Bytes(), nil

@@ -21,9 +21,8 @@ func plainType(s string) string {
 	}
 	before := rune(-1)
 	for i, r := range s {
-		_, size := utf8.DecodeRuneInString(s[i:])
 		digitNext := func() bool {
-			next, n := utf8.DecodeRuneInString(s[i+size:])
+			next, n := utf8.DecodeRuneInString(s[min(len(s), i+utf8.RuneLen(r)):])
 			return n > 0 && unicode.IsDigit(next)
 		}
 		switch {
@@ -73,9 +72,9 @@ func textType(t Text) string {
 
 func fingerprintOf(lines []string) string { return hexSHA256([]byte(strings.Join(lines, "\n"))) }
 
-// stepFingerprint covers title, attributes, points and measures. The order of a list is no part of it; see
-// [MateriallyChanged].
-func stepFingerprint(s *stepSource) string {
+// Fingerprint is the SHA-256 (hex) of what the step says and asks, typography ignored: title, attributes, points and measures.
+// The order of a list is no part of it; see [MateriallyChanged].
+func (s *Step) Fingerprint() string {
 	lines := []string{"id " + s.ID, "title " + textType(s.Title)}
 	if s.ownCritical {
 		lines = append(lines, "critical")
@@ -86,10 +85,8 @@ func stepFingerprint(s *stepSource) string {
 	features := slices.Clone(s.If)
 	slices.Sort(features)
 	lines = append(lines, "if "+strings.Join(features, " "), "each "+s.Each+" "+s.EachOrder)
-	if s.after != nil {
-		after := slices.Clone(s.afterIDs)
-		slices.Sort(after)
-		lines = append(lines, "after "+strings.Join(after, " "))
+	if s.comesAfter != nil {
+		lines = append(lines, "after "+strings.Join(s.comesAfter, " "))
 	}
 	for _, p := range []struct {
 		name  string
@@ -111,7 +108,7 @@ func (l *Lesson) Fingerprints() map[string]string {
 	m := map[string]string{}
 	if l.Procedure != nil {
 		for _, s := range l.Procedure.Steps {
-			m[s.Element] = s.Fingerprint
+			m[s.Element] = s.Fingerprint()
 		}
 	}
 	for _, f := range l.Figures {
@@ -173,9 +170,9 @@ func weighty(l *Lesson) map[string]string {
 		if !s.Critical && !s.Hold {
 			continue
 		}
-		lines := []string{s.Fingerprint, boolWord(s.Critical), boolWord(s.Hold)}
+		lines := []string{s.Fingerprint(), boolWord(s.Critical), boolWord(s.Hold)}
 		for p := s.Parent; p != nil; p = p.Parent {
-			lines = append(lines, "under "+p.Fingerprint)
+			lines = append(lines, "under "+p.Fingerprint())
 		}
 		for _, x := range s.Measures {
 			for _, f := range l.Figures {

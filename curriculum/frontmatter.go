@@ -78,7 +78,7 @@ func (y *yamlReader) id(key string, to *item) func(*yaml.Node) {
 	return func(n *yaml.Node) {
 		y.placed(key, to)(n)
 		if to.text != "" && !isKey(to.text, false) {
-			y.errorNode(n, "bad_id", "id", to.text)
+			y.errorNode(n, "bad_id", "id", to.text, "like", likeID(to.text))
 		}
 	}
 }

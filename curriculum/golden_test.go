@@ -66,11 +66,18 @@ func TestExampleIsClean(t *testing.T) {
 
 // TestExampleStructure compares everything read from the example with its golden dump.
 func TestExampleStructure(t *testing.T) {
-	b, err := json.MarshalIndent(dump(exampleProgramme(t)), "", "  ")
-	if err != nil {
-		t.Fatal(err)
+	p := exampleProgramme(t)
+	prints := map[string]map[string]string{}
+	for _, l := range p.Lessons {
+		prints[l.ID] = l.Fingerprints()
 	}
-	golden(t, "format.json", append(b, '\n'))
+	for name, v := range map[string]any{"format.json": dump(p), "fingerprints.json": prints} {
+		b, err := json.MarshalIndent(v, "", "  ")
+		if err != nil {
+			t.Fatal(err)
+		}
+		golden(t, name, append(b, '\n'))
+	}
 }
 
 // TestExamplePages compares the example's pages with their golden files.

@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"slices"
 	"strings"
 
@@ -50,7 +51,81 @@ func readLesson(f File, r *report) *lessonReader {
 	}
 	lr.finishProcedure()
 	lr.sumsOutside()
+	lr.unread()
 	return lr
+}
+
+// unread warns of what is written like a part of the format and stands where it is reading matter: a table with the columns of a
+// section under another heading, a step's braces outside the list of a procedure.
+func (lr *lessonReader) unread() {
+	class := ""
+	for n := lr.d.root.FirstChild(); n != nil; n = n.NextSibling() {
+		switch n := n.(type) {
+		case *ast.Heading:
+			switch {
+			case n.Level == 2:
+				class, _ = classOf(n, lr.d.body)
+			case n.Level == 1:
+				class = ""
+			}
+		case *extast.Table:
+			if head := n.FirstChild(); !lr.d.tables[n] && head != nil {
+				if of := lr.tableOf(head); of != "" {
+					lr.warnAt(lr.d.start(head), "table_unread", "section", of)
+				}
+			}
+		default:
+			if class != classPictures && class != classTerms {
+				lr.strayBraces(n, 0)
+			}
+		}
+	}
+}
+
+// tableOf is the English heading of the section whose columns a table's head has; "" if there is none.
+func (lr *lessonReader) tableOf(head ast.Node) string {
+	for class, heading := range map[string]string{classCautions: "Cautions", classTools: "Tools and materials", classFaults: "Faults", classFigures: "Figures"} {
+		found, all := 0, true
+		for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+			if w := columnOf(tableColumns[class], lr.d.text(c).Plain()); w == nil {
+				all = false
+			} else if !w.optional {
+				found++
+			}
+		}
+		need := 0
+		for _, w := range tableColumns[class] {
+			if !w.optional {
+				need++
+			}
+		}
+		if all && found == need {
+			return heading
+		}
+	}
+	return ""
+}
+
+// strayBraces warns of lines that end in a step's braces and are no step's first line.
+func (lr *lessonReader) strayBraces(n ast.Node, depth int) {
+	switch n.Kind() {
+	case ast.KindParagraph, ast.KindTextBlock:
+		if n.Lines().Len() == 0 || lr.d.attrs[n.Parent()] != (span{}) && n.Parent().FirstChild() == n {
+			return
+		}
+		line := n.Lines().At(0)
+		value := line.Value(lr.d.body)
+		if s, ok := findAttributes(value); ok && bytes.HasPrefix(bytes.TrimLeft(value[s.start+1:], " "), []byte("#")) {
+			lr.warnAt(line.Start-line.Padding+s.start, "braces_unread", "text", string(value[s.start:s.stop]))
+		}
+	case ast.KindList, ast.KindListItem, ast.KindBlockquote:
+		if depth > 2*maxNesting {
+			return
+		}
+		for c := n.FirstChild(); c != nil; c = c.NextSibling() {
+			lr.strayBraces(c, depth+1)
+		}
+	}
 }
 
 func (lr *lessonReader) section(s *section) {
@@ -123,15 +198,32 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 	if !ok {
 		return nil, nil
 	}
+	d.tables[t] = true
 	last, good := -1, true
+	var missing, unknown []string
+	for _, w := range want {
+		if !w.optional || needKey && w.name == "key" {
+			missing = append(missing, w.words[0])
+		}
+	}
+	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
+		if w := columnOf(want, d.text(c).Plain()); w == nil {
+			unknown = append(unknown, d.text(c).Plain())
+		} else {
+			missing = slices.DeleteFunc(missing, func(m string) bool { return m == w.words[0] })
+		}
+	}
 	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
 		name := d.text(c).Plain()
-		key := plainKey(name)
-		at := slices.IndexFunc(want, func(w column) bool { return slices.Contains(w.keys, key) })
+		at := slices.IndexFunc(want, func(w column) bool { return slices.Contains(w.keys, plainKey(name)) })
 		switch {
 		case at < 0:
 			good = false
-			r.errorAt(d.cellStart(c), "unknown_column", "column", name, "nearest", nearestColumn(name, want))
+			near := nearestColumn(name, want)
+			if len(missing) == 1 && len(unknown) == 1 { // which is then not missing besides
+				near, missing = missing[0], nil
+			}
+			r.errorAt(d.cellStart(c), "unknown_column", "column", name, "nearest", near)
 			columns = append(columns, "")
 			continue
 		case contains(columns, want[at].name):
@@ -144,11 +236,9 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		last = max(last, at)
 		columns = append(columns, want[at].name)
 	}
-	for _, w := range want {
-		if !contains(columns, w.name) && (!w.optional || needKey && w.name == "key") {
-			good = false
-			r.errorAt(d.start(head), "missing_column", "column", w.words[0])
-		}
+	for _, w := range missing {
+		good = false
+		r.errorAt(d.start(head), "missing_column", "column", w)
 	}
 	if !good {
 		return nil, nil
@@ -160,10 +250,52 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 			row.cells = append(row.cells, c)
 			row.texts = append(row.texts, d.text(c))
 		}
+		if at := d.extraCell(n, len(columns)); at >= 0 {
+			r.errorAt(at, "extra_cell", "columns", itoa(len(columns)))
+		}
 		rows = append(rows, row)
 	}
 	d.dress(class, t, head, rows, columns)
 	return rows, columns
+}
+
+// columnOf is the column of a class that a heading names, nil if it is none.
+func columnOf(want []column, heading string) *column {
+	key := plainKey(heading)
+	for i := range want {
+		if slices.Contains(want[i].keys, key) {
+			return &want[i]
+		}
+	}
+	return nil
+}
+
+// extraCell is where a row has something behind the last of its columns, which Markdown drops without a word; -1 if it has not.
+func (d *document) extraCell(row ast.Node, columns int) int {
+	line, _ := d.src.at(d.start(row))
+	first, stop := d.src.lines[line-1], len(d.body)
+	if line < len(d.src.lines) {
+		stop = d.src.lines[line]
+	}
+	text := d.body[first:stop]
+	bars, from := -1, 0
+	for i := 0; i < len(text); i++ {
+		switch {
+		case text[i] == '\\':
+			i++
+		case text[i] == '|':
+			if bars < 0 && len(bytes.TrimSpace(text[:i])) > 0 { // a row may begin without
+				bars = 0
+			}
+			if bars++; bars == columns {
+				from = i + 1
+			}
+		}
+	}
+	if rest := bytes.TrimLeft(text[from:], " \t|\n"); from > 0 && len(rest) > 0 {
+		return first + len(text) - len(rest)
+	}
+	return -1
 }
 
 // dress notes what rendering does with a table of ours. Its class says what it holds. Features and keys are for authors: a
@@ -173,14 +305,15 @@ func (d *document) dress(class string, t *extast.Table, head *extast.TableHeader
 	t.SetAttributeString("role", []byte("table")) // which style sheets that stack the rows would take away
 	hide := func(name string) bool { return name == "if" || name == "key" }
 	named := slices.IndexFunc(columns, func(name string) bool { return !hide(name) })
-	words := make([]string, 0, len(columns))
+	marks := make([]*mark, 0, len(columns))
 	for c := head.FirstChild(); c != nil; c = c.NextSibling() {
-		d.marks[c] = mark{hide: hide(columns[len(words)])}
-		words = append(words, d.text(c).Plain())
+		i := len(marks)
+		d.marks[c] = &mark{hide: hide(columns[i])}
+		marks = append(marks, &mark{hide: hide(columns[i]), column: d.text(c).Plain(), first: i == named})
 	}
 	for _, row := range rows {
 		for i, c := range row.cells {
-			d.marks[c] = mark{hide: hide(columns[i]), column: words[i], first: i == named}
+			d.marks[c] = marks[i]
 		}
 	}
 }
@@ -241,7 +374,7 @@ func (d *document) takeID(r *report, cell ast.Node) string {
 	for _, a := range parseAttributes(r, span{at + s.start, at + s.stop}) {
 		switch {
 		case a.kind == '#' && !isID(a.name):
-			r.errorAt(a.at, "bad_id", "id", a.name)
+			r.errorAt(a.at, "bad_id", "id", a.name, "like", likeID(a.name))
 		case a.kind == '#' && id == "":
 			id = a.name
 		default:
@@ -303,7 +436,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 				lr.l.Figures = append(lr.l.Figures, f)
 			}
 		}
-		lr.d.marks[tr.node] = mark{anchor: row.Element, needs: row.If}
+		lr.d.marks[tr.node] = &mark{anchor: row.Element, needs: row.If}
 	}
 }
 
@@ -327,7 +460,7 @@ func (lr *lessonReader) rowFeatures(cell ast.Node) (out []string) {
 	}
 	for _, f := range strings.FieldsFunc(lr.d.text(cell).Plain(), func(r rune) bool { return r == ' ' || r == ',' }) {
 		if !isID(f) {
-			lr.errorAt(lr.d.cellStart(cell), "bad_id", "id", f)
+			lr.errorAt(lr.d.cellStart(cell), "bad_id", "id", f, "like", likeID(f))
 			continue
 		}
 		lr.features = append(lr.features, word{f, lr.d.cellStart(cell)})
@@ -517,7 +650,7 @@ func (lr *lessonReader) terms(s *section) {
 					t.Definition.Parts = append(append(t.Definition.Parts, TextPart{Text: " "}), d.Parts...)
 				}
 			}
-			lr.d.marks[names[0]] = mark{anchor: row.Element}
+			lr.d.marks[names[0]] = &mark{anchor: row.Element}
 			if len(t.Names) == 0 || t.Definition.Empty() {
 				lr.errorAt(lr.d.start(names[0]), "term_without_definition", "term", strings.Join(t.Names, ", "))
 			} else {
@@ -600,7 +733,7 @@ func (lr *lessonReader) misbelief(li ast.Node) {
 		}
 	}
 	row := lr.rowAt(classMisbeliefs, id, li)
-	lr.d.marks[li] = mark{anchor: row.Element}
+	lr.d.marks[li] = &mark{anchor: row.Element}
 	m := Misbelief{Row: row}
 	for which, to := range map[string]*Text{"said": &m.Said, "in-fact": &m.InFact} {
 		if b := found[which]; b != nil {

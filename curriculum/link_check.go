@@ -69,9 +69,7 @@ func (f *folder) checkPlace(r *report, d *document, l *ast.Link) {
 		if fragment != "" {
 			page += "#" + fragment
 		}
-		m := d.marks[l]
-		m.href = page
-		d.marks[l] = m
+		d.marks[l] = &mark{href: page}
 	}
 	if fragment != "" && !to.anchors()[fragment] && !strings.HasPrefix(fragment, "fn:") {
 		r.warnAt(d.linkStart(l), "link_to_nowhere", "link", dest, "nearest", orNone(nearest(fragment, sortedKeys(to.anchors()))))

@@ -90,6 +90,12 @@ func read(fsys fs.FS) *folder {
 		f.out.Files = append(f.out.Files, file)
 		jobs = append(jobs, &fileRead{file: file, top: top, language: language})
 	}
+	for i, j := range jobs {
+		if strings.HasSuffix(j.file.Path, ".md") && !f.spend(markEffort(j.file.Bytes)) {
+			jobs = jobs[:i]
+			break
+		}
+	}
 	readFiles(jobs)
 	for _, j := range jobs {
 		f.keep(j)

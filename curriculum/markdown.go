@@ -28,10 +28,11 @@ type document struct {
 	fences []*ast.FencedCodeBlock
 	html   []ast.Node // inline and block
 
-	places map[string]bool // see anchors
+	places map[string]bool   // see anchors
+	tables map[ast.Node]bool // which were read as a section's
 
-	// What rendering needs to know of a node, filled while the structure is read.
-	marks map[ast.Node]mark
+	// What rendering needs to know of a node, filled while the structure is read. The cells of a column share one.
+	marks map[ast.Node]*mark
 }
 
 // mark is what rendering does at a node.
@@ -47,6 +48,14 @@ type mark struct {
 	column string  // of a cell of our tables: its column's heading, "" in the heading itself
 	first  bool    // the cell that names its row
 	read   Measure // of a point: what is measured there
+}
+
+// mark is what is known of a node; the zero mark where that is nothing.
+func (d *document) mark(n ast.Node) (m mark, ok bool) {
+	if at := d.marks[n]; at != nil {
+		return *at, true
+	}
+	return mark{}, false
 }
 
 // section is a level-2 heading with the blocks up to the next heading of level 1 or 2.
@@ -72,7 +81,7 @@ var markdown = goldmark.New(
 // move in it; src keeps the file as it is.
 func parseMarkdown(src *source, body []byte) *document {
 	pc := parser.NewContext()
-	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]mark{}}
+	d := &document{src: src, body: body, attrs: map[ast.Node]span{}, marks: map[ast.Node]*mark{}, tables: map[ast.Node]bool{}}
 	pc.Set(attrsKey, d.attrs)
 	d.root = markdown.Parser().Parse(text.NewReader(body), parser.WithContext(pc))
 	d.gather(d.root)
@@ -151,10 +160,69 @@ func tooWide(body []byte) (off int, wide bool) {
 	return 0, false
 }
 
+// maxMarks bounds the signs of emphasis and links in one block: the parser of Markdown compares each with those before it.
+const maxMarks = 2000
+
+// marksIn calls each with where a block of lines without a blank one begins and how many such signs it has. A bracket counts twice: it
+// takes as long.
+func marksIn(body []byte, each func(start, marks int) bool) {
+	start, marks := 0, 0
+	for at := 0; at < len(body); {
+		stop := bytes.IndexByte(body[at:], '\n')
+		if stop < 0 {
+			stop = len(body) - at
+		}
+		line := body[at : at+stop]
+		if len(bytes.TrimLeft(line, " \t")) == 0 {
+			if marks > 0 && !each(start, marks) {
+				return
+			}
+			start, marks = at+stop+1, 0
+		} else {
+			for _, c := range line {
+				switch c {
+				case '*', '_', '~':
+					marks++
+				case '[':
+					marks += 2
+				}
+			}
+		}
+		at += stop + 1
+	}
+	if marks > 0 {
+		each(start, marks)
+	}
+}
+
+// tooMarked finds a block with more signs of emphasis and links than any lesson has.
+func tooMarked(body []byte) (off int, many bool) {
+	marksIn(body, func(start, marks int) bool {
+		off, many = start, marks > maxMarks
+		return !many
+	})
+	return off, many
+}
+
+// markEffort is what the signs of a whole file may cost the parser, in the units of maxEffort.
+func markEffort(body []byte) (effort int) {
+	marksIn(body, func(_, marks int) bool {
+		if marks <= maxMarks { // others are refused
+			effort += marks * marks
+		}
+		return true
+	})
+	return effort
+}
+
 // readable says whether a body can be given to the Markdown parser; what it would choke on is reported.
 func readable(r *report, body []byte) bool {
 	if off, deep := tooDeep(body); deep {
 		r.errorAt(off, "nested_too_deep", "limit", itoa(maxNesting))
+		return false
+	}
+	if off, many := tooMarked(body); many {
+		r.errorAt(off, "too_many_marks", "limit", itoa(maxMarks))
 		return false
 	}
 	if off, wide := tooWide(body); wide {
@@ -309,7 +377,7 @@ func (d *document) findSections(r *report) {
 		open.anchor = anchorOf(h, class, count[class], used)
 		used[open.anchor]++
 		if class != "" {
-			d.marks[h] = mark{anchor: open.anchor}
+			d.marks[h] = &mark{anchor: open.anchor}
 		}
 		d.sections = append(d.sections, open)
 	}
@@ -375,6 +443,13 @@ func (d *document) lineOf(n ast.Node) int { return d.src.line(d.start(n)) }
 
 // text reads the inline content of a block.
 func (d *document) text(n ast.Node) Text {
+	if t, ok := n.FirstChild().(*ast.Text); ok && t.NextSibling() == nil && !t.IsRaw() && !t.SoftLineBreak() && !t.HardLineBreak() { // most cells
+		s := strings.Trim(collapse(unescape(t.Segment.Value(d.body))), " ")
+		if s == "" {
+			return Text{Line: d.src.line(t.Segment.Start)}
+		}
+		return Text{Parts: []TextPart{{Text: s}}, Line: d.src.line(t.Segment.Start)}
+	}
 	b := textBuilder{d: d}
 	b.children(n)
 	return b.done(d.lineOf(n))

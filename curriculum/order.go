@@ -56,9 +56,11 @@ func (g graph) topological() (order []int, ok bool) {
 // its topological order.
 func (g graph) closure(order []int) []bits {
 	reach := make([]bits, len(g))
+	width := len(newBits(len(g)))
+	all := make(bits, width*len(g))
 	for i := len(order) - 1; i >= 0; i-- {
 		n := order[i]
-		reach[n] = newBits(len(g))
+		reach[n] = all[n*width : (n+1)*width]
 		for _, to := range g[n] {
 			reach[n].set(to)
 			reach[n].join(reach[to])
@@ -143,6 +145,10 @@ func (lr *lessonReader) finishProcedure() {
 	g := make(graph, 2*len(lr.steps))
 	for i, s := range lr.steps {
 		g.add(start(i), end(i))
+		if s.after != nil {
+			s.comesAfter = append([]string{}, s.afterIDs...)
+			slices.Sort(s.comesAfter)
+		}
 		if s.parent != nil {
 			g.add(start(number[s.parent]), start(i))
 			g.add(end(i), end(number[s.parent]))
@@ -173,9 +179,6 @@ func (lr *lessonReader) finishProcedure() {
 	}
 	lr.inherit()
 	lr.consequences()
-	for _, s := range lr.steps {
-		s.Fingerprint = stepFingerprint(s)
-	}
 }
 
 // orderParents completes the order for parents: one comes before another step when all its sub-steps do.
@@ -200,9 +203,9 @@ func (lr *lessonReader) orderParents(number map[*stepSource]int) {
 }
 
 func emptyOrder(n int) [][]bool {
-	o := make([][]bool, n)
+	o, all := make([][]bool, n), make([]bool, n*n)
 	for i := range o {
-		o[i] = make([]bool, n)
+		o[i] = all[i*n : (i+1)*n]
 	}
 	return o
 }

@@ -8,12 +8,14 @@ import (
 )
 
 // TestEveningSchool: lessons of six trades, written from the format alone with odd but legal Markdown (setext headings, ~~~ fences, `)`
-// and `+` and `*` lists, tables without outer bars, loose items, colons outside bold labels), load without a word of complaint and
+// and `+` and `*` lists, tables without outer bars, loose items, colons outside bold labels), load without a word of complaint but for braces in reading matter and
 // mean what their authors meant.
 func TestEveningSchool(t *testing.T) {
 	fsys := os.DirFS("testdata/evening-school")
-	if problems := Lint(fsys); len(problems) > 0 {
-		t.Fatal(shows(problems))
+	// Braces outside a procedure are reading matter; their author may have meant a step.
+	odd := slices.DeleteFunc(Lint(fsys), func(p Problem) bool { return p.Code == "braces_unread" && p.Severity == Warning })
+	if len(odd) > 0 {
+		t.Fatal(shows(odd))
 	}
 	p := mustLoad(t, fsys)
 	loaf := p.Lesson("sourdough-loaf", "")

@@ -73,7 +73,7 @@ func (lr *lessonReader) pictures(s *section) {
 			row := lr.rowAt(classPictures, lr.d.takeID(lr.report, im.Parent()), b)
 			lr.l.Pictures = append(lr.l.Pictures, LessonPicture{Row: row, Path: ref.path, Alt: ref.alt})
 			lr.pictureAt = append(lr.pictureAt, ref.at)
-			lr.d.marks[im] = mark{anchor: row.Element}
+			lr.d.marks[im] = &mark{anchor: row.Element}
 			open = len(lr.l.Pictures) - 1
 			return ast.WalkSkipChildren, nil
 		})
@@ -111,7 +111,7 @@ func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 		}
 		numbers[number], names[plainKey(part.Plain())] = true, true
 		p.Parts = append(p.Parts, PicturePart{Number: number, Part: part, Line: lr.d.lineOf(tr.node)})
-		lr.d.marks[tr.node] = mark{anchor: p.Element + "/" + number}
+		lr.d.marks[tr.node] = &mark{anchor: p.Element + "/" + number}
 		lr.partAt = append(lr.partAt, partPlace{n, number, lr.d.cellStart(tr.cell("number"))})
 	}
 }
@@ -132,6 +132,10 @@ func (d *document) checkImages(r *report, pictures map[string]*Picture) {
 		}
 		if ref.path == "" {
 			r.errorAt(ref.at, "picture_outside", "path", ref.dest)
+			continue
+		}
+		if ending := path.Ext(ref.path); ending != ".svg" && ending != "" {
+			r.errorAt(ref.at, "picture_not_svg", "path", ref.path)
 			continue
 		}
 		if _, ok := pictures[ref.path]; !ok {

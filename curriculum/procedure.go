@@ -28,9 +28,9 @@ type Step struct {
 	IfWrong        []Text // "If done wrong"
 	Check          []Text
 	Measures       []Measure
-	Fingerprint    string // SHA-256 (hex) of what the step says and asks, typography ignored
 
 	ownCritical, ownHold bool     // as marked by the author
+	comesAfter           []string // what `after` names, sorted; nil: not given
 	shownKeys            []string // vehicle keys in its further paragraphs
 }
 

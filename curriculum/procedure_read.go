@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"strings"
 
 	"github.com/yuin/goldmark/ast"
@@ -32,8 +33,17 @@ type stepSource struct {
 // procedure reads the lists of a procedure section.
 func (lr *lessonReader) procedure(s *section) {
 	found := false
+	above := 0 // where the markers of the list before stand
 	for _, b := range s.blocks {
 		if list, ok := b.(*ast.List); ok {
+			column := lr.markerColumn(list)
+			if found && column > above {
+				if kind, _ := lr.itemKind(list.FirstChild()); kind == isSubStep { // of a point it is said for each
+					lr.warnAt(lr.d.itemStart(list.FirstChild()), "list_indent", "step", lr.steps[len(lr.steps)-1].ID)
+				}
+			} else {
+				above = column
+			}
 			found = true
 			lr.stepList(list, nil, 1)
 		}
@@ -41,6 +51,12 @@ func (lr *lessonReader) procedure(s *section) {
 	if !found {
 		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
 	}
+}
+
+// markerColumn is the column of a list's first marker.
+func (lr *lessonReader) markerColumn(list ast.Node) int {
+	_, column := lr.d.src.at(max(0, list.FirstChild().Pos()))
+	return column
 }
 
 func (lr *lessonReader) stepList(list *ast.List, parent *stepSource, level int) {
@@ -53,6 +69,13 @@ func (lr *lessonReader) stepList(list *ast.List, parent *stepSource, level int) 
 		if len(lr.steps) >= maxSteps {
 			lr.errorAt(lr.d.itemStart(li), "too_many_steps", "limit", itoa(maxSteps))
 			return
+		}
+		if kind, _ := lr.itemKind(li); kind == isPoint && parent == nil && lr.d.attrs[li] == (span{}) && len(lr.steps) > 0 {
+			// A point that was not indented far enough. It is read as it was meant, so that nothing else is said to be missing.
+			last := lr.steps[len(lr.steps)-1]
+			lr.errorAt(lr.d.itemStart(li), "point_outside", "step", last.ID)
+			lr.point(li, last)
+			continue
 		}
 		s := lr.step(li, parent, level)
 		if list.IsOrdered() {
@@ -115,7 +138,8 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 	}
 	lr.stepAttributes(li, s)
 	s.Element = "procedure/" + s.ID
-	lr.d.marks[li] = mark{anchor: s.Element, step: s.Step, each: s.Step}
+	lr.d.marks[li] = &mark{anchor: s.Element, step: s.Step, each: s.Step}
+	subColumn := 0 // where the markers of the sub-steps stand
 	for b := li.FirstChild(); b != nil; b = b.NextSibling() {
 		list, ok := b.(*ast.List)
 		if !ok {
@@ -123,6 +147,9 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 				s.shownKeys = append(s.shownKeys, linkKeys(b)...)
 			}
 			continue
+		}
+		if len(s.children) > 0 && lr.markerColumn(list) > subColumn {
+			lr.warnAt(lr.d.itemStart(list.FirstChild()), "list_indent", "step", s.children[len(s.children)-1].ID)
 		}
 		points, subs := 0, 0
 		for c := list.FirstChild(); c != nil; c = c.NextSibling() {
@@ -143,6 +170,9 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 				lr.warnAt(lr.d.itemStart(list.FirstChild()), "points_numbered", "step", s.ID)
 			}
 		default:
+			if len(s.children) == 0 {
+				subColumn = lr.markerColumn(list)
+			}
 			lr.stepList(list, s, level+1)
 		}
 	}
@@ -163,7 +193,7 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 		switch a.kind {
 		case '#':
 			if !isID(a.name) {
-				lr.errorAt(a.at, "bad_id", "id", a.name)
+				lr.errorAt(a.at, "bad_id", "id", a.name, "like", likeID(a.name))
 			}
 			name = "#id"
 			s.ID = a.name
@@ -184,7 +214,7 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 				for _, w := range words(*a) {
 					lr.features = append(lr.features, w)
 					if !isID(w.text) {
-						lr.errorAt(w.at, "bad_id", "id", w.text)
+						lr.errorAt(w.at, "bad_id", "id", w.text, "like", likeID(w.text))
 					} else if !contains(s.ownIf, w.text) {
 						s.ownIf = append(s.ownIf, w.text)
 					}
@@ -202,7 +232,11 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 		}
 		seen[name] = true
 	}
-	if !seen["#id"] {
+	if line := lr.firstLine(s.at); len(s.attrs) == 0 && bytes.Contains(line, []byte("{#")) {
+		// Braces that do not close, or behind which a full stop stands.
+		at := bytes.Index(line, []byte("{#"))
+		lr.errorAt(s.at+at, "bad_attributes", "text", strings.TrimSpace(string(line[at:])))
+	} else if !seen["#id"] {
 		lr.errorAt(s.at, "step_without_id", "title", s.Title.Plain())
 	}
 	s.Critical, s.Hold = s.ownCritical, s.ownHold
@@ -221,6 +255,12 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 			s.Each, s.EachOrder = p.Each, p.EachOrder
 		}
 	}
+}
+
+// firstLine is the rest of the line at an offset.
+func (lr *lessonReader) firstLine(at int) []byte {
+	line, _, _ := bytes.Cut(lr.src.bytes[at:], []byte("\n"))
+	return line
 }
 
 func nearestAttribute(s string) string {
@@ -272,7 +312,7 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 	}
 	t := b.done(lr.d.lineOf(e))
 	t.Parts = trimLeadColon(t.Parts)
-	lr.d.marks[li] = mark{anchor: "", each: s.Step}
+	lr.d.marks[li] = &mark{each: s.Step}
 	if t.Empty() {
 		lr.errorAt(lr.d.start(e), "empty_point", "label", lr.d.text(e).Plain())
 		return
@@ -288,7 +328,7 @@ func (lr *lessonReader) point(li ast.Node, s *stepSource) {
 		s.Check = append(s.Check, t)
 	case pointMeasure:
 		read := lr.measure(t, lr.d.start(e))
-		lr.d.marks[li] = mark{each: s.Step, read: read}
+		lr.d.marks[li] = &mark{each: s.Step, read: read}
 		s.Measures = append(s.Measures, read)
 		s.measureAt = append(s.measureAt, lr.d.start(e))
 	}

@@ -97,13 +97,13 @@ func esc(s string) string { return template.HTMLEscapeString(s) }
 
 // id writes a node's id attribute.
 func (p *page) id(w util.BufWriter, n ast.Node) {
-	if m, ok := p.d.marks[n]; ok && m.anchor != "" {
+	if m, ok := p.d.mark(n); ok && m.anchor != "" {
 		_, _ = w.WriteString(` id="` + esc(m.anchor) + `"`)
 	}
 }
 
 func (p *page) heading(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
-	m := p.d.marks[n]
+	m, _ := p.d.mark(n)
 	if m.anchor == "" {
 		return p.stock(w, n, entering)
 	}
@@ -130,7 +130,7 @@ func (p *page) attribute(w util.BufWriter, n ast.Node, name string) {
 
 // hidden says whether the car at hand has nothing to do with a node: a step or row whose features it lacks.
 func (p *page) hidden(n ast.Node) bool {
-	m, ok := p.d.marks[n]
+	m, ok := p.d.mark(n)
 	if !ok {
 		return false
 	}
@@ -190,7 +190,7 @@ func (p *page) listItem(w util.BufWriter, _ []byte, n ast.Node, entering bool) (
 	if p.hidden(n) {
 		return ast.WalkSkipChildren, nil
 	}
-	m := p.d.marks[n]
+	m, _ := p.d.mark(n)
 	if !entering && m.step != nil {
 		for _, note := range p.notes[m.step.ID] {
 			_, _ = w.WriteString(`<aside class="shop-note"><strong>` + esc(p.say.shopNote) + `</strong> ` + esc(note) + "</aside>\n")
@@ -236,7 +236,8 @@ func (p *page) measured(w util.BufWriter, n ast.Node) {
 	if p.d.lesson == nil || li == nil || li.FirstChild() != n {
 		return
 	}
-	read := p.d.marks[li].read
+	m, _ := p.d.mark(li)
+	read := m.read
 	if read.FigureName == "" {
 		return
 	}
@@ -251,7 +252,7 @@ func (p *page) badges(w util.BufWriter, n ast.Node) {
 	if li == nil || li.FirstChild() != n {
 		return
 	}
-	m, ok := p.d.marks[li]
+	m, ok := p.d.mark(li)
 	if !ok || m.step == nil {
 		return
 	}
@@ -349,7 +350,7 @@ func (p *page) link(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 	if !safeLink(destination(l)) {
 		return ast.WalkContinue, nil
 	}
-	if m, ok := p.d.marks[n]; ok && m.href != "" {
+	if m, ok := p.d.mark(n); ok && m.href != "" {
 		led := *l // the tree is shared
 		led.Destination = []byte(m.href)
 		return stock[ast.KindLink](w, p.d.body, &led, entering)
@@ -398,7 +399,7 @@ func (p *page) figureWords(key string, n ast.Node) string {
 // axlesAt lists the axles meant where n stands: those of the wheels of the repeated step around it, else both.
 func (p *page) axlesAt(n ast.Node) (out []string) {
 	for ; n != nil; n = n.Parent() {
-		if m, ok := p.d.marks[n]; ok && m.each != nil && m.each.Each != "" {
+		if m, ok := p.d.mark(n); ok && m.each != nil && m.each.Each != "" {
 			for _, w := range p.wheels(m.each) {
 				if a := axleOf(p.v, w); a != "" && !contains(out, a) {
 					out = append(out, a)
@@ -451,7 +452,7 @@ func (p *page) image(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast
 }
 
 func (p *page) fenced(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
-	m, ours := p.d.marks[n]
+	m, ours := p.d.mark(n)
 	if ours && (m.sum != nil || m.hide) {
 		if entering && m.sum != nil {
 			p.sum(w, n, m.sum)
@@ -492,7 +493,7 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 	case entering:
 		_, _ = w.WriteString("<tr")
 		p.id(w, n)
-		if _, ours := p.d.marks[n.FirstChild()]; ours {
+		if _, ours := p.d.mark(n.FirstChild()); ours {
 			_, _ = w.WriteString(` role="row"`)
 		}
 		_, _ = w.WriteString(">\n")
@@ -508,7 +509,7 @@ func (p *page) row(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.W
 
 func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	c := n.(*extast.TableCell)
-	m, ours := p.d.marks[n]
+	m, ours := p.d.mark(n)
 	if m.hide {
 		return ast.WalkSkipChildren, nil
 	}
@@ -547,8 +548,8 @@ func (p *page) cell(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 
 // rowOnlyWith says in the cell that names a row which cars have it, where no car is chosen.
 func (p *page) rowOnlyWith(w util.BufWriter, cell ast.Node) {
-	if needs := p.d.marks[cell.Parent()].needs; p.v == nil && len(needs) > 0 {
-		_, _ = w.WriteString(` <span class="mark only">` + esc(p.onlyWith(needs)) + `</span>`)
+	if row, _ := p.d.mark(cell.Parent()); p.v == nil && len(row.needs) > 0 {
+		_, _ = w.WriteString(` <span class="mark only">` + esc(p.onlyWith(row.needs)) + `</span>`)
 	}
 }
 

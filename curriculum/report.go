@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"cmp"
 	"slices"
 	"strings"
@@ -18,13 +19,15 @@ type source struct {
 }
 
 func newSource(file string, b []byte) *source {
-	s := &source{file: file, bytes: b, lines: []int{0}}
-	for i, c := range b {
-		if c == '\n' {
-			s.lines = append(s.lines, i+1)
+	s := &source{file: file, bytes: b, lines: make([]int, 1, bytes.Count(b, []byte("\n"))+1)}
+	for at := 0; ; {
+		n := bytes.IndexByte(b[at:], '\n')
+		if n < 0 {
+			return s
 		}
+		at += n + 1
+		s.lines = append(s.lines, at)
 	}
-	return s
 }
 
 // at turns a byte offset into line and column (characters), both from 1.

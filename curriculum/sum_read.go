@@ -36,7 +36,7 @@ func (lr *lessonReader) sumsOutside() {
 	for _, f := range lr.d.fences {
 		if _, read := lr.d.marks[f]; !read && lr.d.sumInfo(f) {
 			lr.warnAt(lr.d.fenceStart(f), "sum_outside")
-			lr.d.marks[f] = mark{hide: true}
+			lr.d.marks[f] = &mark{hide: true}
 		}
 	}
 }
@@ -97,7 +97,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	n := y.parse(block)
 	if n == nil {
 		s.Row = lr.rowAt(classArithmetic, "", f)
-		lr.d.marks[f] = mark{anchor: s.Element, hide: true}
+		lr.d.marks[f] = &mark{anchor: s.Element, hide: true}
 		return
 	}
 	y.mapping(n, []yamlField{
@@ -111,7 +111,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 		{"slips", false, func(n *yaml.Node) { slips = n }},
 	})
 	if id.text != "" && !isID(id.text) {
-		y.errorLine(id.line, id.column, "bad_id", "id", id.text)
+		y.errorLine(id.line, id.column, "bad_id", "id", id.text, "like", likeID(id.text))
 		id.text = ""
 	}
 	s.Row = lr.rowAt(classArithmetic, id.text, f)
@@ -175,7 +175,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	}
 	lr.l.Sums = append(lr.l.Sums, s)
 	copied := s
-	lr.d.marks[f] = mark{anchor: s.Element, sum: &copied}
+	lr.d.marks[f] = &mark{anchor: s.Element, sum: &copied}
 	src.index, src.findAt, src.unitAt = len(lr.l.Sums)-1, find, unit
 	lr.sums = append(lr.sums, src)
 }

@@ -49,10 +49,11 @@ func CheckSVG(b []byte) (numbers []string, err error) {
 type svgChecker struct {
 	dec      *xml.Decoder
 	elements int
-	open     []string // local names
-	callout  int      // depth of the callout at hand, 0 if none
-	inText   int      // depth of the text element at hand, 0 if none
-	inStyle  bool
+	open     []string        // local names
+	callout  int             // depth of the callout at hand, 0 if none
+	inText   int             // depth of the text element at hand, 0 if none
+	inStyle  int             // depth of the outermost style element at hand, 0 if none
+	style    strings.Builder // its text, which comments and CDATA may cut into pieces
 	hasText  bool
 	text     strings.Builder
 	numbers  []string
@@ -105,8 +106,8 @@ func (c *svgChecker) run() error {
 			if c.inText > 0 {
 				c.text.Write(t)
 			}
-			if c.inStyle && badStyle(string(t)) {
-				return c.refuse("svg_outside", "style")
+			if c.inStyle > 0 {
+				c.style.Write(t)
 			}
 		}
 	}
@@ -132,7 +133,7 @@ func (c *svgChecker) element(t xml.StartElement) error {
 		case strings.HasPrefix(local, "on"):
 			return c.refuse("svg_handler", a.Name.Local)
 		case local == "href" || local == "src" || local == "data" || local == "base" || local == "action":
-			if !strings.HasPrefix(strings.TrimSpace(a.Value), "#") {
+			if !strings.HasPrefix(strings.TrimLeft(a.Value, " \t\r\n"), "#") {
 				return c.refuse("svg_outside", a.Name.Local)
 			}
 		case a.Name.Space == "xmlns" || local == "xmlns":
@@ -148,8 +149,9 @@ func (c *svgChecker) element(t xml.StartElement) error {
 			class = a.Value
 		}
 	}
-	if name == "style" {
-		c.inStyle = true
+	if name == "style" && c.inStyle == 0 {
+		c.inStyle = len(c.open)
+		c.style.Reset()
 	}
 	if name == "g" && slices.Contains(strings.Fields(class), "callout") {
 		if c.callout > 0 {
@@ -180,8 +182,11 @@ func (c *svgChecker) end() error {
 		}
 		c.callout = 0
 	}
-	if c.open[depth-1] == "style" {
-		c.inStyle = false
+	if c.inStyle == depth {
+		c.inStyle = 0
+		if badStyle(c.style.String()) {
+			return c.refuse("svg_outside", "style")
+		}
 	}
 	c.open = c.open[:depth-1]
 	return nil

@@ -5,6 +5,7 @@ import (
 	"math/big"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // unitDef is a unit as base = value·factor + offset, in the base unit of its dimension. Factors are exact by definition:
@@ -123,7 +124,7 @@ func nearestUnit(s string) string {
 	if u, ok := unitAliases[s]; ok {
 		return string(u)
 	}
-	if u := nearest(s, unitNames()); u != "" {
+	if u := nearest(s, unitNames()); u != "" && utf8.RuneCountInString(s) > 1 { // any letter is near any other
 		return u
 	}
 	return strings.Join(unitNames(), " ")

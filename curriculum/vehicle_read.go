@@ -45,7 +45,7 @@ func readVehicle(f File, r *report) *vehicleReader {
 	v.ID, v.Language = vr.id.text, vr.lang.text
 	for _, f := range features {
 		if !isID(f.text) {
-			y.errorLine(f.line, f.column, "bad_id", "id", f.text)
+			y.errorLine(f.line, f.column, "bad_id", "id", f.text, "like", likeID(f.text))
 		}
 	}
 	v.Features = texts(features)
@@ -84,7 +84,7 @@ func (vr *vehicleReader) wheels(y *yamlReader, n *yaml.Node) {
 		y.list("wheels", &names)(n)
 		for _, w := range names {
 			if !isID(w.text) {
-				y.errorLine(w.line, w.column, "bad_id", "id", w.text)
+				y.errorLine(w.line, w.column, "bad_id", "id", w.text, "like", likeID(w.text))
 			}
 			vr.v.Wheels = append(vr.v.Wheels, Wheel{Name: w.text})
 		}
@@ -92,14 +92,14 @@ func (vr *vehicleReader) wheels(y *yamlReader, n *yaml.Node) {
 		y.pairs("wheels", n, func(k, v *yaml.Node) {
 			w := Wheel{Name: k.Value}
 			if !isID(k.Value) {
-				y.errorNode(k, "bad_id", "id", k.Value)
+				y.errorNode(k, "bad_id", "id", k.Value, "like", likeID(k.Value))
 			}
 			if !isNullNode(v) {
 				var features []item
 				y.list("wheels", &features)(v)
 				for _, f := range features {
 					if !isID(f.text) {
-						y.errorLine(f.line, f.column, "bad_id", "id", f.text)
+						y.errorLine(f.line, f.column, "bad_id", "id", f.text, "like", likeID(f.text))
 					}
 				}
 				w.Features = texts(features)
@@ -126,7 +126,7 @@ func (v *Vehicle) wheelNames() []string {
 // order reads a named order of wheels. It may leave wheels out; a step that goes round in it may not need those.
 func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 	if !isID(k.Value) {
-		y.errorNode(k, "bad_id", "id", k.Value)
+		y.errorNode(k, "bad_id", "id", k.Value, "like", likeID(k.Value))
 	}
 	var wheels []item
 	y.list("orders", &wheels)(n)
@@ -162,11 +162,11 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 		vr.keyAt[f.Key] = off
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
-		vr.d.marks[tr.node] = mark{anchor: f.Element}
+		vr.d.marks[tr.node] = &mark{anchor: f.Element}
 		if c := tr.cell("unit"); c != nil { // what it comes to in the reader's units stands after the sheet's own unit
-			m := vr.d.marks[c]
+			m, _ := vr.d.mark(c) // its column's
 			m.figure = &copied
-			vr.d.marks[c] = m
+			vr.d.marks[c] = &m
 		}
 	}
 }

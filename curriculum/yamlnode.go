@@ -2,9 +2,11 @@ package curriculum
 
 import (
 	"errors"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"go.yaml.in/yaml/v4"
 )
@@ -33,8 +35,13 @@ func (y *yamlReader) parse(b []byte) *yaml.Node {
 		if errors.As(err, &le) {
 			line, column, text = max(1, le.Mark.Line), max(1, le.Mark.Column), le.Message
 		}
+		code, line, column := yamlFault(b, line, column)
 		l, c := y.place(line, column)
-		y.errorLine(l, c, "yaml_unreadable", "error", text)
+		if code == "yaml_unreadable" {
+			y.errorLine(l, c, code, "error", text)
+		} else {
+			y.errorLine(l, c, code)
+		}
 		return nil
 	}
 	if doc.Kind == 0 {
@@ -59,6 +66,29 @@ func (y *yamlReader) parse(b []byte) *yaml.Node {
 		return nil
 	}
 	return n
+}
+
+// valueWithColon matches a line whose value, not in quotation marks, has a colon and a space in it.
+var valueWithColon = regexp.MustCompile(`^ *(?:- +)?[\pL\pN_.-]+: +[^"'\[{|>#&*!%@` + "`" + `\s].*?(: )`)
+
+// yamlFault looks for the two slips that authors make most at the line that the library could not read, or the one before it: a tab
+// that indents, and a value with a colon in it.
+func yamlFault(b []byte, line, column int) (code string, atLine, atColumn int) {
+	lines := strings.Split(string(b), "\n")
+	for _, n := range []int{line, line - 1} {
+		if n < 1 || n > len(lines) {
+			continue
+		}
+		text := lines[n-1]
+		indent := text[:len(text)-len(strings.TrimLeft(text, " \t"))]
+		if tab := strings.IndexByte(indent, '\t'); tab >= 0 {
+			return "yaml_tab", n, tab + 1
+		}
+		if m := valueWithColon.FindStringSubmatchIndex(text); m != nil {
+			return "yaml_colon", n, utf8.RuneCountInString(text[:m[2]]) + 1
+		}
+	}
+	return "yaml_unreadable", line, column
 }
 
 // deepYAML says whether flow brackets or indentation nest deeper than any programme needs, before the parser sees them.
@@ -98,6 +128,9 @@ func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 		return false
 	}
 	for _, c := range n.Value {
+		if c >= ' ' && c < utf8.RuneSelf {
+			continue
+		}
 		if isBidi(c) {
 			y.errorNode(n, "bidi_control", "character", codePoint(c))
 			return false

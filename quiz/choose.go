@@ -356,6 +356,8 @@ const (
 	mostRounds = 12   // exchanges that better the set
 	mostSteps  = 4000 // of the depth-first search
 	mostSwaps  = 40   // one for one, towards the difficulty
+	// nearestSwaps of a family, the first as drawn, are looked at for each question.
+	nearestSwaps = 3
 )
 
 // mend forces candidates that would serve what is missing, as long as the set gets better by it.
@@ -509,7 +511,11 @@ func (x *picked) level(upTo tier) {
 				if n == 0 {
 					continue
 				}
+				near := 0
 				for _, c := range x.list(a.lesson, f) {
+					if near == nearestSwaps {
+						break
+					}
 					b := x.cands[c]
 					if b.hard == a.hard || x.in[c] || b.tier > upTo || b.tier > a.tier ||
 						b.family != a.family && (x.exactly[a.family] >= 0 || x.exactly[b.family] >= 0) ||
@@ -522,6 +528,7 @@ func (x *picked) level(upTo tier) {
 							uneven = x.perFamily[b.family] - x.perFamily[a.family]
 						}
 						swaps = append(swaps, swap{o, c, e, uneven})
+						near++
 					}
 				}
 			}

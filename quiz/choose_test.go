@@ -171,7 +171,7 @@ func mustProgramme(t testing.TB, dir string) *curriculum.Programme {
 }
 
 // draw makes the questions of a draw with their items.
-func draw(t testing.TB, p *curriculum.Programme, r Request, d Draw) (*selector, []*asked) {
+func draw(t testing.TB, p *curriculum.Programme, r Request, d Draw) (*selector, []*posed) {
 	t.Helper()
 	pl, err := newPlan(p, r, p.Languages[0])
 	if err != nil {

@@ -4,10 +4,10 @@ import "brakewright/curriculum"
 
 // table lists the families in their order. A new family is a file family_NAME.go and a line here.
 var table = []*family{
-	orderFamily, beforeFamily, afterFamily, beforeAllFamily, ifSkippedFamily, whyFamily, stepCheckFamily,
-	judgeFamily, readingsFamily, mistakeFamily,
+	orderFamily, beforeFamily, afterFamily, beforeAllFamily, nextFamily, whatNowFamily, ifSkippedFamily, whyFamily, stepCheckFamily,
+	judgeFamily, directionFamily, readingsFamily, mistakeFamily,
 	hazardControlFamily, hazardConsequenceFamily, controlHazardFamily,
-	faultCheckFamily, faultCauseFamily, matchCauseCheckFamily,
+	faultCheckFamily, faultApartFamily, faultCauseFamily, matchCauseCheckFamily,
 	toolUseFamily, toolHarmFamily, matchToolUseFamily,
 	carFigureFamily, carFigureTypedFamily, figureFamily, carOrderFamily,
 	termFamily, definitionFamily, misbeliefFamily, factFamily,

@@ -59,7 +59,8 @@ var arithmeticSlipFamily = &family{
 					p.wrong = append(p.wrong, choice{phrase: s.phrase(withUnit(slip.Value, sum.Unit)), element: slip.Element, value: v})
 				}
 				p.wrong = shuffled(d, p.wrong)
-				for _, c := range madeUp(s, curriculum.Figure{Value: w.key, Unit: sum.Unit}, d) {
+				beside := figuresBeside(s, curriculum.Figure{Value: w.key, Unit: sum.Unit})
+				for _, c := range beside.draw(d) {
 					if !slices.ContainsFunc(p.wrong, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) && w.apart(c.value) {
 						p.wrong = append(p.wrong, c)
 					}

@@ -3,7 +3,6 @@ package quiz
 import (
 	"math/big"
 	"slices"
-	"strings"
 
 	"brakewright/curriculum"
 )
@@ -91,37 +90,59 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 	quantity = tidy(quantity)
 	it := &item{element: element, file: file, line: f.Line}
 	onCar := file != ""
+	key, ok := figureChoice(s, f, element, onCar)
+	if !ok {
+		it.make = func(*draws) *proposal { return nil }
+		return it
+	}
+	p := proposal{kind: Single, stem: s.say(ask, element, s.quote(quantity), car), right: []choice{key}, onCar: onCar, explanation: figureExplained(s, f), tests: []string{"figure:" + element}}
+	own := s.phrase(quantity)
+	var real []choice
+	for _, o := range all {
+		if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
+			continue
+		}
+		if !asRound(o, f) {
+			continue // a rounder one among others would stand out, and what stands out is guessed
+		}
+		name := o.Element
+		if onCar {
+			name = "vehicle/" + o.Key
+		}
+		if alike(own, s.phrase(tidy(o.Quantity.Plain())), 1, 1) {
+			continue // the same quantity twice: either figure may be meant
+		}
+		if c, ok := figureChoice(s, o, name, onCar); ok && plausible(key, c) {
+			real = append(real, c)
+		}
+	}
+	made := figuresBeside(s, f)
 	it.make = func(d *draws) *proposal {
-		key, ok := figureChoice(s, f, element, onCar)
-		if !ok {
-			return nil
-		}
-		p := &proposal{kind: Single, stem: s.say(ask, element, s.quote(quantity), car), right: []choice{key}, onCar: onCar, explanation: figureExplained(s, f), tests: []string{"figure:" + element}}
-		own := s.phrase(quantity)
-		for _, o := range all {
-			if o.Element == f.Element && o.Key == f.Key || o.Unit != f.Unit || (o.High == "") != (f.High == "") || !s.car.Applies(o.If) {
-				continue
-			}
-			if f.Unit == "" && decimals(o.Value) != decimals(f.Value) {
-				continue // what such figures count or relate stands in their names: only like ones are compared
-			}
-			name := o.Element
-			if onCar {
-				name = "vehicle/" + o.Key
-			}
-			if alike(own, s.phrase(tidy(o.Quantity.Plain())), 1, 1) {
-				continue // the same quantity twice: either figure may be meant
-			}
-			if c, ok := figureChoice(s, o, name, onCar); ok && plausible(key, c) {
-				p.wrong = append(p.wrong, c)
-			}
-		}
 		// Half of what is needed comes from real figures where there are enough; the made-up ones follow, and the guards
 		// choose among all by where the key is to stand.
-		p.wrong = append(p.wrong, madeUp(s, f, d)...)
-		return p
+		copied := p
+		copied.wrong = slices.Concat(real, made.draw(d))
+		return &copied
 	}
 	return it
+}
+
+// asRound says that two figures have as many decimals and end in as many zeros, with a five before them or without.
+func asRound(a, b curriculum.Figure) bool {
+	same := func(x, y string) bool {
+		if decimals(x) != decimals(y) {
+			return false
+		}
+		m, ok := scaled(x, decimals(x))
+		n, ok2 := scaled(y, decimals(y))
+		if !ok || !ok2 {
+			return false
+		}
+		zeros, five := roundness(m)
+		zeros2, five2 := roundness(n)
+		return zeros == zeros2 && five == five2
+	}
+	return same(a.Value, b.Value) && (a.High == "" && b.High == "" || a.High != "" && b.High != "" && same(a.High, b.High))
 }
 
 // plausible keeps figures of the same order of magnitude.
@@ -148,62 +169,110 @@ func figureChoice(s *subject, f curriculum.Figure, element string, onCar bool) (
 
 // smaller and greater are the shares of a figure, in percent, that made-up ones are near to.
 var (
-	smaller = []int64{25, 35, 40, 50, 60, 65, 70, 75, 80, 90}
-	greater = []int64{110, 120, 125, 130, 140, 150, 160, 175, 200, 225}
+	smaller = []int64{20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 75, 80, 85, 90, 95}
+	greater = []int64{105, 110, 115, 120, 125, 130, 140, 150, 160, 170, 180, 190, 200, 210, 220, 230}
 )
 
-// madeUp writes figures beside the right one: up to four below and four above, as round as it is. Both ends of a range
-// move by the same share.
-func madeUp(s *subject, f curriculum.Figure, d *draws) (out []choice) {
+// roundness is what makes a figure look round: how many zeros it ends in, and whether a five stands before them. n is the
+// figure without its point; 0 is as round as nothing else.
+func roundness(n int64) (zeros int, five bool) {
+	if n == 0 {
+		return 99, false
+	}
+	for n%10 == 0 {
+		n, zeros = n/10, zeros+1
+	}
+	return zeros, n%10 == 5
+}
+
+// madeUp are figures that could stand beside the right one: below and above it, with as many decimals and as round as it is.
+type madeUp struct {
+	sides  [2][]choice
+	lows   [2][]string // the lower ends: two ranges do not begin with the same figure
+	length int
+}
+
+// figuresBeside works out the figures beside one, at every share. Both ends of a range move by the same share.
+func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
+	out.length = len(f.String())
 	places := max(decimals(f.Value), decimals(f.High))
 	low, ok := scaled(f.Value, places)
 	if !ok || low < 0 || places > 8 {
-		return nil
+		return out
 	}
 	high := low
 	if f.High != "" {
 		if high, ok = scaled(f.High, places); !ok {
-			return nil
+			return out
 		}
 	}
-	if high < 8 && f.Unit != "" { // too few whole steps below it: 2 mm is offered beside 1.5 mm
-		low, high, places = low*10, high*10, places+1
-	}
-	// Round figures get round neighbours: 230 °C is offered beside 205 and 260, not beside 231.
-	grain := int64(1)
-	for _, g := range []int64{5, 10, 50, 100, 500, 1000, 5000, 10000} {
-		if low%g == 0 && high%g == 0 && high/g >= 4 {
-			grain = g
-		}
-	}
-	near := func(n, percent int64) string {
-		n = (n*percent/100 + grain/2) / grain * grain
-		return trimmed(written(n, places), f)
-	}
-	for _, shares := range [][]int64{smaller, greater} {
-		n := 0
-		for _, share := range shuffled(d, shares) {
-			made := curriculum.Figure{Value: near(low, share), Unit: f.Unit}
-			if f.High != "" {
-				made.High = near(high, share)
+	for side, shares := range [][]int64{smaller, greater} {
+		for _, share := range shares {
+			value, ok := asRoundAt(low, share, places, f.High != "")
+			made := curriculum.Figure{Value: value, Unit: f.Unit}
+			if f.High != "" && ok {
+				made.High, ok = asRoundAt(high, share, places, true)
 			}
-			c, ok := figureChoice(s, made, "reading", false)
-			if !ok || c.value.Sign() <= 0 || made.High == made.Value || slices.ContainsFunc(out, func(o choice) bool { return o.text == c.text }) {
+			if !ok || low > 0 && value == f.Value || made.High == f.High && f.High != "" || made.High == made.Value {
 				continue
 			}
-			if out = append(out, c); n == 3 {
-				break
+			if c, ok := figureChoice(s, made, "reading", false); ok && c.value.Sign() > 0 {
+				begins := "" // all ranges from 0 begin with it
+				if low > 0 {
+					begins = value
+				}
+				out.sides[side], out.lows[side] = append(out.sides[side], c), append(out.lows[side], begins)
 			}
-			n++
 		}
 	}
 	return out
 }
 
-// trimmed takes off zeros behind the point that the right figure does not show either.
-func trimmed(value string, f curriculum.Figure) string {
-	for decimals(value) > max(decimals(f.Value), decimals(f.High)) && strings.HasSuffix(value, "0") {
-		value = strings.TrimSuffix(strings.TrimSuffix(value, "0"), ".")
+// asRoundAt is n·percent, moved to the next figure that is as round as n; ok is false where that is nothing or n itself. A
+// range from 0 stays one.
+func asRoundAt(n, percent int64, places int, inRange bool) (value string, ok bool) {
+	if n == 0 {
+		return written(0, places), inRange
 	}
-	return value
+	zeros, five := roundness(n)
+	grain := int64(1)
+	for range zeros {
+		grain *= 10
+	}
+	m := n * percent / 100 / grain
+	switch {
+	case five:
+		m = m/10*10 + 5
+	case m%10 == 0 || m%10 == 5:
+		m += 1 - 2*(m/2%2)
+	}
+	if m *= grain; m <= 0 || m == n {
+		return "", false
+	}
+	return written(m, places), true
 }
+
+// draw gives up to three figures below and three above, those first that are written with as many signs.
+func (m *madeUp) draw(d *draws) (out []choice) {
+	for side, all := range m.sides {
+		var drawn []choice
+		var lows []string
+		for _, i := range d.order(len(all)) {
+			c, low := all[i], m.lows[side][i]
+			if low != "" && slices.Contains(lows, low) || slices.ContainsFunc(drawn, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) {
+				continue
+			}
+			drawn, lows = append(drawn, c), append(lows, low)
+		}
+		sortByLength(drawn, m.length)
+		out = append(out, drawn[:min(3, len(drawn))]...)
+	}
+	return out
+}
+
+// sortByLength puts figures first that are written with so many signs: with more or fewer they would stand out.
+func sortByLength(figures []choice, length int) {
+	slices.SortStableFunc(figures, func(a, b choice) int { return apartBy(len(a.text), length) - apartBy(len(b.text), length) })
+}
+
+func apartBy(a, b int) int { return max(a-b, b-a) }

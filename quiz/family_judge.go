@@ -1,6 +1,7 @@
 package quiz
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -84,14 +85,15 @@ func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
 	case "spread":
 		ask = judgeSpreadSayings
 	}
-	p := &proposal{kind: Single, stem: s.say(ask, m.element, s.limitLine(m), text), params: text, least: 2, most: 3, lists: true, onCar: m.onCar,
+	p := &proposal{kind: Single, stem: s.say(ask, m.element, s.limitLine(m), text), params: text, closed: true, onCar: m.onCar,
 		shows:       []string{"figure:" + m.gauge.element},
 		explanation: s.explain(s.judgement(m, n), m.quote)}
-	sides := map[curriculum.LimitKind][]curriculum.Verdict{
-		curriculum.Minimum: {curriculum.Within, curriculum.Below},
-		curriculum.Maximum: {curriculum.Within, curriculum.Above},
-		curriculum.Range:   {curriculum.Within, curriculum.Below, curriculum.Above},
-	}[m.figure.Limit]
+	var sides []curriculum.Verdict
+	for _, c := range m.cases() {
+		if v := verdictOf(c); !slices.Contains(sides, v) {
+			sides = append(sides, v)
+		}
+	}
 	wording := 0
 	stated := " " + normal(s.limitLine(m)) + " "
 	for _, w := range []string{"within", "below", "above", "dentro", "debajo", "encima"} {
@@ -113,6 +115,17 @@ func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
 	return p
 }
 
+// verdictOf says what a case comes to.
+func verdictOf(at string) curriculum.Verdict {
+	switch {
+	case strings.HasSuffix(at, "under"):
+		return curriculum.Below
+	case strings.HasSuffix(at, "over"):
+		return curriculum.Above
+	}
+	return curriculum.Within
+}
+
 func (s *subject) judgement(m measured, n int64) string {
 	say, ok := judgeExplained[m.which]
 	if !ok {
@@ -121,9 +134,15 @@ func (s *subject) judgement(m measured, n int64) string {
 	return say.say(s.language, 0, m.write(n), s.limit(m.figure))
 }
 
-var readingsSayings = sayings{
-	"en": {"{1}. Which of these readings are outside it? Choose all that are."},
-	"es": {"{1}. ¿Cuáles de estas lecturas están fuera? Elige todas."},
+var readingsSayings = map[bool]sayings{
+	true: {
+		"en": {"{1}. Which of these readings are outside it? Choose all that are."},
+		"es": {"{1}. ¿Cuáles de estas lecturas están fuera? Elige todas."},
+	},
+	false: {
+		"en": {"{1}. Which of these readings are within it? Choose all that are."},
+		"es": {"{1}. ¿Cuáles de estas lecturas están dentro? Elige todas."},
+	},
 }
 
 var readingsExplained = sayings{
@@ -131,31 +150,33 @@ var readingsExplained = sayings{
 	"es": {"El límite es {1}, y una lectura en el límite está dentro."},
 }
 
-// proposeReadings draws five readings: one on a limit, one to three outside, the rest within.
+// proposeReadings draws five readings: one on a limit, two or three outside, the rest within. As often as it asks for
+// those outside it asks for those within, so that the low ones or the extreme ones are no better guess than others.
 func proposeReadings(s *subject, m measured, d *draws) *proposal {
-	var on, in, out []string
+	var in, out []string
 	for _, at := range m.cases() {
-		switch at {
-		case "on-low", "on-high":
-			on = append(on, at)
-		case "in-low", "in-high", "inside":
+		if verdictOf(at) == curriculum.Within {
 			in = append(in, at)
-		default:
+		} else {
 			out = append(out, at)
 		}
 	}
-	p := &proposal{kind: Several, stem: s.say(readingsSayings, m.element, s.limitLine(m)), most: 5, least: 5, onCar: m.onCar,
+	if len(in) < 2 {
+		return nil
+	}
+	askOut := d.below(2) == 0
+	p := &proposal{kind: Several, stem: s.say(readingsSayings[askOut], m.element, s.limitLine(m)), most: 5, least: 5, onCar: m.onCar,
 		shows: []string{"figure:" + m.gauge.element}, explanation: s.explain(s.say(readingsExplained, "", s.limit(m.figure)), m.quote)}
-	seen := map[int64]bool{}
-	outside := d.between(1, 3)
-	cases := []string{pick(d, on)}
+	outside := d.between(2, 3)
+	cases := []string{in[0]} // on the limit
 	for len(cases) < 5 {
 		if len(cases) <= outside {
 			cases = append(cases, pick(d, out))
 		} else {
-			cases = append(cases, pick(d, in))
+			cases = append(cases, in[1])
 		}
 	}
+	seen := map[int64]bool{}
 	for i, at := range cases {
 		n, ok := m.reading(at, d)
 		for range 8 { // two readings may not be equal
@@ -170,9 +191,11 @@ func proposeReadings(s *subject, m measured, d *draws) *proposal {
 		seen[n] = true
 		v, _ := curriculum.Decimal(strconv.FormatInt(n, 10))
 		c := choice{phrase: s.phrase(m.write(n)), element: "reading", value: v}
-		if bad := m.judge(n) != curriculum.Within; bad != (i >= 1 && i <= outside) {
+		bad := m.judge(n) != curriculum.Within
+		if bad != (i >= 1 && i <= outside) {
 			return nil
-		} else if bad {
+		}
+		if bad == askOut {
 			p.right = append(p.right, c)
 		} else {
 			p.wrong = append(p.wrong, c)

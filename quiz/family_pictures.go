@@ -38,18 +38,14 @@ var partFamily = &family{
 	info: FamilyInfo{ID: "name-part", Kinds: []Kind{Single}, Asks: "What is the part with this number?", Source: "pictures: numbered parts"},
 	items: func(s *subject) (out []*item) {
 		for _, pic := range s.pictures() {
-			for i, part := range pic.parts {
+			var members []member
+			for _, part := range pic.parts {
 				element := pic.Element + "/" + part.Number
-				p := proposal{kind: Single, stem: s.say(partSayings, element, part.Number), picture: pic.picture,
-					right: []choice{{phrase: s.phrase(part.text), element: element}}, explanation: s.say(pointExplained, "", part.Number, part.text),
-					tests: []string{element}, shows: []string{element}, params: part.Number}
-				for j, other := range pic.parts {
-					if j != i {
-						p.wrong = append(p.wrong, choice{phrase: s.phrase(other.text), element: pic.Element + "/" + other.Number})
-					}
-				}
-				out = append(out, &item{element: element, line: part.Line, make: func(*draws) *proposal { copied := p; return &copied }})
+				members = append(members, member{choice: choice{phrase: s.phrase(part.text), element: element}, ask: asking{element: element, line: part.Line},
+					stem: s.say(partSayings, element, part.Number), picture: pic.picture, explanation: s.say(pointExplained, "", part.Number, part.text),
+					tests: []string{element}, shows: []string{element}, params: part.Number})
 			}
+			out = append(out, s.closedItems("parts of "+pic.Element, members, func(i, j int) bool { return false }, 3, 4)...)
 		}
 		return out
 	},

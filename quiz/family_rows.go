@@ -1,6 +1,7 @@
 package quiz
 
 import (
+	"slices"
 	"strings"
 
 	"brakewright/curriculum"
@@ -46,54 +47,46 @@ func (s *subject) faultRows() (rows, map[string]cell) {
 	}
 }
 
-// rowItems makes an item for each row: given the cells named in given, which text of the cell asked belongs to them? A
-// row that shares or resembles a cell of apart with the row asked gives no wrong option.
-func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asked string, apart []string, ask sayings) (out []*item) {
-	answer := cells[asked]
-	choices := make([]choice, t.n)
-	for i := range choices {
-		choices[i] = s.choice(t.row(i).Element+"/"+asked, answer.text(i))
-	}
-	others := make(map[string][]*phrase)
-	for _, name := range apart {
+// rowItems makes an item for each row: given the cells named in given, which text of the cell asked belongs to them? Two
+// rows that share or resemble a cell of kin never stand side by side, nor does what resembles the answer of such a row.
+func (s *subject) rowItems(t rows, cells map[string]cell, given []string, asks string, kin []string, ask sayings) []*item {
+	var members []member
+	var row []int // of each member
+	phrased := func(name string) []choice {
+		out := make([]choice, t.n)
 		for i := range t.n {
-			others[name] = append(others[name], s.choice("", cells[name].text(i)).phrase)
+			out[i] = s.choice(t.row(i).Element+"/"+name, cells[name].text(i))
 		}
+		return out
+	}
+	answers := phrased(asks)
+	columns := make([][]choice, len(given))
+	for k, name := range given {
+		columns[k] = phrased(name)
+	}
+	others := make([][]choice, len(kin))
+	for k, name := range kin {
+		others[k] = phrased(name)
 	}
 	for i := range t.n {
-		args, onCar, ok := []string{}, false, choices[i].norm != ""
-		var quoted []*phrase
-		for _, name := range given {
-			c := s.choice("", cells[name].text(i))
-			ok = ok && c.norm != ""
-			onCar = onCar || c.onCar
-			args, quoted = append(args, s.quote(c.text)), append(quoted, c.phrase)
-		}
-		if !ok {
-			continue
-		}
 		element := t.row(i).Element
-		p := proposal{kind: Single, stem: s.say(ask, element+"/"+asked, args...), right: []choice{choices[i]}, meaning: true, given: quoted, onCar: onCar,
-			explanation: s.rowQuote(rowTexts(cells, given, asked, i)...), tests: []string{element + "/" + asked}}
-	rows:
-		for j := range t.n {
-			if j == i {
-				continue
-			}
-			for _, name := range apart {
-				if alike(others[name][i], others[name][j], 1, 2) {
-					p.truths = append(p.truths, choices[j].phrase) // wherever else it stands in the table
-					continue rows
-				}
-			}
-			p.wrong = append(p.wrong, choices[j])
+		m := member{choice: answers[i], ask: asking{label: asks, element: element + "/" + given[len(given)-1], line: t.row(i).Line}, tests: []string{element + "/" + asks}}
+		args, whole := []string{}, answers[i].norm != ""
+		for k := range given {
+			c := columns[k][i]
+			whole = whole && c.norm != ""
+			m.carStem = m.carStem || c.onCar
+			args, m.given = append(args, s.quote(c.text)), append(m.given, c.phrase)
 		}
-		if len(p.wrong) < 2 {
+		if !whole {
 			continue
 		}
-		out = append(out, &item{label: asked, element: element + "/" + given[len(given)-1], line: t.row(i).Line, make: func(*draws) *proposal { copied := p; return &copied }})
+		m.stem, m.explanation = s.say(ask, element+"/"+asks, args...), s.rowQuote(rowTexts(cells, given, asks, i)...)
+		members, row = append(members, m), append(row, i)
 	}
-	return out
+	return s.closedItems(asks+" of "+strings.Join(given, " "), members, func(i, j int) bool {
+		return slices.ContainsFunc(others, func(column []choice) bool { return alike(column[row[i]].phrase, column[row[j]].phrase, 1, 2) })
+	}, 1, 3)
 }
 
 // rowQuote quotes cells of one row, side by side.

@@ -14,8 +14,8 @@ import (
 var ifSkippedFamily = &family{
 	info: FamilyInfo{ID: "if-skipped", Kinds: []Kind{Single}, Asks: "What can follow if that step is skipped, or done wrong?", Source: "procedure: If skipped, If done wrong"},
 	items: func(s *subject) []*item {
-		return append(pointItems(s, "if-skipped", "skipped", func(x *step) []curriculum.Text { return x.IfSkipped }, consequences, skippedSayings),
-			pointItems(s, "if-skipped", "wrong", func(x *step) []curriculum.Text { return x.IfWrong }, consequences, wrongSayings)...)
+		return pointItems(s, "if-skipped", func(x *step) []point { return append(points("skipped", x.IfSkipped), points("wrong", x.IfWrong)...) },
+			map[string]sayings{"skipped": skippedSayings, "wrong": wrongSayings})
 	},
 }
 
@@ -23,8 +23,7 @@ var ifSkippedFamily = &family{
 var whyFamily = &family{
 	info: FamilyInfo{ID: "why", Kinds: []Kind{Single}, Asks: "Why is that step done?", Source: "procedure: Why"},
 	items: func(s *subject) []*item {
-		why := func(x *step) []curriculum.Text { return x.Why }
-		return pointItems(s, "why", "", why, why, whySayings)
+		return pointItems(s, "why", func(x *step) []point { return points("", x.Why) }, map[string]sayings{"": whySayings})
 	},
 }
 
@@ -32,8 +31,7 @@ var whyFamily = &family{
 var stepCheckFamily = &family{
 	info: FamilyInfo{ID: "step-check", Kinds: []Kind{Single}, Asks: "What shows that the step was done right?", Source: "procedure: Check"},
 	items: func(s *subject) []*item {
-		check := func(x *step) []curriculum.Text { return x.Check }
-		return pointItems(s, "check", "", check, check, checkSayings)
+		return pointItems(s, "check", func(x *step) []point { return points("", x.Check) }, map[string]sayings{"": checkSayings})
 	},
 }
 
@@ -57,45 +55,37 @@ var checkSayings = sayings{
 	"es": {"¿Qué demuestra que este paso se hizo bien: {1}?"},
 }
 
-func consequences(x *step) []curriculum.Text {
-	return append(append([]curriculum.Text(nil), x.IfSkipped...), x.IfWrong...)
-}
-
-// pointItems makes an item for each step that has the point. asked gives the texts that may be the key, all the texts
-// that may be wrong options of other steps or true of this one.
-func pointItems(s *subject, field, label string, asked, all func(*step) []curriculum.Text, ask sayings) (out []*item) {
-	choices := make([][]choice, len(s.steps)) // all texts of each step
-	for i, y := range s.steps {
-		for _, u := range all(y) {
-			choices[i] = append(choices[i], s.choice(y.Element+"/"+field, u))
+// pointItems makes an item for each step that has the point. all gives the texts; the label of each
+// says with which words it is asked.
+func pointItems(s *subject, field string, all func(*step) []point, ask map[string]sayings) []*item {
+	var members []member
+	var of []*step // of each member
+	for _, x := range s.steps {
+		element := x.Element + "/" + field
+		for _, p := range all(x) {
+			members = append(members, member{choice: s.choice(element, p.text), ask: asking{label: p.label, element: element, line: p.text.Line, critical: x.Critical},
+				stem: s.say(ask[p.label], x.Element, s.quote(x.title.text)), given: []*phrase{x.title}, carStem: x.onCar, tests: []string{element},
+				explanation: s.explain("", s.passage(p.text))})
+			of = append(of, x)
 		}
 	}
-	for _, x := range s.steps {
-		texts := asked(x)
-		if len(texts) == 0 {
-			continue
-		}
-		element := x.Element + "/" + field
-		p := proposal{kind: Single, stem: s.say(ask, x.Element, s.quote(x.title.text)), meaning: true, given: []*phrase{x.title}, onCar: x.onCar, tests: []string{element}}
-		for i, y := range s.steps {
-			switch {
-			case alike(x.title, y.title, 1, 2), slices.ContainsFunc(s.steps, func(z *step) bool { return z.title.norm == x.title.norm && relatives(z.Step, y.Step) }):
-				// What is true of one of two like steps may be true of the other.
-				p.truths = append(p.truths, phrases(choices[i])...)
-			default:
-				p.wrong = append(p.wrong, choices[i]...)
-			}
-		}
-		var rights []choice
-		for _, t := range texts {
-			rights = append(rights, s.choice(element, t))
-		}
-		out = append(out, &item{label: label, element: element, line: texts[0].Line, critical: x.Critical, make: func(d *draws) *proposal {
-			i := d.below(len(texts))
-			q := p
-			q.right, q.explanation = rights[i:i+1:i+1], s.explain("", s.passage(texts[i]))
-			return &q
-		}})
+	// What is true of one of two like steps may be true of the other, and of those above and below it.
+	akin := func(x, y *step) bool {
+		return alike(x.title, y.title, 1, 2) || slices.ContainsFunc(s.steps, func(z *step) bool { return z.title.norm == x.title.norm && relatives(z.Step, y.Step) })
+	}
+	return s.closedItems(field, members, func(i, j int) bool { return akin(of[i], of[j]) || akin(of[j], of[i]) }, 1, 3)
+}
+
+// point is one text under a step; its label says which question asks for it.
+type point struct {
+	label string
+	text  curriculum.Text
+}
+
+func points(label string, texts []curriculum.Text) []point {
+	out := make([]point, len(texts))
+	for i, t := range texts {
+		out[i] = point{label, t}
 	}
 	return out
 }

@@ -25,42 +25,34 @@ var definitionSayings = sayings{
 	"es": {"¿Qué significa aquí esta palabra: {1}?", "¿Qué se entiende por {1}?"},
 }
 
-func termItems(s *subject, askName bool) (out []*item) {
+// termItems asks a name by its definition or the other way round. Every name of a term is asked; of two names of one
+// term, or of two terms that share a name or mean nearly the same, only one stands in a question.
+func termItems(s *subject, askName bool) []*item {
+	var members []member
+	var of []int // of each member
 	rows := s.lesson.Terms
 	for i, t := range rows {
-		if len(t.Names) == 0 {
+		definition := s.choice(t.Element+"/definition", t.Definition)
+		if definition.norm == "" {
 			continue
 		}
-		definition := s.choice(t.Element+"/definition", t.Definition)
-		var names []*phrase
 		for _, n := range t.Names {
-			names = append(names, s.phrase(tidy(n)))
-		}
-		base := proposal{kind: Single, meaning: true, tests: []string{t.Element}, explanation: s.explain("", tidy(t.Names[0])+": "+s.passage(t.Definition))}
-		for j, o := range rows {
-			switch {
-			case j == i || len(o.Names) == 0 || s.sameTerm(t, o):
-			case askName:
-				base.wrong = append(base.wrong, choice{phrase: s.phrase(tidy(o.Names[0])), element: o.Element + "/term"})
-			default:
-				base.wrong = append(base.wrong, s.choice(o.Element+"/definition", o.Definition))
+			name := choice{phrase: s.phrase(tidy(n)), element: t.Element + "/term"}
+			m := member{choice: name, ask: asking{element: t.Element + "/definition", line: t.Line}, tests: []string{t.Element},
+				stem: s.say(termSayings, t.Element, s.quote(definition.text)), given: []*phrase{definition.phrase},
+				explanation: s.explain("", tidy(t.Names[0])+": "+s.passage(t.Definition))}
+			if !askName {
+				m.choice, m.ask.element, m.params = definition, t.Element+"/term", name.text
+				m.stem, m.given = s.say(definitionSayings, t.Element, s.quote(name.text)), []*phrase{name.phrase}
 			}
+			members, of = append(members, m), append(of, i)
 		}
-		field := "/term"
-		if askName {
-			field = "/definition"
-		}
-		out = append(out, &item{element: t.Element + field, line: t.Line, make: func(d *draws) *proposal {
-			name, p := pick(d, names), base
-			if askName {
-				p.stem, p.right, p.truths = s.say(termSayings, t.Element, s.quote(definition.text)), []choice{{phrase: name, element: t.Element + "/term"}}, names
-			} else {
-				p.stem, p.right, p.params = s.say(definitionSayings, t.Element, s.quote(name.text)), []choice{definition}, name.text
-			}
-			return &p
-		}})
 	}
-	return out
+	field := "definitions"
+	if askName {
+		field = "terms"
+	}
+	return s.closedItems(field, members, func(i, j int) bool { return of[i] == of[j] || s.sameTerm(rows[of[i]], rows[of[j]]) }, 1, 3)
 }
 
 // sameTerm says that two rows share a name or mean nearly the same.

@@ -4,7 +4,7 @@
 package quiz
 
 // Generator is the generator's version; it is part of the key of every draw and stands in every form.
-const Generator = "brakewright-generator/1"
+const Generator = "brakewright-generator/2"
 
 // Draw picks one form out of the many.
 type Draw struct {

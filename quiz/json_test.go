@@ -292,16 +292,30 @@ func FuzzReadForm(f *testing.F) {
 	})
 }
 
-// Typed figures never panic, and what is asked back is never counted.
+// Typed figures never panic; what is asked back is never counted; the locale settles what would be asked back and changes
+// nothing else; and a space, a sign or a digit of another typography makes no other figure.
 func FuzzTypedFigure(f *testing.F) {
-	for _, s := range []string{"22.5 mm", "0,886 in", "1.234", "−3", "1 200 N", "1'2", "°", "9e9", "1,2,3", "½"} {
-		f.Add(s, "en")
+	for _, s := range []string{"22.5 mm", "0,886 in", "1.234", "−3", "1 200 N", "1'2", "°", "9e9", "1,2,3", "½", "22.500", "-22,5\u2009mm", "２２．５", "45.0 mm", "4,5 cm", "1.234.567,8"} {
+		f.Add(s)
 	}
-	f.Fuzz(func(t *testing.T, typed, locale string) {
+	f.Fuzz(func(t *testing.T, typed string) {
 		form, q := numberForm("22.5", "mm", "0.05", quiz.NamedSlip{Element: "arithmetic/1/slip-1", Value: "45.0"})
-		m := markOne(form, q, quiz.Answer{Text: typed}, locale)
-		if m.AskBack && (m.Correct || m.Points != 0 || m.Diagnosis != nil) || m.Correct && m.Diagnosis != nil {
-			t.Fatalf("%q: %+v", typed, m)
+		of := func(text, locale string) quiz.QuestionMark {
+			m := markOne(form, q, quiz.Answer{Text: text}, locale)
+			if m.AskBack && (m.Correct || m.Points != 0 || m.Diagnosis != nil) || m.Correct && m.Diagnosis != nil || m.Correct != (m.Points == 1) {
+				t.Fatalf("%q: %+v", text, m)
+			}
+			return m
+		}
+		open := of(typed, "")
+		for _, locale := range []string{"en", "es", "de-CH", "xx"} {
+			if m := of(typed, locale); !open.AskBack && (m.Correct != open.Correct || m.AskBack) {
+				t.Fatalf("%q: %+v in %q, %+v without", typed, m, locale, open)
+			}
+		}
+		other := strings.NewReplacer("-", "\u2212", " ", "\u202f", "'", "’", "0", "０", "5", "５").Replace(typed)
+		if m := of(other, ""); len(other) <= 64 && (m.Correct != open.Correct || m.AskBack != open.AskBack) {
+			t.Fatalf("%q: %+v, %q: %+v", typed, open, other, m)
 		}
 	})
 }

@@ -57,19 +57,16 @@ func poolOf(p *curriculum.Programme, l *curriculum.Lesson, vehicle string) *pool
 
 func newPool(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehicle) *pool {
 	out := &pool{subject: newSubject(p, l, car)}
-	vehicle := ""
-	if car != nil {
-		vehicle = car.ID
-	}
-	base := keyOf("pool", Generator, p.Edition, l.ID, vehicle, l.Language)
+	base := out.subject.key()
 	for _, f := range table {
 		for _, it := range f.items(out.subject) {
 			it.family, it.subject = f, out.subject
-			if r, _ := it.realise(base.sub(it.name())); r != nil {
+			if it.sure || it.possible(base.sub(it.name())) {
 				out.items = append(out.items, it)
 			}
 		}
 	}
+	out.subject.phrases = nil
 	out.index = newIndex(out)
 	return out
 }

@@ -1,7 +1,6 @@
 package quiz
 
 import (
-	"cmp"
 	"encoding/hex"
 	"math/big"
 	"slices"
@@ -24,6 +23,7 @@ type item struct {
 	line     int
 	file     string // "" for the lesson's own
 	critical bool
+	sure     bool                     // every draw leads to a question
 	make     func(d *draws) *proposal // nil where a draw leads nowhere
 
 	subject *subject
@@ -58,15 +58,10 @@ type proposal struct {
 	slips   []NamedSlip // number
 	picture *Picture
 
-	// meaning says that the options are statements that may be true of the stem beside the key: what resembles the key
-	// or one of these texts is then refused, not only what repeats it.
-	meaning bool
-	truths  []*phrase
-	// given are the lesson's words that the stem quotes. A wrong option that speaks of the same thing, by a word that the
-	// key does not have, may be true as well ("pins do not move": pins stuck) and is refused.
-	given []*phrase
-	// unlike says that the key comes from another field than the wrong options, and may be longer or shorter by its nature.
-	unlike bool
+	// closed says that the wrong options are the rest of a closed set (see closedItems), of which none may be left out.
+	closed bool
+	// asks is the stem as a phrase where it is known beforehand.
+	asks *phrase
 	// inPlace keeps the options in the order given (lines of a write-up, numbers of a drawing): where the key stands is
 	// then drawn by the family.
 	inPlace bool
@@ -100,8 +95,6 @@ const (
 // settled is a proposal whose options have been chosen and placed.
 type settled struct {
 	*proposal
-	// off says that the key's length does not stand where it was drawn to, because the pool did not allow it.
-	off     bool
 	options []choice
 	keyed   map[int]bool // indexes of the right options
 	targets []choice
@@ -126,7 +119,6 @@ func settle(p *proposal, language string, d *draws) (*settled, rejection) {
 			return nil, emptyText
 		}
 	}
-	stem := newPhrase(p.stem, language)
 	switch p.kind {
 	case Number:
 		return &settled{proposal: p}, accepted
@@ -134,7 +126,12 @@ func settle(p *proposal, language string, d *draws) (*settled, rejection) {
 		return settleOrder(p, d)
 	case Match:
 		return settleMatch(p, d)
-	case Several:
+	}
+	stem := p.asks
+	if stem == nil && !p.closed && !p.inPlace {
+		stem = newPhrase(p.stem, language)
+	}
+	if p.kind == Several {
 		return settleSeveral(p, stem, d)
 	}
 	return settleSingle(p, stem, d)
@@ -143,6 +140,9 @@ func settle(p *proposal, language string, d *draws) (*settled, rejection) {
 func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	key := p.right[0]
 	least, most := p.bounds()
+	if p.closed {
+		return place(p, append([]choice{key}, p.wrong...), d.order(1+len(p.wrong))), accepted
+	}
 	if p.inPlace {
 		options := append([]choice{key}, p.wrong...)
 		if len(options) < least || doubled(options) {
@@ -150,44 +150,53 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 		}
 		return place(p, options, inGivenOrder(options)), accepted
 	}
+	if key.value == nil {
+		return settleBeside(p, stem, key, most, d)
+	}
+	// What is left are figures.
 	wrong := p.wrong
 	if !p.preferred {
 		wrong = shuffled(d, wrong)
 	}
-	pool := p.admissible(wrong, stem)
-	var chosen []choice
-	rank := -1
-	if key.value != nil || p.unlike {
-		rank = d.below(most)
-	}
-	if key.value != nil {
-		if chosen = byValue(key, pool, rank, most); chosen == nil {
-			return nil, oneSided
-		}
-	} else {
-		var why rejection
-		if chosen, why = byLength(p, stem, key, pool, rank, most); why != accepted {
-			return nil, why
-		}
+	sortByLength(wrong, len(key.text))
+	chosen := byValue(key, p.admissible(wrong), d.below(most), most)
+	if chosen == nil {
+		return nil, oneSided
 	}
 	options := append([]choice{key}, chosen...)
-	if len(options) < least {
-		return nil, tooFew
-	}
-	if key.value != nil {
-		return place(p, options, byRank(options)), accepted
-	}
-	s := place(p, options, d.order(len(options)))
-	if !p.unlike {
-		return s, accepted
-	}
-	for _, c := range chosen {
-		if c.runes < key.runes {
-			rank--
+	return place(p, options, byRank(options)), accepted
+}
+
+// settleBeside draws wrong options beside the key. A word that the stem shares with one option alone gives that one away or
+// rules it out, so there is none.
+func settleBeside(p *proposal, stem *phrase, key choice, most int, d *draws) (*settled, rejection) {
+	options := []choice{key}
+	for _, w := range shuffled(d, p.wrong) {
+		if len(options) == most {
+			break
+		}
+		if w.norm != "" && !slices.ContainsFunc(options, func(o choice) bool { return clash(w, o) }) {
+			options = append(options, w)
 		}
 	}
-	s.off = rank != 0
-	return s, accepted
+	if len(options) < most {
+		return nil, tooFew
+	}
+	if singled(stem, options) {
+		return nil, echoed
+	}
+	return place(p, options, d.order(len(options))), accepted
+}
+
+// singled says that the stem shares a word with one of the options alone.
+func singled(stem *phrase, options []choice) bool {
+	all := phrases(options)
+	for i, o := range all {
+		if stem.mask&o.mask != 0 && len(echoes(stem, o, slices.Concat(all[:i:i], all[i+1:]))) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 func (p *proposal) bounds() (least, most int) {
@@ -201,61 +210,21 @@ func (p *proposal) bounds() (least, most int) {
 	return least, most
 }
 
-// admissible drops wrong options that repeat, hold or (where options carry meaning) resemble the key, a further truth
-// of the stem, or an option kept before.
-//
-// Of very long tables, widest many are kept; first those that cover a word which stem and key share.
-func (p *proposal) admissible(wrong []choice, stem *phrase) (out []choice) {
-	if len(wrong) > widest && p.right[0].value == nil {
-		open := echoes(stem, p.right[0].phrase, nil)
-		wrong = slices.Clone(wrong)
-		slices.SortStableFunc(wrong, func(a, b choice) int { return cmp.Compare(min(1, b.covers(open)), min(1, a.covers(open))) })
-	}
-next:
+// admissible drops wrong options that repeat or hold a right one or an option kept before.
+func (p *proposal) admissible(wrong []choice) (out []choice) {
 	for _, w := range wrong {
-		if len(out) == widest {
-			break
+		repeats := func(o choice) bool { return clash(w, o) }
+		if (w.norm != "" || w.value != nil) && !slices.ContainsFunc(p.right, repeats) && !slices.ContainsFunc(out, repeats) {
+			out = append(out, w)
 		}
-		if w.norm == "" && w.value == nil {
-			continue
-		}
-		for _, r := range p.right {
-			if clash(w, r, p.meaning) {
-				continue next
-			}
-		}
-		for _, t := range p.truths {
-			if w.value == nil && (p.meaning && alike(w.phrase, t, 1, 3) || within(w.phrase, t)) {
-				continue next
-			}
-		}
-		for _, g := range p.given {
-			if slices.ContainsFunc(w.words, func(x string) bool {
-				return holdsWord(g.words, x) && !slices.ContainsFunc(p.right, func(r choice) bool { return holdsWord(r.words, x) })
-			}) {
-				continue next
-			}
-		}
-		for _, o := range out {
-			if clash(w, o, false) {
-				continue next
-			}
-		}
-		out = append(out, w)
 	}
 	return out
 }
 
-// widest bounds the wrong options that are compared with one another.
-const widest = 40
-
 // clash says that two options must not stand side by side.
-func clash(a, b choice, meaning bool) bool {
+func clash(a, b choice) bool {
 	if a.value != nil && b.value != nil {
 		return a.value.Cmp(b.value) == 0 || within(a.phrase, b.phrase)
-	}
-	if meaning {
-		return alike(a.phrase, b.phrase, 1, 3)
 	}
 	return alike(a.phrase, b.phrase, 3, 4)
 }
@@ -270,59 +239,6 @@ func doubled(options []choice) bool {
 		}
 	}
 	return false
-}
-
-// byLength picks wrong options after those that are needed to cover the stem's echoes. Where all options come from one
-// field (rank -1) any will do: over all rows each is the key as often as it is a wrong option, so the key is the longest or
-// the shortest no more often than chance. Else the key is made the rank-th shortest (from 0) wherever the pool allows.
-func byLength(p *proposal, stem *phrase, key choice, pool []choice, rank, most int) ([]choice, rejection) {
-	var chosen []choice
-	taken := make([]bool, len(pool))
-	take := func(i int) { chosen, taken[i] = append(chosen, pool[i]), true }
-	if !p.lists {
-		for {
-			open := echoes(stem, key.phrase, phrases(chosen))
-			if len(open) == 0 {
-				break
-			}
-			best, covered := -1, 0
-			for i, c := range pool {
-				if !taken[i] {
-					if n := c.covers(open); n > covered {
-						best, covered = i, n
-					}
-				}
-			}
-			if best < 0 || len(chosen) == most-1 {
-				return nil, echoed
-			}
-			take(best)
-		}
-	}
-	shorter, longer := 0, 0
-	count := func(c choice) {
-		if c.runes < key.runes {
-			shorter++
-		} else if c.runes > key.runes {
-			longer++
-		}
-	}
-	for _, c := range chosen {
-		count(c)
-	}
-	for pass := range 2 {
-		for i, c := range pool {
-			if taken[i] || len(chosen) == most-1 {
-				continue
-			}
-			if pass == 0 && rank >= 0 && (c.runes == key.runes || c.runes < key.runes && shorter >= rank || c.runes > key.runes && longer >= most-1-rank) {
-				continue
-			}
-			take(i)
-			count(c)
-		}
-	}
-	return chosen, accepted
 }
 
 // byValue picks wrong figures so that the key is the rank-th smallest (from 0). A figure is asked only if it could stand
@@ -377,7 +293,7 @@ func place(p *proposal, options []choice, order []int) *settled {
 // settleSeveral offers all right options with as many wrong ones as there is room for, at least two.
 func settleSeveral(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	least, most := p.bounds()
-	wrong := p.admissible(shuffled(d, p.wrong), stem)
+	wrong := p.admissible(p.wrong)
 	if n := most - len(p.right); len(wrong) > n {
 		wrong = wrong[:max(n, 0)]
 	}
@@ -386,18 +302,15 @@ func settleSeveral(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	}
 	for i, r := range p.right {
 		for _, o := range p.right[:i] {
-			if clash(r, o, false) {
+			if clash(r, o) {
 				return nil, repeated
-			}
-		}
-		if r.value == nil {
-			others := append(phrases(wrong), phrases(slices.Concat(p.right[:i], p.right[i+1:]))...)
-			if len(echoes(stem, r.phrase, others)) > 0 {
-				return nil, echoed
 			}
 		}
 	}
 	all := append(slices.Clone(p.right), wrong...)
+	if all[0].value == nil && singled(stem, all) {
+		return nil, echoed
+	}
 	order := d.order(len(all))
 	if all[0].value != nil {
 		order = byRank(all)
@@ -543,26 +456,32 @@ const attempts = 12
 
 // realise makes a question of an item, or nil and the last reason why not.
 func (it *item) realise(k key) (*realised, rejection) {
+	s, why := it.settled(k)
+	if s == nil {
+		return nil, why
+	}
+	return it.question(s), accepted
+}
+
+// possible says whether the guards let a question of the item through.
+func (it *item) possible(k key) bool {
+	s, _ := it.settled(k)
+	return s != nil
+}
+
+func (it *item) settled(k key) (*settled, rejection) {
 	why := unmade
 	d := k.draws()
-	var second *settled
 	for range attempts {
 		p := it.make(d)
 		if p == nil {
 			continue
 		}
 		s, reason := settle(p, it.subject.language, d)
-		switch {
-		case reason != accepted:
-			why = reason
-		case !s.off:
-			return it.question(s), accepted
-		case second == nil:
-			second = s
+		if reason == accepted {
+			return s, accepted
 		}
-	}
-	if second != nil {
-		return it.question(second), accepted
+		why = reason
 	}
 	return nil, why
 }
@@ -579,7 +498,11 @@ func (it *item) question(s *settled) *realised {
 	if it.file != "" {
 		q.Source.File = it.file
 	}
-	r := &realised{item: it, stem: sub.phrase(s.stem), tests: s.tests, shows: s.shows}
+	stem := s.asks
+	if stem == nil {
+		stem = sub.phrase(s.stem)
+	}
+	r := &realised{item: it, stem: stem, tests: s.tests, shows: s.shows}
 	onCar := s.onCar
 	parts := []string{q.Family, q.Lesson, it.element, string(q.Kind), s.params}
 	var elements []string
@@ -657,24 +580,17 @@ func (c choice) paramText() string {
 // optionIDs are drawn from the question and the options' words, so that they stay the same wherever an option stands and
 // say nothing of it. Where two would begin alike, more of the hash is taken.
 func optionIDs(question, column string, all []choice) []string {
-	full := make([]string, len(all))
+	full := make([]key, len(all))
 	for i, c := range all {
-		k := keyOf("option", question, column, c.element, c.text)
-		full[i] = hex.EncodeToString(k[:])
+		full[i] = keyOf("option", question, column, c.element, c.text)
 	}
 	out := make([]string, len(all))
 	for i, id := range full {
-		out[i] = id
-		for n := 8; n < len(id); n += 8 {
-			alone := true
-			for j, o := range full {
-				alone = alone && (j == i || o[:n] != id[:n])
-			}
-			if alone {
-				out[i] = id[:n]
-				break
-			}
+		n := 4
+		for n < len(id) && slices.ContainsFunc(full, func(o key) bool { return o != id && string(o[:n]) == string(id[:n]) }) {
+			n += 4
 		}
+		out[i] = hex.EncodeToString(id[:n])
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package quiz
 
 import (
 	"math/big"
+	"strconv"
 	"strings"
 
 	"brakewright/curriculum"
@@ -34,6 +35,23 @@ func scaled(value string, places int) (n int64, ok bool) {
 
 // power10 is 10^n; n may be negative.
 func power10(n int) *big.Rat {
+	if n >= -maxPower && n <= maxPower {
+		return powers[n+maxPower]
+	}
+	return newPower10(n)
+}
+
+// powers are those that figures have; nobody writes into them.
+const maxPower = 20
+
+var powers = func() (out [2*maxPower + 1]*big.Rat) {
+	for i := range out {
+		out[i] = newPower10(i - maxPower)
+	}
+	return out
+}()
+
+func newPower10(n int) *big.Rat {
 	p := new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(max(n, -n))), nil)
 	if n < 0 {
 		return new(big.Rat).SetFrac(big.NewInt(1), p)
@@ -43,7 +61,17 @@ func power10(n int) *big.Rat {
 
 // written is n at so many places, as a decimal with a point.
 func written(n int64, places int) string {
-	return new(big.Rat).Mul(new(big.Rat).SetInt64(n), power10(-places)).FloatString(places)
+	digits, sign := strconv.FormatInt(n, 10), ""
+	if n < 0 {
+		digits, sign = digits[1:], "-"
+	}
+	if places == 0 {
+		return sign + digits
+	}
+	if len(digits) <= places {
+		digits = strings.Repeat("0", places+1-len(digits)) + digits
+	}
+	return sign + digits[:len(digits)-places] + "." + digits[len(digits)-places:]
 }
 
 // withUnit writes a figure with its unit.
@@ -94,15 +122,22 @@ func (g gauge) judge(n int64) curriculum.Verdict {
 	return v
 }
 
-// cases name where a reading may lie: on a limit, near it, far from it.
+// cases name where a reading may lie: as many cases for each verdict that is possible, so that none is right more often than
+// another. What lies far below is near where far would be below nothing; nothing lies below 0.
 func (g gauge) cases() []string {
-	switch g.figure.Limit {
-	case curriculum.Minimum:
+	switch {
+	case g.figure.Limit == curriculum.Minimum && g.low > 0:
 		return []string{"on-low", "in-low", "under", "far-under"}
-	case curriculum.Maximum:
+	case g.figure.Limit == curriculum.Minimum:
+		return nil
+	case g.figure.Limit == curriculum.Maximum:
 		return []string{"on-high", "in-high", "over", "far-over"}
+	case g.high-g.low < 2:
+		return nil
+	case g.low == 0:
+		return []string{"on-high", "inside", "over", "far-over"}
 	}
-	return []string{"on-low", "on-high", "inside", "under", "far-under", "over", "far-over"}
+	return []string{"on", "inside", "under", "far-under", "over", "far-over"}
 }
 
 // reading draws a reading of a case; ok is false where there is none (below nothing, say).
@@ -110,6 +145,9 @@ func (g gauge) reading(at string, d *draws) (n int64, ok bool) {
 	near := int64(d.between(1, 4))
 	// Far is between an eighth and a third of the limit away, and at least five steps.
 	far := func(limit int64) int64 { return max(5, limit/8) + int64(d.below(int(min(limit/5, 1<<30))+1)) }
+	if at == "on" {
+		at = pick(d, []string{"on-low", "on-high"})
+	}
 	switch at {
 	case "on-low":
 		n = g.low
@@ -120,14 +158,13 @@ func (g gauge) reading(at string, d *draws) (n int64, ok bool) {
 	case "in-high":
 		n = g.high - near
 	case "inside":
-		if g.high-g.low < 2 {
-			return 0, false
-		}
 		n = g.low + 1 + int64(d.below(int(min(g.high-g.low-1, 1<<30))))
 	case "under":
-		n = g.low - near
+		n = g.low - min(near, g.low)
 	case "far-under":
-		n = g.low - far(g.low)
+		if n = g.low - far(g.low); n < 0 {
+			n = g.low - min(near, g.low)
+		}
 	case "over":
 		n = g.high + near
 	case "far-over":

@@ -2,8 +2,8 @@ package quiz
 
 import "slices"
 
-// search looks for a feasible set depth first: it takes the requirement that the fewest open candidates can serve, tries
-// each of them, and leaves out what it has tried. It returns nil where there is none or where mostSteps do not suffice.
+// search looks for a feasible set depth first, near to x: it takes the requirement that the fewest open candidates can serve, tries
+// each of them, those of x first, and leaves out what it has tried. It returns nil where there is none or where mostSteps do not suffice.
 func (x *picked) search(upTo tier) *picked {
 	s := x.searcher(upTo)
 	if len(s.usable) >= x.total && s.find() {
@@ -27,10 +27,20 @@ func (x *picked) searchDue(upTo tier) *picked {
 
 func (x *picked) searcher(upTo tier) *searcher {
 	s := &searcher{picked: x.empty(), blocked: make([]int, len(x.cands)), left: mostSteps, at: map[int]int{}}
-	for c, a := range x.cands {
-		if a.tier <= upTo && x.open(c) {
+	use := func(c int) {
+		if _, met := s.at[c]; !met && x.cands[c].tier <= upTo && x.open(c) {
 			s.at[c] = len(s.usable)
 			s.usable = append(s.usable, c)
+		}
+	}
+	for _, c := range x.set {
+		use(c)
+	}
+	for _, f := range x.order {
+		for l := range x.count {
+			for _, c := range x.list(l, f) {
+				use(c)
+			}
 		}
 	}
 	s.known = make([]int8, len(s.usable)*len(s.usable))

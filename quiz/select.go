@@ -197,7 +197,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 	s := newSelector(p, pl, d.Vehicle, base)
 	chosen := s.form(d.Number)
 	// A form that holds nothing voided is the same as without voids: only one that does is made again.
-	if r.Without != nil && slices.ContainsFunc(chosen, func(q *asked) bool { return r.Without(&q.Question) }) {
+	if r.Without != nil && slices.ContainsFunc(chosen, func(q *posed) bool { return r.Without(&q.Question) }) {
 		s.without, s.views = r.Without, map[int]*view{}
 		chosen = s.form(d.Number)
 	}
@@ -416,12 +416,12 @@ func (s *selector) hard(exactly []int) int {
 type view struct {
 	number int
 	key    key
-	made   []*asked // candidate → its question, nil until it is made
+	made   []*posed // candidate → its question, nil until it is made
 	own    *picked  // the choice from its own class alone
 }
 
-// asked is a question as the choice compares it with others.
-type asked struct {
+// posed is a question as the choice compares it with others.
+type posed struct {
 	*realised
 	root, key   string   // row of the source; element of the right option
 	firm        []string // facts that are never tested twice
@@ -433,7 +433,7 @@ type asked struct {
 func (s *selector) view(number int) *view {
 	v := s.views[number]
 	if v == nil {
-		v = &view{number: number, key: s.base.sub("number", strconv.Itoa(number)), made: make([]*asked, s.size)}
+		v = &view{number: number, key: s.base.sub("number", strconv.Itoa(number)), made: make([]*posed, s.size)}
 		s.views[number] = v
 	}
 	return v
@@ -448,11 +448,11 @@ func (s *selector) item(c int) (*lessonPool, int) {
 	}
 }
 
-var unavailable = &asked{unavailable: true}
+var unavailable = &posed{unavailable: true}
 
 // question makes a candidate's question for a number, once. One that was voided is drawn anew, and so is one that a
 // neighbour may ask in the same shape (unlike names the neighbours).
-func (s *selector) question(v *view, c int, unlike ...*view) *asked {
+func (s *selector) question(v *view, c int, unlike ...*view) *posed {
 	if v.made[c] != nil {
 		return v.made[c]
 	}
@@ -470,7 +470,7 @@ func (s *selector) question(v *view, c int, unlike ...*view) *asked {
 		}
 		same := slices.ContainsFunc(unlike, func(n *view) bool { q := s.question(n, c); return !q.unavailable && q.ID == r.ID })
 		if v.made[c] == unavailable || !same {
-			v.made[c] = newAsked(r)
+			v.made[c] = newPosed(r)
 		}
 		if !same {
 			break
@@ -479,14 +479,14 @@ func (s *selector) question(v *view, c int, unlike ...*view) *asked {
 	return v.made[c]
 }
 
-func newAsked(r *realised) *asked {
-	return &asked{realised: r, root: root(r.Source.Element), key: keyElement(r), firm: firm(r.tests), tested: carFacts(r.tests), shown: carFacts(r.shows)}
+func newPosed(r *realised) *posed {
+	return &posed{realised: r, root: root(r.Source.Element), key: keyElement(r), firm: firm(r.tests), tested: carFacts(r.tests), shown: carFacts(r.shows)}
 }
 
 // form chooses the questions of a number: from its own class as long as that is enough; then from what its neighbours
 // leave of theirs (they begin with their own class as well, and leave this one's choice over), so that nothing comes
 // twice running; only then from what its neighbours may have asked.
-func (s *selector) form(number int) []*asked {
+func (s *selector) form(number int) []*posed {
 	v := s.view(number)
 	got := s.ownChoice(number)
 	if !got.complete() {
@@ -519,7 +519,7 @@ func (s *selector) form(number int) []*asked {
 			got = got.choose(taken)
 		}
 	}
-	out := make([]*asked, len(got.set))
+	out := make([]*posed, len(got.set))
 	for i, c := range got.set {
 		out[i] = v.made[c]
 	}
@@ -619,7 +619,7 @@ func (s *selector) problem(v *view) *problem {
 // clashing says whether two questions must not stand in one form. Never: the same question, one that shows what the other
 // tests, a stem that holds the other's key, one cell or figure asked twice. Up to sameRow: one key, one sum or one order of
 // two steps twice. When distant: two questions on one row or step.
-func clashing(a, b *asked, near nearness) bool {
+func clashing(a, b *posed, near nearness) bool {
 	if a.Lesson == b.Lesson {
 		if near < sameRow && a.root == b.root ||
 			near < sameKey && (meet(a.tests, b.tests) || a.key != "" && a.key == b.key || a.Source.Element == b.Source.Element && a.Family == b.Family) ||

@@ -22,6 +22,9 @@ type subject struct {
 	faults    []curriculum.Fault
 	carKeys   []curriculum.Figure // figures of the car that the lesson's steps and sums use, sorted by key
 	limits    []measured          // what readings can be judged against
+
+	// phrases holds the texts met while the pool is built, for many families look at one cell; nil from then on.
+	phrases map[string]*phrase
 }
 
 // step is a step that applies, with what order families ask of it.
@@ -33,7 +36,8 @@ type step struct {
 	alone bool // no other step that applies has its title: only such steps are asked by their order
 	axles []string
 	// rel[j] is how this leaf stands to leaf j.
-	rel []relation
+	rel  []relation
+	akin []int // leaves whose title holds this one's or is held by it
 }
 
 // relation of two leaves on a car.
@@ -47,7 +51,7 @@ const (
 )
 
 func newSubject(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehicle) *subject {
-	s := &subject{programme: p, lesson: l, car: car, language: l.Language, sheet: l.Sheet(car)}
+	s := &subject{programme: p, lesson: l, car: car, language: l.Language, sheet: l.Sheet(car), phrases: map[string]*phrase{}}
 	s.readSteps()
 	for _, r := range l.Cautions {
 		if car.Applies(r.If) {
@@ -108,6 +112,9 @@ func (s *subject) readSteps() {
 	for _, a := range s.leaves {
 		a.rel = make([]relation, len(s.leaves))
 		for j, b := range s.leaves {
+			if a != b && within(a.title, b.title) {
+				a.akin = append(a.akin, j)
+			}
 			switch {
 			case a == b:
 			case a.alone && b.alone:
@@ -214,7 +221,25 @@ func (s *subject) words(t curriculum.Text) (text string, onCar bool) {
 	return text, s.car != nil && text != tidy(t.Plain())
 }
 
-func (s *subject) phrase(text string) *phrase { return newPhrase(text, s.language) }
+func (s *subject) phrase(text string) *phrase {
+	if got := s.phrases[text]; got != nil {
+		return got
+	}
+	made := newPhrase(text, s.language)
+	if s.phrases != nil {
+		s.phrases[text] = made
+	}
+	return made
+}
+
+// key names a stream of draws of the whole pool.
+func (s *subject) key(parts ...string) key {
+	vehicle := ""
+	if s.car != nil {
+		vehicle = s.car.ID
+	}
+	return keyOf("pool", Generator, s.programme.Edition, s.lesson.ID, vehicle, s.language).sub(parts...)
+}
 
 // say fills a sentence in the lesson's language; element picks the variant.
 func (s *subject) say(of sayings, element string, args ...string) string {

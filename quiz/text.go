@@ -13,18 +13,35 @@ type phrase struct {
 	norm  string   // lower case, letters and digits only, one space between words
 	words []string // content words, stemmed, sorted, each once
 	whole []string // the same words as they stand, sorted, each once
+	all   []string // all words as they stand, sorted, as often as they stand
+	mask  uint64   // of words, one bit each: two phrases whose masks do not meet share none
 	runes int
 }
 
 func newPhrase(text, language string) *phrase {
 	norm := normal(text)
-	whole := contentWords(norm, language)
+	all := strings.Fields(norm)
+	slices.Sort(all)
+	whole := contentWords(all, language)
 	words := make([]string, len(whole))
 	for i, w := range whole {
 		words[i] = stem(w, language)
 	}
 	slices.Sort(words)
-	return &phrase{text: text, norm: norm, words: slices.Compact(words), whole: whole, runes: utf8.RuneCountInString(text)}
+	p := &phrase{text: text, norm: norm, words: slices.Compact(words), whole: whole, all: all, runes: utf8.RuneCountInString(text)}
+	for _, w := range p.words {
+		p.mask |= 1 << (spread(w) % 64)
+	}
+	return p
+}
+
+// spread spreads words over numbers (FNV-1a).
+func spread(w string) (h uint64) {
+	h = 14695981039346656037
+	for i := range len(w) {
+		h = (h ^ uint64(w[i])) * 1099511628211
+	}
+	return h >> 32
 }
 
 // normal takes case, punctuation and spacing out of a text: two texts with one normal form say the same.
@@ -66,21 +83,19 @@ func set(words string) map[string]bool {
 	return m
 }
 
-// contentWords are the words of a normal text that carry content, sorted, each once.
-func contentWords(norm, language string) []string {
+// contentWords are those of sorted words that carry content, each once.
+func contentWords(all []string, language string) (out []string) {
 	skip := functionWords[language]
 	if skip == nil {
 		skip = functionWords["en"]
 	}
-	var out []string
-	for w := range strings.FieldsSeq(norm) {
-		if utf8.RuneCountInString(w) < 3 && !isNumber(w) || skip[w] {
+	for i, w := range all {
+		if i > 0 && w == all[i-1] || utf8.RuneCountInString(w) < 3 && !isNumber(w) || skip[w] {
 			continue
 		}
 		out = append(out, w)
 	}
-	slices.Sort(out)
-	return slices.Compact(out)
+	return out
 }
 
 func isNumber(w string) bool {
@@ -126,6 +141,28 @@ func common(a, b []string) (n int) {
 	return n
 }
 
+// heard counts the words of an option that a stem has, small ones too, each as often as the option has it.
+func heard(stem, option *phrase) (n int) {
+	i := 0
+	for _, w := range option.all {
+		for i < len(stem.all) && stem.all[i] < w {
+			i++
+		}
+		if i < len(stem.all) && stem.all[i] == w {
+			n++
+		}
+	}
+	return n
+}
+
+// commonOf counts the content words that two phrases share.
+func commonOf(a, b *phrase) int {
+	if a.mask&b.mask == 0 {
+		return 0
+	}
+	return common(a.words, b.words)
+}
+
 // within says whether one text holds the other, typography aside.
 func within(a, b *phrase) bool {
 	return a.norm == b.norm || a.norm != "" && b.norm != "" && (strings.Contains(a.norm, b.norm) || strings.Contains(b.norm, a.norm))
@@ -136,6 +173,9 @@ func within(a, b *phrase) bool {
 func alike(a, b *phrase, num, den int) bool {
 	if within(a, b) {
 		return true
+	}
+	if a.mask&b.mask == 0 {
+		return false
 	}
 	shared := common(a.words, b.words)
 	all := len(a.words) + len(b.words) - shared
@@ -209,9 +249,17 @@ func (s sayings) say(language string, which int, args ...string) string {
 		list = s["en"]
 	}
 	text := list[which%len(list)]
-	pairs := make([]string, 0, 2*len(args))
-	for i, a := range args {
-		pairs = append(pairs, "{"+string(rune('1'+i))+"}", a)
+	var b strings.Builder
+	for {
+		i := strings.IndexByte(text, '{')
+		if i < 0 || i+2 >= len(text) || text[i+2] != '}' {
+			b.WriteString(text)
+			return b.String()
+		}
+		b.WriteString(text[:i])
+		if n := int(text[i+1] - '1'); n >= 0 && n < len(args) {
+			b.WriteString(args[n])
+		}
+		text = text[i+3:]
 	}
-	return strings.NewReplacer(pairs...).Replace(text)
 }

@@ -97,7 +97,7 @@ func (c *checker) check(q *quiz.Question) error {
 	if q.Kind != quiz.Several && right != 1 {
 		return fmt.Errorf("%d options are right", right)
 	}
-	if q.Kind == quiz.Several && (right == 0 || right > len(q.Options)-2) {
+	if q.Kind == quiz.Several && (right < 2 || right > len(q.Options)-2) {
 		return fmt.Errorf("%d of %d options are right", right, len(q.Options))
 	}
 	return nil
@@ -119,7 +119,7 @@ func (c *checker) words(q *quiz.Question) error {
 		ids[o.ID] = true
 	}
 	least := map[quiz.Kind]int{quiz.Single: 3, quiz.Several: 4, quiz.Order: 3, quiz.Match: 3, quiz.Number: 0, quiz.Point: 3}[q.Kind]
-	if q.Family == "judge-measurement" {
+	if q.Family == "judge-measurement" || q.Family == "limit-direction" {
 		least = 2
 	}
 	if len(q.Options) < least || q.Options == nil {
@@ -215,10 +215,18 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 			if o.Element != x.Element || len(x.Children) > 0 {
 				return false, fmt.Errorf("%q is %s, not %s", o.Text, x.Element, o.Element)
 			}
+			forced := c.l.Procedure.Before(x.ID, s.ID)
 			if q.Family == "after" {
-				return c.l.Procedure.Before(s.ID, x.ID), nil
+				forced = c.l.Procedure.Before(s.ID, x.ID)
 			}
-			return c.l.Procedure.Before(x.ID, s.ID), nil
+			// Asked the other way round, what is right is what need not come before, or after.
+			for _, words := range []string{"can come later?", "can still be open?", "can be done earlier?", "can go ahead?", "Choose all that can.",
+				"puede venir después?", "puede quedar pendiente?", "se puede hacer antes?", "puede adelantarse?", "pueden esperar a que"} {
+				if strings.Contains(q.Stem, words) {
+					return !forced, nil
+				}
+			}
+			return forced, nil
 		}, nil
 	case "if-skipped", "why", "step-check":
 		title, err := one(1)
@@ -250,6 +258,18 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 			}
 			return false, nil
 		}, nil
+	case "next":
+		ready, err := c.ready(said)
+		if err != nil {
+			return nil, err
+		}
+		return func(o quiz.Option) (bool, error) { return ready(o.Text) }, nil
+	case "what-now":
+		return c.whatNow(q, said)
+	case "limit-direction":
+		return c.direction(q, said)
+	case "fault-apart":
+		return c.toldApart(q, said)
 	case "judge-measurement":
 		return c.judged(q)
 	case "readings-outside":
@@ -259,7 +279,11 @@ func (c *checker) truth(q *quiz.Question) (truth, error) {
 		}
 		return func(o quiz.Option) (bool, error) {
 			v, err := verdict(f, strings.Fields(o.Text)[0])
-			return v != "within", err
+			within := strings.Contains(q.Stem, "are within it?") || strings.Contains(q.Stem, "están dentro?")
+			if outside := strings.Contains(q.Stem, "are outside it?") || strings.Contains(q.Stem, "están fuera?"); outside == within {
+				return false, fmt.Errorf("neither or both are asked for in %q", q.Stem)
+			}
+			return (v == "within") == within, err
 		}, nil
 	case "find-mistake":
 		return c.mistake(q)
@@ -774,4 +798,162 @@ func (c *checker) checkOrder(q *quiz.Question) error {
 		return fmt.Errorf("the order shown is right")
 	}
 	return nil
+}
+
+// ready says of a step whether its turn has come when the steps of these titles are done, with all that comes before them,
+// and nothing else.
+func (c *checker) ready(titles []string) (func(title string) (bool, error), error) {
+	done := map[string]bool{}
+	for _, title := range titles {
+		s, err := c.step(title)
+		if err != nil {
+			return nil, err
+		}
+		done[s.ID] = true
+		for _, y := range c.l.Procedure.Steps {
+			if c.l.Procedure.Before(y.ID, s.ID) {
+				done[y.ID] = true
+			}
+		}
+	}
+	return func(title string) (bool, error) {
+		x, err := c.step(title)
+		if err != nil || done[x.ID] {
+			return false, err
+		}
+		for _, y := range c.l.Procedure.Steps {
+			if len(y.Children) == 0 && c.reached(y) && c.l.Procedure.Before(y.ID, x.ID) && !done[y.ID] {
+				return false, nil
+			}
+		}
+		return true, nil
+	}, nil
+}
+
+func (c *checker) whatNow(q *quiz.Question, said []string) (truth, error) {
+	if len(said) == 0 {
+		return nil, fmt.Errorf("quotations in %q", q.Stem)
+	}
+	s, err := c.step(said[0])
+	if err != nil {
+		return nil, err
+	}
+	ready, err := c.ready(said[:1])
+	if err != nil {
+		return nil, err
+	}
+	good := false
+	switch {
+	case strings.Contains(q.Stem, "hold point") || strings.Contains(q.Stem, "punto de espera"):
+		good = strings.Contains(q.Stem, "agrees") || strings.Contains(q.Stem, "de acuerdo")
+		if !s.Hold || !good && !strings.Contains(q.Stem, "still to look") && !strings.Contains(q.Stem, "mirar aún") {
+			return nil, fmt.Errorf("hold point %v: %q", s.Hold, q.Stem)
+		}
+	case strings.Contains(q.Stem, "To be found then") || strings.Contains(q.Stem, "Entonces ha de verse"):
+		good = strings.Contains(q.Stem, "And so you find it") || strings.Contains(q.Stem, "Y así se ve")
+		if s.Hold || len(said) != 2 || !c.oneOf(s.Check, said[1]) {
+			return nil, fmt.Errorf("check of %s: %q", s.ID, q.Stem)
+		}
+	default:
+		judged, err := c.judged(q)
+		if err != nil {
+			return nil, err
+		}
+		if s.Hold || q.Source.Element != s.Element+"/measure" {
+			return nil, fmt.Errorf("measurement of %s: %q", s.ID, q.Stem)
+		}
+		good, _ = judged(quiz.Option{Element: "verdict/within"})
+	}
+	for up := s.Parent; up != nil; up = up.Parent {
+		if up.Hold && good {
+			for _, o := range q.Options {
+				if x, err := c.step(o.Text); err == nil && o.ID == q.Key.ID && !relativesOf(up, x) {
+					return nil, fmt.Errorf("the hold point %s is passed over", up.ID)
+				}
+			}
+		}
+	}
+	return func(o quiz.Option) (bool, error) {
+		if o.Element == "verdict/stop" {
+			return !good, nil
+		}
+		is, err := ready(o.Text)
+		return is && good, err
+	}, nil
+}
+
+// relativesOf says whether a step is the other or stands below it.
+func relativesOf(up, x *curriculum.Step) bool {
+	for ; x != nil; x = x.Parent {
+		if x == up {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *checker) direction(q *quiz.Question, said []string) (truth, error) {
+	if len(said) != 1 {
+		return nil, fmt.Errorf("quotations in %q", q.Stem)
+	}
+	all := c.l.Figures
+	if c.v != nil && strings.HasPrefix(q.Stem, c.v.Title) {
+		all = c.v.Figures
+	}
+	m := regexp.MustCompile(`[”»] (?:is|es) (.+?)\. (?:You find|Encuentras) (.+?)\. `).FindStringSubmatch(q.Stem)
+	if m == nil {
+		return nil, fmt.Errorf("no figures in %q", q.Stem)
+	}
+	want, found := "", 0
+	for _, f := range all {
+		if c.text(f.Quantity) != said[0] || f.Limit == curriculum.NoLimit {
+			continue
+		}
+		if f.Limit == curriculum.Range || f.String() != m[1] {
+			return nil, fmt.Errorf("%v is not what %q says", f, q.Stem)
+		}
+		v, err := verdict(f, strings.Fields(m[2])[0])
+		if err != nil {
+			return nil, err
+		}
+		if v != "within" {
+			v = "outside"
+		}
+		if found++; found > 1 && v != want {
+			return nil, fmt.Errorf("two limits for %q", said[0])
+		}
+		want = v
+	}
+	if found == 0 {
+		return nil, fmt.Errorf("no limit for %q", said[0])
+	}
+	return func(o quiz.Option) (bool, error) { return o.Element == "verdict/"+want, nil }, nil
+}
+
+func (c *checker) toldApart(q *quiz.Question, said []string) (truth, error) {
+	if len(said) < 3 {
+		return nil, fmt.Errorf("quotations in %q", q.Stem)
+	}
+	rest := map[string]bool{}
+	for _, cause := range said[2:] {
+		rest[cause] = true
+	}
+	other := false // a finding that points to one of the others must be among the options
+	for _, r := range c.l.Faults {
+		if !c.holds(r.Row) || c.text(r.Symptom) != said[0] {
+			continue
+		}
+		if c.text(r.Cause) != said[1] && !rest[c.text(r.Cause)] {
+			return nil, fmt.Errorf("the cause %q is not named", c.text(r.Cause))
+		}
+		other = other || rest[c.text(r.Cause)] && slices.ContainsFunc(q.Options, func(o quiz.Option) bool { return o.Text == c.text(r.Check) })
+	}
+	if !other {
+		return nil, fmt.Errorf("nothing here points to another cause")
+	}
+	return func(o quiz.Option) (bool, error) {
+		return slices.ContainsFunc(c.l.Faults, func(r curriculum.Fault) bool {
+			return c.holds(r.Row) && c.text(r.Cause) == said[1] && c.text(r.Check) == o.Text
+		}), nil
+	}, nil
 }

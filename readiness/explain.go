@@ -214,6 +214,8 @@ func (a *assessor) moved(in *inputs, now *view, e estimate) []Reason {
 	}
 	if worthy(after, others) {
 		all = append(all, reason("moved_others", "was", percent(after), "now", percent(others)))
+	} else {
+		others = after // so that each sentence begins where the last one ended
 	}
 	if worthy(others, e.mean) {
 		if days := int(in.today - on); days < 14 {

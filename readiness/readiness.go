@@ -5,7 +5,7 @@
 //
 // # Where to look
 //
-//   - evidence.go, catalogue.go, json.go: reading files, every fault named
+//   - evidence.go, catalogue.go, json.go: reading files, every fault named; loose.go: what refers to nothing
 //   - policy.go, policy_decode.go, parameters.go: what is asked, and what is believed beforehand
 //   - resolve.go: corrections and disputes; what counts as evidence on a date
 //   - history.go: what counts as a watched job, a clean job, a step seen unaided, a critical failure; days and leave

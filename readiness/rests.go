@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"maps"
 	"slices"
+	"strings"
 )
 
 // What reasons rest on: the ids of records, the oldest first. A record without an id cannot be named. Where any few of
@@ -60,6 +61,9 @@ func where(recs []*Record, holds func(*Record) bool) []*Record {
 // gateRests are the records on which a gate rests.
 func (in *inputs) gateRests(g Gate) []*Record {
 	t := in.history()
+	if strings.HasSuffix(g.Why, "_not_asked") {
+		return nil
+	}
 	if g.Why == "recognised" {
 		return where(t.recognitions, func(r *Record) bool { return slices.Contains(r.StandsFor, g.Gate) && r.Date == g.Args["date"] })
 	}

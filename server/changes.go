@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/gorilla/mux"
@@ -11,6 +12,8 @@ import (
 	"brakewright/curriculum"
 	"brakewright/server/acts"
 	"brakewright/server/say"
+	"brakewright/store"
+	"brakewright/store/ledger"
 )
 
 // changedFile is what changes in one file of a programme.
@@ -110,6 +113,7 @@ type editionPage struct {
 	Edition, Short string
 	Restore        string // address to send the signature to
 	Same           bool
+	Again          bool // it is in use, but was adopted with a key in other hands: it may be adopted again
 	Files          []changedFile
 	Lessons        []string // titles
 	MayAdopt       bool
@@ -147,6 +151,13 @@ func (s *Server) editionForm(w http.ResponseWriter, r *http.Request, problem err
 	}
 	if page.MayAdopt, err = s.may(ctx, personFrom(ctx), acts.AdoptProgramme, acts.Target{}); err != nil {
 		return err
+	}
+	if o.Same && page.MayAdopt {
+		doubtful, err := s.store.Doubtful(ctx)
+		if err != nil {
+			return err
+		}
+		page.Again = slices.ContainsFunc(doubtful, func(x store.Doubtful) bool { return x.Type == ledger.ProgrammeAdopted })
 	}
 	for _, l := range o.Programme.Lessons {
 		page.Lessons = append(page.Lessons, l.Title)

@@ -4,8 +4,10 @@ import (
 	"context"
 	"sort"
 	"strings"
+	"time"
 
 	"brakewright/curriculum"
+	"brakewright/server/acts"
 	"brakewright/server/say"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -308,7 +310,11 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	if car != "" {
 		line += ". Car: " + car
 	}
-	out = append(out, line, "Outcome: "+wordOr(outcomeNames, x.Outcome)+". Difficulty: "+strings.ToLower(wordOr(difficultyNames, x.Difficulty))+".")
+	out = append(out, line)
+	if o := e.Personal["work_order"]; o != "" {
+		out = append(out, "Work order or plate: "+o)
+	}
+	out = append(out, w.times(x), "Outcome: "+wordOr(outcomeNames, x.Outcome)+". Difficulty: "+strings.ToLower(wordOr(difficultyNames, x.Difficulty))+".")
 	n := map[string]int{}
 	var errors []string
 	for _, st := range x.Steps {
@@ -318,8 +324,8 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 			if in := stepInNames[st.SteppedIn]; in != "" {
 				text += ". " + strings.TrimSuffix(in, ".")
 			}
-			if why := e.Personal["what_happened/"+st.Step]; why != "" {
-				text += ": " + why
+			if why := happenedLines(e, st.Step, ""); why != nil {
+				text += ": " + strings.Join(why, " ")
 			}
 			errors = append(errors, text)
 		}
@@ -334,14 +340,27 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	for _, t := range errors {
 		out = append(out, "Critical error: "+t)
 	}
-	for _, st := range x.Steps {
-		if st.OwnError {
-			out = append(out, "Own error found and put right: "+stepTitle(w.p, st.Step))
+	for _, r := range []string{"prompted", "taken_over"} {
+		var names []string
+		for _, st := range x.Steps {
+			if st.Result == r {
+				names = append(names, stepTitle(w.p, st.Step))
+			}
+		}
+		if len(names) > 0 {
+			out = append(out, resultNames[r]+": "+strings.Join(names, "; "))
 		}
 	}
+	for _, st := range x.Steps {
+		if st.OwnError {
+			out = append(out, withWords("Own error found and put right: "+stepTitle(w.p, st.Step), happenedLines(e, st.Step, acts.PutRight)))
+		}
+	}
+	told := map[string]bool{}
 	for _, h := range x.Holds {
-		if !h.Accepted {
-			out = append(out, "Sent back: "+stepTitle(w.p, h.Step))
+		if !h.Accepted && !told[h.Step] {
+			told[h.Step] = true
+			out = append(out, withWords("Sent back: "+stepTitle(w.p, h.Step), happenedLines(e, h.Step, acts.SentBack)))
 		}
 	}
 	if x.NearMiss {
@@ -367,8 +386,10 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 			out = append(out, "Reading "+verdictWords[v]+": "+stepTitle(w.p, r.Step)+", "+strings.TrimSpace(r.Value+" "+r.Unit)+" ("+r.Limit+")")
 		}
 	}
-	if v := e.Personal["notes"]; v != "" {
-		out = append(out, "Note: "+v)
+	for _, v := range strings.Split(e.Personal["notes"], "\n") {
+		if v != "" {
+			out = append(out, "Note: "+v)
+		}
 	}
 	var watched []string
 	for _, id := range x.Supervisors {
@@ -378,6 +399,36 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		return out // who signed alone watched alone: the line below says it
 	}
 	return append(out, "Watched by "+strings.Join(watched, ", "))
+}
+
+// times says when the job was done, and when it stood still.
+func (w entryWords) times(x *ledger.SignOffPayload) string {
+	at := func(ms int64) string { return w.c.at(time.UnixMilli(ms)).Text }
+	span := func(from, to int64) string {
+		a, b := at(from), at(to)
+		if day, _, ok := strings.Cut(a, ", "); ok {
+			b = strings.TrimPrefix(b, day+", ")
+		}
+		return a + " to " + b
+	}
+	out := "From " + span(x.Started, x.Finished)
+	for i, p := range x.Pauses {
+		out += map[bool]string{true: "; paused ", false: ", "}[i == 0] + span(p.From, p.To)
+	}
+	return out
+}
+
+// happenedLines are the lines of what happened at a step, of one kind.
+func happenedLines(e *store.EntryView, step, begins string) []string {
+	return acts.Happened(e.Personal["what_happened/"+step], begins)
+}
+
+// withWords puts what was said behind a fact.
+func withWords(fact string, words []string) string {
+	if len(words) == 0 {
+		return fact
+	}
+	return fact + ". " + strings.Join(words, "; ")
 }
 
 // readingsOf says the readings of a sign-off, those outside their limits first.

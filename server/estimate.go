@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -97,7 +98,35 @@ func newCurve(offs []readiness.TradeOff, asked float64) curve {
 		c.Says = "With the " + percentText(asked) + " that the programme asks nobody would be declared ready."
 	}
 	c.Line = strings.Join(line, " ")
+	c.name()
 	return c
+}
+
+// name leaves out the names of dots that would lie over another's; the one that is asked for keeps its own. The table has all.
+func (c *curve) name() {
+	const wide, high = 52, 22 // of a name, in units of the drawing
+	over := func(a, b curveDot) bool {
+		width := wide
+		if a.Asked || b.Asked {
+			width = 3 * wide
+		}
+		dx, dy := a.X-b.X, a.Y-b.Y
+		return max(dx, -dx) < width && max(dy, -dy) < high
+	}
+	var named []curveDot
+	for _, asked := range []bool{true, false} {
+		for i := range c.Dots {
+			d := &c.Dots[i]
+			if d.Asked != asked {
+				continue
+			}
+			if slices.ContainsFunc(named, func(n curveDot) bool { return over(*d, n) }) {
+				d.Text = ""
+			} else {
+				named = append(named, *d)
+			}
+		}
+	}
 }
 
 // tenthsUp rounds up to a tenth.

@@ -96,6 +96,11 @@ func (s *Server) followed(ctx context.Context, c clock, p *curriculum.Programme,
 			code = "open_key"
 		case ledger.AppointmentEnded:
 			code = "open_appointment"
+		case ledger.DisputeSettled:
+			code = "open_fallen"
+		}
+		if ledger.IsAuthorising(e.Entry.Body.Type) {
+			code = "open_authority"
 		}
 		out = append(out, followLine{Text: say.Follow(code, map[string]string{"date": c.ms(opener.Entry.RecordedAt).Text}), Path: "/ledger/" + x.Opened, Loud: true})
 	}
@@ -135,6 +140,7 @@ type entryActs struct {
 	Candidates                                                     []choice // of corrections that contradict each other, which may stand
 	Path                                                           string
 	StandDown                                                      bool // the entry is one
+	Authority                                                      bool // the entry gave somebody authority
 	NoKey                                                          bool
 }
 
@@ -181,7 +187,8 @@ func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.
 	a.Countersign = mine && silence != "" && !open && may(acts.Countersign)
 	a.Reply = mine && b.Actor != me.ID && may(acts.ReplyTo)
 	a.Dispute = !open && hasType(ledger.Disputable, b.Type) && (!mine || speaks || a.StandDown) && may(acts.DisputeEntry)
-	a.Settle = open && !signed && b.Actor != me.ID && contested[0].By != me.ID && may(acts.SettleDispute)
+	a.Settle = open && !signed && b.Actor != me.ID && contested[0].By != me.ID && may(acts.SettleDispute) && (!ledger.IsAuthorising(b.Type) || may(acts.ManageRoster))
+	a.Authority = ledger.IsAuthorising(b.Type)
 	a.Withdraw = hasType(ledger.Correctable, b.Type) && may(acts.CorrectEntry)
 	a.Correct = a.Withdraw && acts.Recorded(e) != nil
 	if a.StandDown && b.Actor != me.ID && may(acts.LiftStandDown) {

@@ -24,6 +24,7 @@ type mattersPage struct {
 	BasePage
 	Disputes, StandDowns []matterLine
 	LeftBehind           []leftLine
+	Doubtful             []matterLine
 	Pairs                []pairLine
 	Owners               []choice // to whom something can be given
 	Oversees             bool
@@ -107,7 +108,7 @@ func (s *Server) mattersForm(w http.ResponseWriter, r *http.Request, matter stri
 			return err
 		}
 	}
-	page.Nothing = len(page.Disputes)+len(page.StandDowns)+len(page.LeftBehind)+len(page.Pairs) == 0
+	page.Nothing = len(page.Doubtful) == 0 && len(page.Disputes)+len(page.StandDowns)+len(page.LeftBehind)+len(page.Pairs) == 0
 	return s.render(w, r, status, page)
 }
 
@@ -145,6 +146,20 @@ func (s *Server) oversee(ctx context.Context, page *mattersPage, p *curriculum.P
 		}
 		page.LeftBehind = append(page.LeftBehind, l)
 	}
+	doubtful, err := s.acts.Doubtful(ctx, me)
+	if err != nil {
+		return err
+	}
+	for _, e := range doubtful {
+		b := e.Entry.Body
+		l := matterLine{Path: "/ledger/" + b.ID, Title: wordOrType(b.Type), Text: say.Doubt(string(b.Type)), Since: c.ms(e.Entry.RecordedAt)}
+		if b.Type == ledger.ProgrammeAdopted {
+			if x, ok := payloadOf(e).(*ledger.ProgrammePayload); ok {
+				l.Path = "/programme/editions/" + x.Content["programme"]
+			}
+		}
+		page.Doubtful = append(page.Doubtful, l)
+	}
 	pairs, err := s.acts.Pairs(ctx, me)
 	if err != nil {
 		return err
@@ -161,8 +176,11 @@ func (s *Server) matterLine(ctx context.Context, b BasePage, p *curriculum.Progr
 		return matterLine{}, err
 	}
 	body := m.Entry.Entry.Body
-	l := matterLine{ID: body.ID, Path: "/ledger/" + body.ID, About: personName(m.About), Title: wordOrType(body.Type) + ": " + taskOrAll(p, m.Task),
+	l := matterLine{ID: body.ID, Path: "/ledger/" + body.ID, About: personName(m.About), Title: wordOrType(body.Type),
 		Since: b.clock.ms(m.Opened.Entry.RecordedAt), Due: b.clock.day(m.Due), Overdue: m.Overdue, Unsigned: m.Unsigned, May: m.May, Error: b.Err("to-" + body.ID)}
+	if m.Task != "" || !ledger.IsAuthorising(body.Type) {
+		l.Title += ": " + taskOrAll(p, m.Task)
+	}
 	l.Text = say.Matter(string(m.Opened.Entry.Body.Type), map[string]string{"name": by, "reason": m.Opened.Personal["reason"]})
 	if m.Owner != nil {
 		l.Owner = personName(m.Owner)

@@ -29,6 +29,7 @@ type severitySet struct {
 }
 
 type severityRow struct {
+	ID            string
 	Name, Path    string
 	Words, Number string
 	Jobs          string
@@ -45,10 +46,10 @@ func newSeverityPage(b BasePage, all []acts.SupervisorSeverity, coordinator bool
 	last := ""
 	for _, x := range all {
 		if len(page.Sets) == 0 || x.Set != last {
-			page.Sets = append(page.Sets, severitySet{Name: "Set " + itoa(len(page.Sets)+1)})
+			page.Sets = append(page.Sets, severitySet{Name: "Those who can be compared: set " + itoa(len(page.Sets)+1)})
 			last = x.Set
 		}
-		row := severityRow{Name: personName(x.Person), Path: "/people/" + x.Person.ID, Jobs: count(x.Jobs, "watched job", "watched jobs"),
+		row := severityRow{ID: x.Person.ID, Name: personName(x.Person), Path: "/people/" + x.Person.ID, Jobs: count(x.Jobs, "watched job", "watched jobs"),
 			Number: strings.Replace(fmt.Sprintf("%+.2f, standard error %.2f", x.Severity.Severity, x.SE), "-", "−", 1), Words: severityWords(x.Severity.Severity, x.SE)}
 		if x.Alone {
 			row.Words = "No apprentice was watched both by this supervisor and by somebody else: there is nobody to compare with."
@@ -57,7 +58,7 @@ func newSeverityPage(b BasePage, all []acts.SupervisorSeverity, coordinator bool
 		set.Rows = append(set.Rows, row)
 	}
 	if len(page.Sets) == 1 {
-		page.Sets[0].Name = ""
+		page.Sets[0].Name = "From the watched jobs"
 	}
 	return page
 }

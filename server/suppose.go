@@ -154,15 +154,24 @@ func sureText(c float64) string {
 }
 
 // entryRefs are the entries of one person that say something of a standing, by the id of their evidence.
-type entryRefs map[string]entryRef
+type entryRefs struct {
+	byID   map[string]entryRef
+	record string // address of the whole record
+}
+
+// mostRefs is how many entries stand beside a sentence; of more the latest, and a link to the record.
+const mostRefs = 8
 
 // of are the entries of ids, each once. What is no entry of that person is left out.
 func (refs entryRefs) of(ids []string) []entryRef {
 	var out []entryRef
 	for _, id := range ids {
-		if ref, known := refs[entryOf(id)]; known && !slices.Contains(out, ref) {
+		if ref, known := refs.byID[entryOf(id)]; known && !slices.Contains(out, ref) {
 			out = append(out, ref)
 		}
+	}
+	if earlier := len(out) - mostRefs; earlier > 0 {
+		out = append([]entryRef{{Path: refs.record, Text: itoa(earlier) + " earlier, in the record"}}, out[earlier:]...)
 	}
 	return out
 }
@@ -181,18 +190,15 @@ var recordNames = map[string]string{
 
 func (s *Server) entryRefs(ctx context.Context, c clock, person string) (entryRefs, error) {
 	evidence, err := s.store.Evidence(ctx, person)
-	if err != nil {
-		return nil, err
-	}
-	return newEntryRefs(c, evidence), nil
+	return newEntryRefs(c, evidence, "/people/"+url.PathEscape(person)+"/record"), err
 }
 
-func newEntryRefs(c clock, evidence []readiness.Record) entryRefs {
-	refs := entryRefs{}
+func newEntryRefs(c clock, evidence []readiness.Record, record string) entryRefs {
+	refs := entryRefs{byID: map[string]entryRef{}, record: record}
 	for _, rec := range evidence {
 		id := entryOf(rec.ID)
-		if name := recordNames[rec.Type]; name != "" && refs[id].Path == "" {
-			refs[id] = entryRef{Path: "/ledger/" + url.PathEscape(id), Text: name + ", " + c.day(rec.Date).Text}
+		if name := recordNames[rec.Type]; name != "" && refs.byID[id].Path == "" {
+			refs.byID[id] = entryRef{Path: "/ledger/" + url.PathEscape(id), Text: name + ", " + c.day(rec.Date).Text}
 		}
 	}
 	return refs

@@ -305,7 +305,7 @@ func contentOf(q querier, hash string) ([]byte, error) {
 // guessed at.
 func (t *tx) dropSuperseded(p *ledger.Parsed) error {
 	switch p.Body.Type {
-	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased, ledger.ErasedAgain:
+	case ledger.PasswordSet, ledger.KeyEnded, ledger.Erased, ledger.ErasedAgain, ledger.DisputeSettled:
 		_, err := t.exec(`DELETE FROM contents WHERE hash IN (SELECT hash FROM superseded WHERE by_entry = $1)`, p.Body.ID)
 		return err
 	}

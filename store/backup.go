@@ -21,11 +21,11 @@ const backupPages = 256
 // copyDatabase copies a database, live or not, to a new file by the engine's online backup: a consistent state, whoever
 // writes meanwhile.
 func copyDatabase(ctx context.Context, from, to string, progress Progress) error {
-	src, err := openHandle(ctx, from, untouched, 1)
+	src, done, err := openUntouched(ctx, from)
 	if err != nil {
 		return err
 	}
-	defer src.Close()
+	defer done()
 	dst, err := sql.Open("sqlite3", "file:"+escapePath(to)+"?_synchronous=FULL")
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"math/rand/v2"
@@ -11,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"golang.org/x/mod/sumdb/tlog"
 
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -189,6 +192,148 @@ func TestBundleTampered(t *testing.T) {
 			t.Errorf("%s: the checker is content: %s", name, said)
 		}
 	}
+}
+
+// Whoever has the database, the server's key file and the source can put any entries under a new head; and may be a person with
+// a key of their own beside. Without the passphrase of whoever had to sign, neither checker takes what is about the person.
+func TestBundleForged(t *testing.T) {
+	w := storetest.New(t, storetest.Config{})
+	w.FullHistory()
+	pat, pia, sam, sid := w.Apprentices[0], w.Apprentices[1], w.Supervisors[0], w.Supervisors[2]
+	ada, cora := w.Coordinators[0], w.Coordinators[1]
+	file := func(t *testing.T, forged ...*ledger.Submission) []byte {
+		t.Helper()
+		b, _ := bundleOf(t, w, pat.ID)
+		// Pia's key comes along as if she had signed something.
+		other, _ := bundleOf(t, w, pia.ID)
+		for _, e := range other.Entries {
+			if !slices.ContainsFunc(b.Entries, func(x ledger.BundleEntry) bool { return x.Index == e.Index }) {
+				e.Personal = nil
+				b.Entries = append(b.Entries, e)
+			}
+		}
+		slices.SortFunc(b.Entries, func(a, b ledger.BundleEntry) int { return int(a.Index - b.Index) })
+		for _, s := range forged {
+			leaf, err := s.Leaf(w.Clock.Now().UnixMilli())
+			if err != nil {
+				t.Fatal(err)
+			}
+			b.Entries = append(b.Entries, ledger.BundleEntry{Leaf: base64.StdEncoding.EncodeToString(leaf)})
+		}
+		return underNewHead(t, w, b)
+	}
+	newKey := func(m *storetest.Member, by ...*ledger.Signer) (*ledger.Submission, *ledger.Signer) {
+		id := w.ID()
+		k, public, sealed, err := ledger.NewKey(w.Random, id, m.ID, "the forger's own")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return w.Make(m.ID, ledger.KeyAdded, m.ID, ledger.KeyAddedPayload{Key: ledger.MarshalKey(id, public)}, nil, map[string][]byte{"sealed_key": sealed}, append([]*ledger.Signer{k}, by...)...), k
+	}
+	signOff := func(by *storetest.Member, keys ...*ledger.Signer) *ledger.Submission {
+		s := w.SignOff(by, pat, w.Tasks[0], nil)
+		s.Signatures = nil
+		for _, k := range keys {
+			if err := s.Sign(k); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return s
+	}
+	mine, key := newKey(sam, pia.Signer)
+	appointed := w.Make(cora.ID, ledger.Appointed, sid.ID, ledger.AppointmentPayload{Task: w.Tasks[0], From: w.Today()}, nil, nil, pia.Signer)
+	cleared := func(p ledger.ClearancePayload, keys ...*ledger.Signer) *ledger.Submission {
+		p.Task, p.Programme, p.Program = w.Tasks[0], ledger.Hash(nil), "x"
+		return w.Make(sam.ID, ledger.ClearanceGiven, pat.ID, p, map[string]string{"reason": "r"}, map[string][]byte{"verdict": []byte("{}"), "policy": []byte("{}"), "parameters": []byte("{}")}, keys...)
+	}
+	role := w.Make(pia.ID, ledger.RoleGranted, pia.ID, ledger.RolePayload{Role: "coordinator", From: w.Today()}, nil, nil, pia.Signer)
+	voucher, vouched := newKey(sam, pia.Signer)
+	for _, c := range []struct {
+		name string
+		ok   bool
+		subs []*ledger.Submission
+	}{
+		{"nothing", true, nil},
+		{"a sign-off in order", true, []*ledger.Submission{signOff(sam, sam.Signer)}},
+		{"a sign-off that nobody signed", false, []*ledger.Submission{signOff(sam)}},
+		{"a sign-off signed by somebody else", false, []*ledger.Submission{signOff(sam, pia.Signer)}},
+		{"a sign-off by somebody of no appointment", false, []*ledger.Submission{signOff(pia, pia.Signer)}},
+		{"a sign-off after the appointment's end", false, []*ledger.Submission{signOff(sid, sid.Signer)}},
+		{"an appointment signed by an apprentice", false, []*ledger.Submission{appointed, signOff(sid, sid.Signer)}},
+		{"a key vouched for by an apprentice", false, []*ledger.Submission{mine, signOff(sam, key)}},
+		{"an apprentice's own coordinator's role", false, []*ledger.Submission{role, voucher, signOff(sam, vouched)}},
+		{"a clearance", true, []*ledger.Submission{cleared(ledger.ClearancePayload{}, sam.Signer)}},
+		{"a waiver with one signature", false, []*ledger.Submission{cleared(ledger.ClearancePayload{Waiver: &ledger.WaiverMade{Gates: []string{"jobs"}, Until: "2026-12-31"}}, sam.Signer)}},
+		{"a waiver whose second is an apprentice", false, []*ledger.Submission{cleared(ledger.ClearancePayload{Waiver: &ledger.WaiverMade{Gates: []string{"jobs"}, Until: "2026-12-31"}}, sam.Signer, pia.Signer)}},
+		{"a recognition by one", false, []*ledger.Submission{w.Make(sam.ID, ledger.Recognised, pat.ID,
+			ledger.RecognitionPayload{Task: w.Tasks[0], StandsFor: []string{"jobs"}}, map[string]string{"reason": "r"}, nil, sam.Signer)}},
+		{"a recognition by two", true, []*ledger.Submission{w.Make(sam.ID, ledger.Recognised, pat.ID,
+			ledger.RecognitionPayload{Task: w.Tasks[0], StandsFor: []string{"jobs"}}, map[string]string{"reason": "r"}, nil, sam.Signer, ada.Signer)}},
+		{"a countersignature by another", false, []*ledger.Submission{w.Make(pat.ID, ledger.Countersigned, pat.ID, ledger.CountersignedPayload{Entry: w.ID()}, nil, nil, pia.Signer)}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			forged := file(t, c.subs...)
+			if v := store.VerifyBundle(forged, w.Options.Keys, nil); v.OK != c.ok {
+				t.Errorf("ok %v: %+v", v.OK, v.FirstProblem)
+			}
+			if ok, said := checker(t, forged); ok != c.ok {
+				t.Errorf("the checker in another language: %s", said)
+			}
+		})
+	}
+}
+
+// underNewHead numbers a bundle's entries from 0, and signs a head over them alone, as whoever has the key file can.
+func underNewHead(t *testing.T, w *storetest.World, b *ledger.Bundle) []byte {
+	t.Helper()
+	var stored hashes
+	for i := range b.Entries {
+		leaf, err := base64.StdEncoding.DecodeString(b.Entries[i].Leaf)
+		if err != nil {
+			t.Fatal(err)
+		}
+		more, err := tlog.StoredHashes(int64(i), leaf, &stored)
+		if err != nil {
+			t.Fatal(err)
+		}
+		stored = append(stored, more...)
+		b.Entries[i].Index = int64(i)
+	}
+	size := int64(len(b.Entries))
+	root, err := tlog.TreeHash(size, &stored)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range b.Entries {
+		proof, err := tlog.ProveRecord(size, int64(i), &stored)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.Entries[i].Proof = ledger.EncodeHashes(proof)
+	}
+	key, err := ledger.NewHeadKey(b.Origin, w.Options.Keys.HeadSeed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Head, err = key.SignHead(size, root); err != nil {
+		t.Fatal(err)
+	}
+	file, err := b.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return file
+}
+
+// hashes are the stored hashes of a small tree.
+type hashes []tlog.Hash
+
+func (h *hashes) ReadHashes(at []int64) ([]tlog.Hash, error) {
+	var all []tlog.Hash
+	for _, i := range at {
+		all = append(all, (*h)[i])
+	}
+	return all, nil
 }
 
 // flipped is base64 of the same length of other bytes.

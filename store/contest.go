@@ -56,6 +56,30 @@ func (s *Store) LiveCorrections(ctx context.Context, entry string) ([]ledger.Cor
 	return all, err
 }
 
+// Doubtful is an entry still in effect that was signed with a key when the key was in other hands, and that no settlement
+// can take back: it is looked at, and where need be done anew.
+type Doubtful struct {
+	Entry string
+	Type  ledger.Type
+}
+
+// Doubtful are the adoptions in use, the settlements that nothing followed and the voids in force of that kind, in order.
+func (s *Store) Doubtful(ctx context.Context) ([]Doubtful, error) {
+	var all []Doubtful
+	err := s.read(ctx, func(q querier) (err error) {
+		all, err = collect(q, func(r *sql.Rows) (x Doubtful, err error) { return x, r.Scan(&x.Entry, &x.Type) }, `
+			SELECT i.id, i.type FROM signed_entries s JOIN entry_index i ON i.idx = s.idx JOIN signing_keys k ON k.id = s.key_id
+			WHERE k.ended_why = 'compromised' AND i.recorded_at >= k.ended_at AND (
+				i.type IN ('programme_adopted', 'parameters_adopted') AND NOT EXISTS (SELECT 1 FROM entry_index j WHERE j.type = i.type AND j.idx > i.idx)
+				OR i.type = 'settlement' AND NOT EXISTS (
+					SELECT 1 FROM words_on a JOIN words_on b ON b.named = a.named AND b.idx > a.idx AND b.type IN ('settlement', 'dispute') WHERE a.idx = i.idx)
+				OR i.type = 'question_voided' AND EXISTS (SELECT 1 FROM voids v WHERE v.entry_id = i.id AND v.restores = 0 AND v.restored_by = ''))
+			GROUP BY i.id, i.type, i.idx ORDER BY i.idx`)
+		return err
+	})
+	return all, err
+}
+
 // Owners say who is to see to what waits, by entry or job.
 func (s *Store) Owners(ctx context.Context) (map[string]string, error) {
 	all := map[string]string{}

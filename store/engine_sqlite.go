@@ -87,6 +87,47 @@ func openHandle(ctx context.Context, path string, a access, conns int) (*sql.DB,
 	return db, nil
 }
 
+// openUntouched opens one connection to a file that is read as it is, and gives what closes it. A log that was left behind on
+// a disk where nothing may be written (its index cannot be made beside it) is read from a copy in a temporary folder.
+func openUntouched(ctx context.Context, path string) (*sql.DB, func(), error) {
+	open := func(path string) (*sql.DB, error) {
+		db, err := openHandle(ctx, path, untouched, 1)
+		if err != nil {
+			return nil, err
+		}
+		var n int
+		if err := db.QueryRowContext(ctx, `SELECT COUNT(*) FROM sqlite_schema`).Scan(&n); err != nil {
+			db.Close()
+			return nil, explain(path, err)
+		}
+		return db, nil
+	}
+	db, err := open(path)
+	if err == nil {
+		return db, func() { db.Close() }, nil
+	}
+	var e sqlite3.Error
+	if !errors.As(err, &e) || e.Code != sqlite3.ErrCantOpen || !exists(path+"-wal") || exists(path+"-shm") {
+		return nil, nil, err
+	}
+	dir, err := os.MkdirTemp("", "brakewright-read-")
+	if err != nil {
+		return nil, nil, err
+	}
+	copied := filepath.Join(dir, "copy.db")
+	for _, suffix := range []string{"", "-wal"} {
+		if err := copyFile(path+suffix, copied+suffix); err != nil {
+			os.RemoveAll(dir)
+			return nil, nil, fmt.Errorf("database %s: copied to be read: %w", path, err)
+		}
+	}
+	if db, err = open(copied); err != nil {
+		os.RemoveAll(dir)
+		return nil, nil, err
+	}
+	return db, func() { db.Close(); os.RemoveAll(dir) }, nil
+}
+
 // checkFile says in plain words why a path cannot be a database of ours, before the driver says it in its own.
 func checkFile(path string) error {
 	if path == "" {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"testing"
 	"time"
 
 	"brakewright/store/ledger"
@@ -121,4 +122,81 @@ func (s *Store) AppendTogether(ctx context.Context, subs []*ledger.Submission) (
 		}
 	}
 	return receipts, errs
+}
+
+// Resealer opens personal rows of a file and seals others in their place, as whoever has the key file can.
+type Resealer struct {
+	t  testing.TB
+	s  *Store
+	db *sql.DB
+}
+
+// NewResealer opens a file that nobody else has open.
+func NewResealer(t testing.TB, o Options) *Resealer {
+	t.Helper()
+	s, err := open(context.Background(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &Resealer{t, s, s.writer}
+}
+
+// Opened is a row with its salt.
+func (f *Resealer) Opened(entry, field string) (x ledger.PersonalField) {
+	f.t.Helper()
+	var person string
+	var sealed []byte
+	if err := f.db.QueryRow(`SELECT person_id, sealed FROM personal WHERE entry_id = $1 AND field = $2`, entry, field).Scan(&person, &sealed); err != nil {
+		f.t.Fatal(err)
+	}
+	err := f.s.read(context.Background(), func(q querier) error {
+		aead, err := f.s.dataKey(q, person)
+		if err == nil {
+			x, err = openPersonal(aead, entry, field, person, sealed)
+		}
+		return err
+	})
+	if err != nil {
+		f.t.Fatal(err)
+	}
+	return x
+}
+
+// Reseal puts something else in a row's place.
+func (f *Resealer) Reseal(entry, field string, change func(ledger.PersonalField) ledger.PersonalField) {
+	f.t.Helper()
+	x := change(f.Opened(entry, field))
+	err := f.s.read(context.Background(), func(q querier) error {
+		aead, err := f.s.dataKey(q, x.Person)
+		if err != nil {
+			return err
+		}
+		sealed, err := sealPersonal(f.s.random, aead, entry, field, x)
+		if err != nil {
+			return err
+		}
+		for _, edit := range []string{`DROP TRIGGER personal_no_update`, `UPDATE personal SET sealed = $1 WHERE entry_id = $2 AND field = $3`,
+			`CREATE TRIGGER personal_no_update BEFORE UPDATE ON personal
+BEGIN SELECT RAISE(ABORT, 'personal values are not edited'); END`} {
+			args := []any{sealed, entry, field}
+			if edit[0] != 'U' {
+				args = nil
+			}
+			if _, err := f.db.Exec(edit, args...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		f.t.Fatal(err)
+	}
+}
+
+// Close closes the file.
+func (f *Resealer) Close() {
+	f.t.Helper()
+	if err := f.s.Close(); err != nil {
+		f.t.Fatal(err)
+	}
 }

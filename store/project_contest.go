@@ -3,6 +3,8 @@ package store
 import (
 	"database/sql"
 	"encoding/json"
+	"slices"
+	"strings"
 
 	"brakewright/readiness"
 	"brakewright/store/ledger"
@@ -22,15 +24,15 @@ func (p *projection) wordsOn() error {
 			return err
 		}
 	}
-	if len(p.Signatures) == 0 || !ledger.IsQuestionable(p.body.Type) {
+	if len(p.Signatures) == 0 {
 		return nil
 	}
 	on, err := p.body.Date()
 	if err != nil {
 		return err
 	}
-	for _, s := range p.Signatures {
-		if err := p.run(`INSERT INTO signed_entries (key_id, idx, entry_id, happened_on) VALUES ($1, $2, $3, $4)`, s.Key, p.index, p.body.ID, on); err != nil {
+	for _, key := range ledger.VouchingKeys(p.Parsed) {
+		if err := p.run(`INSERT INTO signed_entries (key_id, idx, entry_id, happened_on) VALUES ($1, $2, $3, $4)`, key, p.index, p.body.ID, on); err != nil {
 			return err
 		}
 	}
@@ -120,9 +122,12 @@ func (p *projection) question(entry, by, apprentice string, part int) error {
 	if err != nil {
 		return err
 	}
-	var about string
-	if err := optional(p.t.row(`SELECT subject FROM entry_index WHERE id = $1`, entry).Scan(&about)); err != nil {
+	var about, typ string
+	if err := optional(p.t.row(`SELECT subject, type FROM entry_index WHERE id = $1`, entry).Scan(&about, &typ)); err != nil {
 		return err
+	}
+	if ledger.IsAuthorising(ledger.Type(typ)) {
+		return nil // no evidence of anybody
 	}
 	if about == "" {
 		about = apprentice
@@ -146,7 +151,61 @@ func (p *projection) questionAll(query string, args ...any) error {
 
 // compromised: what the key signed from a time on is in question.
 func (p *projection) compromised(key string, from int64) error {
-	return p.questionAll(`SELECT s.entry_id FROM signed_entries s JOIN entry_index i ON i.idx = s.idx WHERE s.key_id = $1 AND i.recorded_at >= $2 ORDER BY s.idx`, key, from)
+	return p.questionAll(`SELECT s.entry_id FROM signed_entries s JOIN entry_index i ON i.idx = s.idx
+		WHERE s.key_id = $1 AND i.recorded_at >= $2 AND i.type IN (`+types(ledger.Questionable, ledger.Authorising)+`) ORDER BY s.idx`, key, from)
+}
+
+// types are names of types as a list of SQL strings; none holds a quotation mark.
+func types(lists ...[]ledger.Type) string {
+	var names []string
+	for _, t := range slices.Concat(lists...) {
+		names = append(names, "'"+string(t)+"'")
+	}
+	return strings.Join(names, ", ")
+}
+
+// closeQuestion: what is ended needs no settlement any more.
+func (p *projection) closeQuestion(entry string) error {
+	return p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, entry)
+}
+
+// keyEntry is the entry that added a key.
+func (p *projection) keyEntry(key string) (id string, err error) {
+	return id, p.t.row(`SELECT i.id FROM signing_keys k JOIN entry_index i ON i.idx = k.idx WHERE k.id = $1`, key).Scan(&id)
+}
+
+// fallen: an entry that gave authority is as if it had never been, and what rests on it is in question.
+func (p *projection) fallen(entry string, typ ledger.Type) error {
+	table := "appointments"
+	switch typ {
+	case ledger.KeyAdded:
+		var key, sealed string
+		if err := p.t.row(`SELECT k.id, k.sealed FROM signing_keys k JOIN entry_index i ON i.idx = k.idx WHERE i.id = $1`, entry).Scan(&key, &sealed); err != nil {
+			return err
+		}
+		if err := p.run(`UPDATE signing_keys SET sealed = '', ended_at = CASE WHEN added_at > 1 THEN added_at ELSE 1 END, ended_why = 'compromised' WHERE id = $1`, key); err != nil {
+			return err
+		}
+		if err := p.supersede(sealed); err != nil {
+			return err
+		}
+		return p.compromised(key, 0)
+	case ledger.RoleGranted:
+		table = "roles"
+	}
+	var from, until string
+	if err := p.t.row(`SELECT from_date, until_date FROM `+table+` WHERE entry_id = $1`, entry).Scan(&from, &until); err != nil {
+		return err
+	}
+	if err := p.run(`UPDATE `+table+` SET until_date = $1, ended_by = $2 WHERE entry_id = $3`, ledger.Cut(until, ledger.DayBefore(from)), p.body.ID, entry); err != nil {
+		return err
+	}
+	if typ == ledger.Appointed {
+		return p.unappointed(entry, until)
+	}
+	return p.questionAll(`SELECT s.entry_id FROM signed_entries s JOIN entry_index i ON i.idx = s.idx JOIN signing_keys k ON k.id = s.key_id
+		JOIN roles r ON r.entry_id = $1 AND r.role = 'coordinator' AND r.person_id = k.person_id AND i.idx > r.idx
+		WHERE i.type IN (`+types(ledger.Authorising)+`) GROUP BY s.entry_id, s.idx ORDER BY s.idx`, entry)
 }
 
 // unappointed: what somebody signed under an appointment after its last day as it is now, and that no other appointment
@@ -156,7 +215,7 @@ func (p *projection) unappointed(appointment, until string) error {
 		SELECT i.id FROM appointments a
 		JOIN entry_index i ON i.actor = a.person_id AND i.task = a.task AND (a.site_id = '' OR a.site_id = i.site)
 		JOIN signed_entries s ON s.entry_id = i.id AND s.idx = i.idx
-		WHERE a.entry_id = $1 AND s.happened_on >= a.from_date AND s.happened_on > a.until_date AND ($2 = '' OR s.happened_on <= $3)
+		WHERE a.entry_id = $1 AND i.type IN (`+types(ledger.Questionable)+`) AND s.happened_on >= a.from_date AND s.happened_on > a.until_date AND ($2 = '' OR s.happened_on <= $3)
 		AND NOT EXISTS (SELECT 1 FROM appointments b WHERE b.person_id = a.person_id AND b.task = a.task AND (b.site_id = '' OR b.site_id = i.site)
 			AND b.from_date <= s.happened_on AND (b.until_date = '' OR s.happened_on <= b.until_date))
 		GROUP BY i.id, i.idx ORDER BY i.idx`, appointment, until, until)
@@ -222,6 +281,16 @@ func (p *projection) settlement(x *ledger.SettlementPayload) error {
 	err = p.run(`UPDATE disputes SET settled_by = $1 WHERE disputed = $2 AND settled_by = ''`, p.body.ID, x.Disputes)
 	if err != nil {
 		return err
+	}
+	var typ string
+	if err := optional(p.t.row(`SELECT type FROM entry_index WHERE id = $1`, x.Disputes).Scan(&typ)); err != nil {
+		return err
+	}
+	if ledger.IsAuthorising(ledger.Type(typ)) {
+		if x.Upheld {
+			return p.fallen(x.Disputes, ledger.Type(typ))
+		}
+		return nil
 	}
 	if err := p.record(0, readiness.Record{Type: "settlement", Disputes: x.Disputes, Upheld: x.Upheld, Date: date}); err != nil {
 		return err

@@ -77,7 +77,10 @@ func (p *projection) end(x *ledger.EndPayload) error {
 	if err := p.t.row(read, x.Ends).Scan(&until); err != nil {
 		return err
 	}
-	if err := p.run(write, ledger.Cut(until, x.Date), p.body.ID, x.Ends); err != nil || p.body.Type != ledger.AppointmentEnded {
+	if err := p.run(write, ledger.Cut(until, x.Date), p.body.ID, x.Ends); err != nil {
+		return err
+	}
+	if err := p.closeQuestion(x.Ends); err != nil || p.body.Type != ledger.AppointmentEnded {
 		return err
 	}
 	return p.unappointed(x.Ends, until)
@@ -123,7 +126,14 @@ func (p *projection) keyEnd(x *ledger.KeyEndedPayload) error {
 	if err := p.run(`UPDATE signing_keys SET sealed = '', ended_at = $1, ended_why = $2 WHERE id = $3`, max(x.From, 1), x.Why, x.Key); err != nil {
 		return err
 	}
-	if err := p.supersede(sealed); err != nil || x.Why != "compromised" {
+	if err := p.supersede(sealed); err != nil {
+		return err
+	}
+	added, err := p.keyEntry(x.Key)
+	if err != nil {
+		return err
+	}
+	if err := p.closeQuestion(added); err != nil || x.Why != "compromised" {
 		return err
 	}
 	return p.compromised(x.Key, x.From)

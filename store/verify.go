@@ -67,17 +67,17 @@ func openSnapshot(ctx context.Context, path string) (*snapshot, error) {
 	if err := checkFile(path); err != nil {
 		return nil, err
 	}
-	db, err := openHandle(ctx, path, untouched, 1)
+	db, done, err := openUntouched(ctx, path)
 	if err != nil {
 		return nil, err
 	}
 	t, err := db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
-		db.Close()
+		done()
 		return nil, explain(path, err)
 	}
 	s := &snapshot{db: db, q: &reader{ctx, t}}
-	s.done = func() { t.Rollback(); db.Close() }
+	s.done = func() { t.Rollback(); done() }
 	return s, nil
 }
 

@@ -382,7 +382,7 @@ func (g *grounds) writeVerdict(w io.Writer, v readiness.Verdict) error {
 func standingText(v readiness.Verdict) string {
 	text := strings.ToLower(say.Standing(v.Standing))
 	switch {
-	case v.Standing != readiness.Cleared && v.Standing != readiness.Lapsed && v.Standing != readiness.StoodDown:
+	case v.Standing != readiness.Cleared && v.Standing != readiness.Lapsed:
 		return text
 	case v.Ready:
 		return text + "; ready for a new decision"

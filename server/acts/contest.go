@@ -103,6 +103,9 @@ func (s *Service) Settle(ctx context.Context, actor *store.Person, r Settlement)
 	if err != nil {
 		return none, err
 	}
+	if err := s.maySettle(ctx, actor, c.view.Entry.Body.Type, c.about); err != nil {
+		return none, err
+	}
 	if r.Reason, err = reason("reason", r.Reason); err != nil {
 		return none, err
 	}

@@ -1,9 +1,11 @@
 package acts
 
 import (
+	"slices"
 	"testing"
 	"time"
 
+	"brakewright/curriculum"
 	"brakewright/readiness"
 	"brakewright/store"
 	"brakewright/store/ledger"
@@ -147,6 +149,34 @@ func TestACorrectedCorrection(t *testing.T) {
 	}
 }
 
+// A correction of a critical error leaves what else is told of the step.
+func TestACorrectionKeepsWhatElseHappened(t *testing.T) {
+	w := newWorld(t)
+	sam := w.sam(0)
+	j := w.watch(sam, w.pat(0), "induction", "wagon")
+	sh := must[*JobSheet](t)(w.Job(w.ctx, sam, j.ID))
+	yes := true
+	taps := append([]store.Tap{{ID: w.tapID(), Step: "safe/look", Hold: sentBack, Reason: "A creeper lay below"}}, w.allTaps(sh)...)
+	taps = append(taps, store.Tap{ID: w.tapID(), Step: "safe/chock", OwnError: &yes, WhatHappened: "Chock the wrong way round"}, store.Tap{ID: w.tapID(), Outcome: finished})
+	must[*JobSheet](t)(w.Tap(w.ctx, sam, j.ID, taps))
+	entry := must[[]store.Receipt](t)(w.SignJobs(w.ctx, sam, nil, []string{j.ID}, pass(w.Supervisors[0]), nil))[0].ID
+	if at := must[*JobSheet](t)(w.RecordSheet(w.ctx, sam, entry)).step("safe/chock"); at.WhatHappened != "" || at.OwnErrorWhat != "Chock the wrong way round" {
+		t.Errorf("laid out: %q, %q", at.WhatHappened, at.OwnErrorWhat)
+	}
+	for _, wrong := range []bool{true, false} {
+		entry = must[store.Receipt](t)(w.Correct(w.ctx, sam, Correction{Entry: entry, Reason: "Seen on the film", Passphrase: pass(w.Supervisors[0]),
+			Changes: RecordChanges{Steps: []StepChange{{Step: "safe/chock", Result: "unaided", CriticalError: wrong, WhatHappened: "It rolled"}}}})).ID
+		e := must[*store.EntryView](t)(w.World.Store.Entry(w.ctx, entry))
+		happened := e.Personal["what_happened/safe/chock"]
+		if got := Happened(happened, ""); (len(got) == 1) != wrong || !slices.Equal(Happened(happened, PutRight), []string{"Chock the wrong way round"}) {
+			t.Errorf("error %v: %q", wrong, happened)
+		}
+		if e.Personal["what_happened/safe/look"] != SentBack+"A creeper lay below" {
+			t.Errorf("the hold point's reason: %q", e.Personal["what_happened/safe/look"])
+		}
+	}
+}
+
 func TestTwoCorrectionsOfOneAreSettledBySomebodyElse(t *testing.T) {
 	w := newWorld(t)
 	p := w.pat(0)
@@ -281,6 +311,115 @@ func TestKeyChangeLossCompromise(t *testing.T) {
 			}
 		})
 	}
+}
+
+// What a coordinator gave with a key that was in other hands waits for another coordinator; the edition in use may be
+// adopted again; what was settled is listed.
+func TestAuthorityGivenWithACompromisedKeyIsSettled(t *testing.T) {
+	w := newWorld(t)
+	p, sid := w.pat(0), w.Supervisors[2]
+	w.readLesson(p, "safe")
+	wants(t, w.Appoint(w.ctx, w.ada(), sid.ID, store.Appointment{Task: "pads", Until: addDays(w.World.Today(), 9)}, pass(w.Coordinators[0])), "")
+	appointment := w.sam(2).Appointments[len(w.sam(2).Appointments)-1].Entry
+	entry := w.signedJob(p)
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", entry, "I was prompted"))
+	settled := must[store.Receipt](t)(w.Settle(w.ctx, w.ada(), Settlement{Entry: entry, Reason: "Heard", Passphrase: pass(w.Coordinators[0])}))
+	w.Clock.Add(time.Hour)
+	must[store.Receipt](t)(w.EndKey(w.ctx, w.cora(), KeyEnd{Person: w.ada().ID, Why: "compromised", From: w.World.Today(), Reason: "The note is gone"}))
+	waits := func(actor *store.Person) (found, may bool) {
+		for _, m := range must[*Matters](t)(w.Matters(w.ctx, actor)).Disputes {
+			if m.Entry.Entry.Body.ID == appointment {
+				return true, m.May
+			}
+		}
+		return false, false
+	}
+	if found, may := waits(w.cora()); !found || !may {
+		t.Errorf("another coordinator: listed %v, may %v", found, may)
+	}
+	if _, may := waits(w.sam(1)); may {
+		t.Error("a supervisor may settle an appointment")
+	}
+	_, err := w.Settle(w.ctx, w.sam(1), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Supervisors[1])})
+	wants(t, err, "not_allowed")
+	_, err = w.Settle(w.ctx, w.ada(), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Coordinators[0])})
+	wants(t, err, "no_key")
+	must[store.Receipt](t)(w.Settle(w.ctx, w.cora(), Settlement{Entry: appointment, Upheld: true, Reason: "Not hers", Passphrase: pass(w.Coordinators[1])}))
+	if found, _ := waits(w.cora()); found {
+		t.Error("settled, and it waits")
+	}
+	for _, a := range w.sam(2).Appointments {
+		if a.Entry == appointment && a.Holds(w.World.Today()) {
+			t.Error("an appointment that fell holds")
+		}
+	}
+	types := map[ledger.Type]string{}
+	for _, e := range must[[]*store.EntryView](t)(w.Doubtful(w.ctx, w.cora())) {
+		types[e.Entry.Body.Type] = e.Entry.Body.ID
+	}
+	if types[ledger.DisputeSettled] != settled.ID || types[ledger.ProgrammeAdopted] == "" || types[ledger.ParametersAdopted] == "" {
+		t.Errorf("listed: %v", types)
+	}
+	_, err = w.Doubtful(w.ctx, w.sam(1))
+	wants(t, err, "not_allowed")
+	in := must[*curriculum.Programme](t)(w.Programme(w.ctx))
+	same := must[*Offer](t)(w.CompareEdition(w.ctx, w.cora(), in.Edition))
+	must[store.Receipt](t)(w.Adopt(w.ctx, w.cora(), same, in.Edition, pass(w.Coordinators[1])))
+	_, err = w.Adopt(w.ctx, w.cora(), same, in.Edition, pass(w.Coordinators[1]))
+	wants(t, err, "offer_same")
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.cora(), "", entry, "Settled by nobody knows whom"))
+	if all := must[[]*store.EntryView](t)(w.Doubtful(w.ctx, w.cora())); len(all) != 1 || all[0].Entry.Body.Type != ledger.ParametersAdopted {
+		t.Errorf("done anew, and listed: %d", len(all))
+	}
+}
+
+// A server that keeps what is typed into it can sign as that person, and the ledger verifies: DEVELOPERS.md says so. What
+// shows it is what people see afterwards, and then the key is ended, with all that was signed since.
+func TestAServerThatKeepsPassphrases(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	w.readLesson(p, "safe")
+	kept := pass(w.Supervisors[0]) // typed some other day
+	w.Clock.Add(time.Hour)
+	forged := w.signedJob(p) // nobody watched this
+	if v := must[*store.Verification](t)(store.Verify(w.ctx, w.Options, false, nil)); !v.OK {
+		t.Fatalf("verify tells, against what is written of it: %+v", v.FirstProblem)
+	}
+	// It stands in the records that both read.
+	for _, who := range []*store.Person{p, w.ada()} {
+		if all := must[[]*store.EntryView](t)(w.Record(w.ctx, who, p.ID)); !slices.ContainsFunc(all, func(e *store.EntryView) bool { return e.Entry.Body.ID == forged }) {
+			t.Errorf("%s does not see it", who.Name)
+		}
+	}
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", forged, "There was no such job"))
+	if v := w.standing(p, "induction"); v.Ready {
+		t.Error("disputed, and it counts")
+	}
+	must[store.Receipt](t)(w.EndKey(w.ctx, w.sam(0), KeyEnd{Person: w.sam(0).ID, Why: "compromised", From: w.World.Today(), Reason: "I signed nothing today"}))
+	_, err := w.SignJobs(w.ctx, w.sam(0), nil, []string{w.finished(w.pat(1))}, kept, nil)
+	wants(t, err, "no_key")
+}
+
+// A supervisor who signs what did not happen leaves traces: the pair is reported, the record is the apprentice's to read,
+// and nothing of it is settled or set aside by the supervisor alone.
+func TestACollusionLeavesTraces(t *testing.T) {
+	w := newWorld(t)
+	p := w.pat(0)
+	var last string
+	for range leastPaired {
+		last = w.signedJob(p)
+	}
+	if pairs := must[[]SignedPair](t)(w.Pairs(w.ctx, w.ada())); len(pairs) != 1 || pairs[0].By.ID != w.sam(0).ID {
+		t.Errorf("pairs: %+v", pairs)
+	}
+	must[store.Receipt](t)(w.Dispute(w.ctx, w.ada(), "", last, "Nobody saw a car that day"))
+	_, err := w.Settle(w.ctx, w.sam(0), Settlement{Entry: last, Reason: "It was so", Passphrase: pass(w.Supervisors[0])})
+	wants(t, err, "rule_"+ledger.IsParty)
+	w.readLesson(p, "pads")
+	_, err = w.Clear(w.ctx, w.sam(0), ClearanceRequest{Apprentice: p.ID, Task: "pads", Reason: "Good enough", WaiverGates: ClosedGates(w.standing(p, "pads")), WaiverUntil: addDays(w.World.Today(), 9),
+		Passphrase: pass(w.Supervisors[0]), SecondLogin: w.Supervisors[0].Login, SecondPassphrase: pass(w.Supervisors[0])})
+	wants(t, err, "second_is_first")
+	must[store.Receipt](t)(w.Settle(w.ctx, w.cora(), Settlement{Entry: last, Upheld: true, Reason: "No car, no job", Passphrase: pass(w.Coordinators[1])}))
 }
 
 // An appointment withdrawn from a date puts what was signed since in question, until a coordinator or somebody else decides.

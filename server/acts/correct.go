@@ -155,7 +155,8 @@ func (s *Service) recordSheet(ctx context.Context, c *concern, rec *ledger.SignO
 	for _, d := range rec.Steps {
 		if st := sh.step(d.Step); st != nil {
 			st.Result, st.CriticalError, st.SteppedIn, st.OwnError, st.Bulk, st.at = d.Result, d.CriticalError, d.SteppedIn, d.OwnError, d.Bulk, d.At
-			st.WhatHappened = c.view.Personal["what_happened/"+d.Step]
+			happened := c.view.Personal["what_happened/"+d.Step]
+			st.WhatHappened, st.OwnErrorWhat = strings.Join(Happened(happened, ""), "\n"), strings.Join(Happened(happened, PutRight), "\n")
 		}
 	}
 	for _, d := range rec.Readings {
@@ -264,9 +265,21 @@ func correctStep(sh *JobSheet, next *ledger.SignOffPayload, personal map[string]
 	} else if d.SteppedIn == "" {
 		d.SteppedIn = usualStepIn(x.Result)
 	}
-	if key := "what_happened/" + x.Step; x.CriticalError {
-		personal[key] = why
-	} else if was {
+	if !x.CriticalError && !was {
+		return nil
+	}
+	// What else is told of the step stays.
+	key := "what_happened/" + x.Step
+	lines := []string{why}
+	if !x.CriticalError {
+		lines = nil
+	}
+	for _, begins := range []string{PutRight, SentBack} {
+		for _, l := range Happened(personal[key], begins) {
+			lines = append(lines, begins+l)
+		}
+	}
+	if personal[key] = strings.Join(lines, "\n"); len(lines) == 0 {
 		delete(personal, key)
 	}
 	return nil

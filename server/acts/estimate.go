@@ -91,7 +91,11 @@ func (s *Service) adoptParameters(ctx context.Context, actor *store.Person, raw 
 	if err != nil {
 		return store.Receipt{}, err
 	}
-	if p.Hash() == info.Parameters {
+	again, err := s.doubtful(ctx, ledger.ParametersAdopted)
+	if err != nil {
+		return store.Receipt{}, err
+	}
+	if p.Hash() == info.Parameters && !again {
 		return store.Receipt{}, conflict("parameters_same")
 	}
 	at, err := s.placeOf(ctx, "")

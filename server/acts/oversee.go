@@ -54,7 +54,7 @@ func (s *Service) Matters(ctx context.Context, actor *store.Person) (*Matters, e
 		if m == nil {
 			continue
 		}
-		m.May = m.May && x.By != actor.ID && m.Entry.Entry.Body.Actor != actor.ID
+		m.May = m.May && x.By != actor.ID && m.Entry.Entry.Body.Actor != actor.ID && s.maySettle(ctx, actor, m.Entry.Entry.Body.Type, m.About) == nil
 		out.Disputes = append(out.Disputes, *m)
 	}
 	downs, err := s.Store.OpenStandDowns(ctx, "")
@@ -104,6 +104,41 @@ func (s *Service) matter(ctx context.Context, actor *store.Person, act Act, entr
 		}
 	}
 	return m, nil
+}
+
+// maySettle: what gave somebody authority is a coordinator's to settle.
+func (s *Service) maySettle(ctx context.Context, actor *store.Person, t ledger.Type, about *store.Person) error {
+	if !ledger.IsAuthorising(t) {
+		return nil
+	}
+	return s.May(ctx, actor, ManageRoster, Target{Person: about})
+}
+
+// Doubtful are the entries in effect that were signed with a key in other hands and that no settlement can take back, for
+// who oversees them.
+func (s *Service) Doubtful(ctx context.Context, actor *store.Person) ([]*store.EntryView, error) {
+	if err := s.May(ctx, actor, Oversee, Target{}); err != nil {
+		return nil, err
+	}
+	all, err := s.Store.Doubtful(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var out []*store.EntryView
+	for _, x := range all {
+		e, err := s.Store.Entry(ctx, x.Entry)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, e)
+	}
+	return out, nil
+}
+
+// doubtful says whether the adoption in use, of the programme or the parameters, is one of them: then it may be adopted again.
+func (s *Service) doubtful(ctx context.Context, t ledger.Type) (bool, error) {
+	all, err := s.Store.Doubtful(ctx)
+	return slices.ContainsFunc(all, func(x store.Doubtful) bool { return x.Type == t }), err
 }
 
 // Waiver is a clearance that set gates aside, or went below the policy's confidence.
@@ -312,6 +347,9 @@ func (s *Service) Assign(ctx context.Context, actor *store.Person, id, matter, t
 		act := SettleDispute
 		if c.view.Entry.Body.Type == ledger.StandDownOrdered {
 			act = LiftStandDown
+		}
+		if s.maySettle(ctx, owner, c.view.Entry.Body.Type, about) != nil {
+			return none, wrong("to", "cannot_own", "name", owner.Name)
 		}
 		if owner.ID == c.view.Entry.Body.Actor || May(owner, act, Target{Person: about, Task: c.task, Site: at.site, Date: at.date}) != nil {
 			return none, wrong("to", "cannot_own", "name", owner.Name)

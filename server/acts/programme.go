@@ -204,12 +204,16 @@ func (s *Service) adopt(ctx context.Context, actor *store.Person, offer *Offer, 
 	if err != nil {
 		return store.Receipt{}, err
 	}
+	again, err := s.doubtful(ctx, ledger.ProgrammeAdopted)
+	if err != nil {
+		return store.Receipt{}, err
+	}
 	switch {
 	case offer == nil || offer.Programme == nil:
 		return store.Receipt{}, conflict("offer_broken")
 	case offer.Programme.Edition != edition:
 		return store.Receipt{}, conflict("offer_changed")
-	case offer.Programme.Edition == info.Programme:
+	case offer.Programme.Edition == info.Programme && !again:
 		return store.Receipt{}, conflict("offer_same")
 	}
 	before, err := s.adoptedEditions(ctx, info.Programme)

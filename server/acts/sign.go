@@ -336,6 +336,28 @@ func (s *Service) signOffs(actor *store.Person, todo []*signing, r SignRequest) 
 	return subs, signs, nil
 }
 
+// How lines of the personal field what_happened/STEP begin that tell of something else than a critical error.
+const (
+	SentBack = "Sent back: "           // why a hold point was
+	PutRight = "Found and put right: " // an own error
+)
+
+// Happened are the lines of what happened at a step that begin with [SentBack] or [PutRight], without that beginning; with
+// "" those that tell of a critical error.
+func Happened(text, begins string) []string {
+	var out []string
+	for _, l := range strings.Split(text, "\n") {
+		rest, own := strings.CutPrefix(l, begins)
+		if begins == "" {
+			own = !strings.HasPrefix(l, SentBack) && !strings.HasPrefix(l, PutRight)
+		}
+		if own && rest != "" {
+			out = append(out, rest)
+		}
+	}
+	return out
+}
+
 // signOff builds the entry of one job: the whole sheet, what was not tapped as not reached.
 func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.Submission, error) {
 	sh, j := g.sheet, g.job
@@ -357,7 +379,7 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 			happened[st.Key] = append(happened[st.Key], st.WhatHappened)
 		}
 		if st.OwnErrorWhat != "" {
-			happened[st.Key] = append(happened[st.Key], "Found and put right: "+st.OwnErrorWhat)
+			happened[st.Key] = append(happened[st.Key], PutRight+st.OwnErrorWhat)
 		}
 		for _, m := range st.Measures {
 			if m.Reading != nil {
@@ -371,7 +393,7 @@ func (s *Service) signOff(actor *store.Person, g *signing, why string) (*ledger.
 		for _, h := range st.holds {
 			p.Holds = append(p.Holds, ledger.HoldDone{Step: st.Key, Accepted: h.Hold == accepted, By: h.By, At: h.At})
 			if h.Hold == sentBack {
-				happened[st.Key] = append(happened[st.Key], "Sent back: "+h.Reason)
+				happened[st.Key] = append(happened[st.Key], SentBack+h.Reason)
 			}
 		}
 	})

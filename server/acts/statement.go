@@ -179,7 +179,7 @@ func (f *facts) steps(sh *JobSheet, single bool) {
 			code = "steps_bulk"
 		}
 		f.add(code, single && g.result != unaided && g.result != notApplicable, "count", strconv.Itoa(g.count), "steps", strings.Join(g.names, "; "))
-		f.items(g.names, g.result == notApplicable || !single && g.result == unaided)
+		f.items(g.names, g.result == notApplicable || !single && (g.result == unaided || g.result == notReached))
 	}
 }
 

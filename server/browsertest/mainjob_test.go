@@ -63,7 +63,8 @@ func TestMainJob(t *testing.T) {
 			s.signJob(w)
 
 			a.open("/standing")
-			a.says(s.title + " Building")
+			a.press(s.title + " Building")
+			s.supposes(a)
 			n := s.JobsUntilReady(s.learner, s.task)
 			a.logIn(s.learner) // days have passed
 			a.open("/standing")
@@ -338,10 +339,10 @@ func (s *run) otherPages(a, w, c *visitor, job string) {
 		"/lessons/caliper-replace?vehicle=trainer-b", "/lessons/master-cylinder-replace?vehicle=trainer-c", "/lessons/safety-induction", "/lessons/safety-induction/notes", "/changes", "/jobs/" + job} {
 		a.open(path)
 	}
-	for _, path := range []string{"/waiting", "/sign", "/cases", "/cases/new", "/checks/new", "/jobs/number", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/account"} {
+	for _, path := range []string{"/waiting", "/sign", "/cases", "/cases/new", "/checks/new", "/jobs/number", "/jobs/ask?watch=1", "/jobs/" + job, "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/severity", "/account"} {
 		w.open(path)
 	}
-	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/programme/write?begin=Fit+a+drain+hose", "/lessons/safety-induction/notes", "/estimate", s.path() + "?suppose=3", "/ledger", "/account"} {
+	for _, path := range []string{"/jobs", "/cases", "/cases/new?q=WO-77", "/board?search=nobody+of+that+name", "/people", "/people/due", "/people/" + s.learner.ID + "/erase", "/people/new", "/people/" + s.learner.ID, "/people/" + s.learner.ID + "/record", "/keys", "/questions", "/programme", "/programme/write?begin=Fit+a+drain+hose", "/lessons/safety-induction/notes", "/estimate", "/severity", s.path() + "?suppose=3", "/ledger", "/account"} {
 		c.open(path)
 	}
 	v := s.visit(c.size)

@@ -101,6 +101,8 @@ func TestWithoutScript(t *testing.T) {
 	w.fill("#passphrase", super.Passphrase)
 	w.press("Sign")
 	w.says("Signed.")
+	a.open("/people/" + learner.ID + "/tasks/induction")
+	s.supposes(a)
 }
 
 // askForOtherCar describes a car that has no sheet and asks for a job on it.

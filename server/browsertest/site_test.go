@@ -165,3 +165,11 @@ func index(list []string, s string) int {
 	}
 	return -1
 }
+
+// supposes asks on the page of a task what would be if the shortest way went well.
+func (s *site) supposes(v *visitor) {
+	s.t.Helper()
+	v.says("What to do next", "Suppose these go well")
+	v.press("See where that leads")
+	v.says("That would do: a supervisor could decide.")
+}

@@ -21,10 +21,36 @@ func (b *builder) contest(d int) error {
 		return b.reviewStandDown()
 	case b.workday(days - 45):
 		return b.contestRecords(b.disputeAndSettle, b.correctTwice, b.countersign)
+	case b.workday(days - 25):
+		return b.voidQuestion()
 	case b.workday(days - 3):
 		return b.contestRecords(b.leaveDisputed)
 	}
 	return nil
+}
+
+// voidQuestion takes the most doubtful of the questions that somebody got wrong out of all tests that had it, in the
+// edition in which it was asked.
+func (b *builder) voidQuestion() error {
+	boss, err := b.person(coordinatorLogin)
+	if err != nil {
+		return err
+	}
+	all, err := b.acts.Questions(b.ctx, boss, acts.QuestionFilter{})
+	if err != nil {
+		return err
+	}
+	i := slices.IndexFunc(all, func(q acts.QuestionStatistic) bool { return q.Right < q.Asked })
+	if i < 0 {
+		return errors.New("nobody got any question wrong")
+	}
+	b.clock.add(10 * time.Minute)
+	_, _, err = b.acts.Void(b.ctx, boss, acts.VoidRequest{
+		Question: all[i].Question.ID, Lesson: all[i].Question.Lesson, Edition: all[i].Question.Edition,
+		Reason:     "Read aloud at the Friday talk, it was taken two ways by people who do the work right. The lesson's words will be mended first.",
+		Passphrase: b.who[coordinatorLogin].Passphrase,
+	})
+	return err
 }
 
 // downEntry is the stand-down that stays.

@@ -99,6 +99,10 @@ func TestBuild(t *testing.T) {
 	if rightly == 0 || back == 0 || photos == 0 || len(open) != 1 || len(all) != 2 {
 		t.Errorf("%d jobs on customers' cars rightly stopped, %d hold points sent back, %d photographs, %d of %d cases open", rightly, back, photos, len(open), len(all))
 	}
+	questions, err := service.Questions(ctx, boss, acts.QuestionFilter{})
+	if err != nil || !slices.ContainsFunc(questions, func(q acts.QuestionStatistic) bool { return q.Voided }) {
+		t.Errorf("no question is voided: %v", err)
+	}
 	watching, err := s.Jobs(ctx, store.JobFilter{Status: []store.JobStatus{store.JobWatching}})
 	if err != nil || !slices.ContainsFunc(watching, func(j *store.Job) bool { return !j.PausedAt.IsZero() }) {
 		t.Errorf("no job is paused: %v", err)

@@ -19,6 +19,9 @@ func reason(code string, args map[string]string) string {
 	if code == "critical_steps_missing" && args["have"] == "0" {
 		code = "critical_steps_missing_all" // no use in naming every one
 	}
+	if code == "rests_on" && args["clean"] == args["jobs"] {
+		code = "rests_on_all"
+	}
 	for _, key := range []string{"confidence", "was", "now"} { // an estimate that rounds to certain is none the less one
 		switch args[key] {
 		case "0":
@@ -242,6 +245,7 @@ var reasonWords = map[string]string{
 	"confidence_enough":    "We are {confidence} % sure that at least {target} % of jobs alone would go without a critical error; {asked} % is asked.",
 	"confidence_short":     "We are {confidence} % sure that at least {target} % of jobs alone would go without a critical error; {asked} % is asked.",
 	"rests_on":             "That rests on {jobs:watched job|watched jobs} ({clean} of them clean) and {failed:critical error|critical errors|no critical error}.",
+	"rests_on_all":         "That rests on {jobs:clean watched job|clean watched jobs} and {failed:critical error|critical errors|no critical error}.",
 	"rests_on_no_job":      "No job of this task has been watched yet: that rests on other tasks and theory answers, if there are any, and on how apprentices do in general.",
 	"near_miss_since":      "The near miss of {date} closes no gate. In the estimate it counts like help needed at a critical step, and less with each clean watched job on a later day. So far: {have}.",
 

@@ -57,7 +57,7 @@ func TestEveryCodeHasWords(t *testing.T) {
 		}
 	}
 	for _, code := range []string{"cleared_until", "cleared_waived_until", "untried", "building", "ready_for_decision",
-		"other_supervisors", "different_supervisors", "other_layouts", "different_layouts", "critical_steps_missing_all"} {
+		"other_supervisors", "different_supervisors", "other_layouts", "different_layouts", "critical_steps_missing_all", "rests_on_all"} {
 		used["reasons"][code] = true
 	}
 	used["policy"]["policy_unknown_key_far"] = true // said by PolicyFault

@@ -111,10 +111,11 @@ type BundleReport struct {
 
 // CheckBundle checks everything that a bundle can prove by itself: the head is signed by the key in the bundle, every
 // entry is under the head, every signature is by a key that was in force, every key came into force by signatures that
-// lead to the opening, what is opened is what the entries name. It cannot prove that no entry was left out, that the key
-// is the right one, nor that the head is one that others know.
+// lead to the opening, whoever had to sign has signed and had the role or appointment for it at the time, what is opened is
+// what the entries name. It cannot prove that no entry was left out, that the key is the right one, nor that the head is one
+// that others know.
 func CheckBundle(b *Bundle) *BundleReport {
-	c := &bundleCheck{b: b, r: &BundleReport{}, keys: map[string]*KeyFact{}, named: map[string]int64{}}
+	c := &bundleCheck{b: b, r: &BundleReport{}, keys: map[string]*KeyFact{}, named: map[string]int64{}, state: NewState()}
 	if err := c.run(); err != nil {
 		var p *BundleProblem
 		if !errors.As(err, &p) {
@@ -130,6 +131,7 @@ type bundleCheck struct {
 	r     *BundleReport
 	keys  map[string]*KeyFact
 	named map[string]int64 // content → first entry that names it
+	state *State           // what the entries so far say of roles, appointments and keys, and nothing else
 }
 
 func (c *bundleCheck) run() error {
@@ -184,7 +186,7 @@ func (c *bundleCheck) entry(e *BundleEntry) error {
 	if (e.Index == 0) != (p.Body.Type == Opening) {
 		return errors.New("the opening is entry 0 and nothing else is")
 	}
-	if err := c.signatures(p); err != nil {
+	if err := c.signatures(e.Index, p); err != nil {
 		return err
 	}
 	refs := p.Refs()
@@ -227,7 +229,7 @@ func (c *bundleCheck) personal(e *BundleEntry, refs Refs) error {
 }
 
 // signatures: each is good, by a key that came into force before and had not ended. Keys come into force here as well.
-func (c *bundleCheck) signatures(p *Parsed) error {
+func (c *bundleCheck) signatures(index int64, p *Parsed) error {
 	var fresh *KeyFact
 	switch x := p.Payload.(type) {
 	case *OpeningPayload:
@@ -254,9 +256,8 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 		}
 		c.r.Signatures++
 	}
-	k, _ := KindOf(p.Body.Type)
-	if len(p.Signatures) == 0 && k.Signing != SignNone && k.Signing != SignActorIfCoordinator {
-		return errors.New("its signature is missing")
+	if err := c.authority(index, p); err != nil {
+		return err
 	}
 	if fresh != nil {
 		if !own || !vouched {
@@ -280,6 +281,52 @@ func (c *bundleCheck) signatures(p *Parsed) error {
 		}
 	}
 	return nil
+}
+
+// authority judges a signed entry by the rules of who may make and sign it, as far as the entries so far bring the facts: the
+// roles and appointments of all signers come along with a bundle.
+func (c *bundleCheck) authority(index int64, p *Parsed) error {
+	s := c.state
+	s.next, s.keys = index, c.keys
+	k, _ := KindOf(p.Body.Type)
+	j := &judge{Parsed: p, kind: k, facts: s, verify: func(SignatureCheck) bool { return true }} // they were verified
+	rules := []func() error{j.dates, j.signatures, j.maker, j.signing}
+	role, _ := p.Payload.(*RolePayload)
+	switch {
+	case k.Signing == SignNone && len(p.Signatures) == 0, role != nil && role.Role != "coordinator" && !role.Author && len(p.Signatures) == 0:
+		rules = nil
+	case p.Body.Type == KeyAdded: // by whom it was asked for does not matter
+		rules = []func() error{j.dates, j.signatures, j.signing}
+	}
+	for _, rule := range rules {
+		if err := rule(); err != nil {
+			return err
+		}
+	}
+	s.note(p)
+	return nil
+}
+
+// note takes from an entry what says who had authority. Nothing is asked of what came before: entries may be left out.
+func (s *State) note(p *Parsed) {
+	b := &p.Body
+	task := TaskOf(p.Payload)
+	if named := s.entries[Names(b, p.Payload)]; task == "" && named != nil {
+		task = named.Task
+	}
+	s.entries[b.ID] = &EntryFact{Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task}
+	switch x := p.Payload.(type) {
+	case *RolePayload:
+		s.roles[b.Subject] = append(s.roles[b.Subject], RoleFact{Entry: b.ID, Person: b.Subject, Role: x.Role, Site: x.Site, From: x.From, Until: x.Until, Author: x.Author})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, Role: x.Role, From: x.From, Until: x.Until}
+	case *AppointmentPayload:
+		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	case *EndPayload:
+		if s.begun[x.Ends] != nil {
+			s.end(b.Subject, x)
+		}
+	}
 }
 
 func keyFact(k KeyPayload, p *Parsed) *KeyFact {

@@ -824,22 +824,13 @@ func (j *judge) end(p *EndPayload) error {
 		return broken(SomebodyElses, "entry", p.Ends)
 	case begun.Ended:
 		return broken(AlreadyEnded, "entry", p.Ends)
-	case p.Date < mustDate(begun.From).AddDate(0, 0, -1).Format(time.DateOnly):
+	case p.Date < DayBefore(begun.From):
 		// The day before it begins is the last day of what never was in force.
 		return broken(EndBeforeStart, "date", p.Date, "from", begun.From)
 	case begun.Role != "coordinator":
 		return nil
 	}
-	all, err := j.facts.Coordinators()
-	if err != nil {
-		return err
-	}
-	for _, r := range all {
-		if r.Entry != p.Ends && inForce(r.From, r.Until, j.recorded) && r.Until == "" {
-			return nil
-		}
-	}
-	return broken(LastCoordinator)
+	return j.coordinatorStays(p.Ends)
 }
 
 func (j *judge) appointment(p *AppointmentPayload) error {
@@ -1214,15 +1205,23 @@ var Correctable = []Type{SignOff, Corrected, LessonRead, TestHandedIn, Unwatched
 // Disputable are the types that a dispute may name.
 var Disputable = []Type{SignOff, Corrected, SpotCheck, Return, UnwatchedJob, TestHandedIn, StandDownOrdered}
 
-// Questionable are the types that come into question with the key that signed them or the appointment under which they were
-// made.
+// Questionable are the types that come into question with the appointment under which they were made, or with the key that
+// signed them.
 var Questionable = []Type{SignOff, Corrected, SpotCheck, Return, ClearanceGiven, Recognised, Restored}
 
-// IsQuestionable says whether a type is one of [Questionable].
-func IsQuestionable(t Type) bool { return hasType(Questionable, t) }
+// Authorising are the types that give people authority. They come into question with the key that signed them; in force
+// until a coordinator who is no party settles it, or ends what they began. Where one falls it is as if it had never been:
+// what rests on it comes into question in its turn.
+var Authorising = []Type{RoleGranted, Appointed, KeyAdded}
+
+// IsAuthorising says whether a type is one of [Authorising].
+func IsAuthorising(t Type) bool { return hasType(Authorising, t) }
+
+// IsQuestionable says whether a type is one of [Questionable] or [Authorising].
+func IsQuestionable(t Type) bool { return hasType(Questionable, t) || IsAuthorising(t) }
 
 // Settleable are the types that a settlement may name.
-var Settleable = append(append([]Type(nil), Disputable...), ClearanceGiven, Recognised, Restored)
+var Settleable = append(append(append([]Type(nil), Disputable...), ClearanceGiven, Recognised, Restored), Authorising...)
 
 func hasType(list []Type, t Type) bool {
 	for _, x := range list {
@@ -1329,6 +1328,11 @@ func (j *judge) settlement(p *SettlementPayload) error {
 			return broken(IsParty, "person", s)
 		}
 	}
+	if IsAuthorising(e.Type) {
+		if err := j.settlesAuthority(p); err != nil {
+			return err
+		}
+	}
 	switch {
 	case len(live) > 1 && !p.Upheld && !contains(candidates, p.Stands):
 		return broken(Contradicting, "entry", p.Disputes)
@@ -1336,4 +1340,34 @@ func (j *judge) settlement(p *SettlementPayload) error {
 		return broken(WrongEntry, "entry", p.Stands, "type", string(e.Type))
 	}
 	return nil
+}
+
+// settlesAuthority: a coordinator's business; and a coordinator stays.
+func (j *judge) settlesAuthority(p *SettlementPayload) error {
+	ok, err := j.holds(j.Body.Actor, "coordinator", j.recorded)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return broken(NotAllowed, "type", string(j.Body.Type), "person", j.Body.Actor)
+	}
+	begun, err := j.facts.Begun(p.Disputes)
+	if err != nil || begun == nil || !p.Upheld || begun.Role != "coordinator" {
+		return err
+	}
+	return j.coordinatorStays(p.Disputes)
+}
+
+// coordinatorStays: somebody holds the role without an end, besides by one entry.
+func (j *judge) coordinatorStays(but string) error {
+	all, err := j.facts.Coordinators()
+	if err != nil {
+		return err
+	}
+	for _, r := range all {
+		if r.Entry != but && inForce(r.From, r.Until, j.recorded) && r.Until == "" {
+			return nil
+		}
+	}
+	return broken(LastCoordinator)
 }

@@ -83,6 +83,14 @@ func TestRules(t *testing.T) {
 	review := func(by, entry string) act {
 		return act{typ: StandDownReviewed, actor: by, subject: "pat", payload: StandDownReviewPayload{StandDown: entry}, personal: []string{"reason", "lifts"}, sign: []string{by}}
 	}
+	// stolen: the founder's key was in other hands from before the shop began, so that everything it signed is in question.
+	stolen := func(h *history) {
+		h.do(act{typ: KeyEnded, actor: "founder", subject: "founder", payload: KeyEndedPayload{Key: h.id("founder's key"), Why: "compromised", From: 1}})
+	}
+	settleOf := func(by, subject, entry string, upheld bool) act {
+		return act{typ: DisputeSettled, actor: by, subject: subject, payload: SettlementPayload{Disputes: entry, Upheld: upheld}, personal: reason, sign: []string{by}}
+	}
+	keyEntry := func(h *history, key string) string { return h.state.keyEntries[h.id("key "+key)] }
 	endKey := func(h *history, why string, from int64) act {
 		return act{typ: KeyEnded, actor: "sam", subject: "sam", payload: KeyEndedPayload{Key: h.id("key sam"), Why: why, From: h.now + from}}
 	}
@@ -841,6 +849,74 @@ func TestRules(t *testing.T) {
 			h.now += 3 * day
 			h.do(endKey(h, "compromised", -day))
 			return settle("sid", entry)
+		}},
+		{"what a compromised key appointed is in question, and stands", "", func(h *history) act {
+			stolen(h)
+			h.do(settleOf("cora", "sam", h.id("sam's appointment"), false))
+			return h.signOff("sam", "pat", nil)
+		}},
+		{"what gives authority is settled by a coordinator", NotAllowed, func(h *history) act {
+			stolen(h)
+			return settleOf("sue", "sam", h.id("sam's appointment"), false)
+		}},
+		{"who held the key does not settle whom it appointed", IsParty, func(h *history) act {
+			stolen(h)
+			h.addKey("founder", "founder", "cora")
+			return settleOf("founder", "sam", h.id("sam's appointment"), false)
+		}},
+		{"an appointment that falls appoints nobody", NotAppointed, func(h *history) act {
+			stolen(h)
+			h.do(settleOf("cora", "sam", h.id("sam's appointment"), true))
+			return h.signOff("sam", "pat", nil)
+		}},
+		{"what was signed under an appointment that fell is in question", "", func(h *history) act {
+			entry := signed(h)
+			stolen(h)
+			h.do(settleOf("cora", "sam", h.id("sam's appointment"), true))
+			return settle("sue", entry)
+		}},
+		{"an appointment ended needs no settlement", NotDisputed, func(h *history) act {
+			stolen(h)
+			h.do(act{typ: AppointmentEnded, actor: "cora", subject: "sam", payload: EndPayload{Ends: h.id("sam's appointment"), Date: h.date(0)}, sign: []string{"cora"}})
+			return settleOf("cora", "sam", h.id("sam's appointment"), false)
+		}},
+		{"a key that a compromised key vouched for is in question, and stands", "", func(h *history) act {
+			stolen(h)
+			h.do(settleOf("cora", "sam", keyEntry(h, "sam"), false))
+			return h.signOff("sam", "pat", nil)
+		}},
+		{"a key that falls signs no more", KeyNotInForce, func(h *history) act {
+			stolen(h)
+			h.do(settleOf("cora", "sam", keyEntry(h, "sam"), true))
+			return h.signOff("sam", "pat", nil)
+		}},
+		{"what a key signed that fell is in question", "", func(h *history) act {
+			entry := signed(h)
+			stolen(h)
+			h.do(settleOf("cora", "sam", keyEntry(h, "sam"), true))
+			return settle("sue", entry)
+		}},
+		{"a key ended needs no settlement", NotDisputed, func(h *history) act {
+			stolen(h)
+			h.do(endKey(h, "lost", 0))
+			return settleOf("cora", "sam", keyEntry(h, "sam"), false)
+		}},
+		{"a key's own compromise does not put its coming into question", NotDisputed, func(h *history) act {
+			h.do(endKey(h, "compromised", -30*day))
+			return settleOf("cora", "sam", keyEntry(h, "sam"), false)
+		}},
+		{"a role that falls is held no more", NotAllowed, func(h *history) act {
+			role := h.do(act{typ: RoleGranted, actor: "founder", subject: "pia", payload: RolePayload{Role: "coordinator", From: h.date(0)}, sign: []string{"founder"}})
+			stolen(h)
+			h.do(settleOf("cora", "pia", role, true))
+			return act{typ: SiteAdded, actor: "pia", payload: SitePayload{Site: h.id("east"), Name: "east", Zone: zone}}
+		}},
+		{"whom a coordinator appointed whose role fell is in question", "", func(h *history) act {
+			role := h.do(act{typ: RoleGranted, actor: "founder", subject: "sue", payload: RolePayload{Role: "coordinator", From: h.date(0)}, sign: []string{"founder"}})
+			entry := h.do(act{typ: Appointed, actor: "sue", subject: "sam", payload: AppointmentPayload{Task: "hose", From: h.date(0)}, sign: []string{"sue"}})
+			stolen(h)
+			h.do(settleOf("cora", "sue", role, true))
+			return settleOf("cora", "sam", entry, false)
 		}},
 		{"who held the key does not settle what it signed", IsParty, func(h *history) act {
 			entry := signed(h)

@@ -2,6 +2,8 @@ package ledger
 
 import (
 	"encoding/base64"
+	"slices"
+	"time"
 
 	"brakewright/readiness"
 )
@@ -41,7 +43,8 @@ type State struct {
 	corrections  map[string][]*correction // by corrected entry
 	corrected    map[string]*correction   // by the correction's own id
 	agreed       map[string]bool          // countersigned entries
-	signed       []signedEntry            // in order, those of a [Questionable] type
+	signed       []signedEntry            // in order, those of a [Questionable] or [Authorising] type
+	keyEntries   map[string]string        // by key: the entry that added it
 	agreements   map[string][]string      // by person, the entries that began them
 	records      map[string]*lastRecords  // by person
 }
@@ -75,6 +78,7 @@ type correction struct {
 
 // signedEntry is a signed entry that may come into question.
 type signedEntry struct {
+	typ                       Type
 	id, actor, task, site, on string // on: date of the event in its zone
 	recorded                  int64
 	keys                      []string
@@ -89,6 +93,7 @@ func NewState() *State {
 		members: map[[2]string]bool{}, entries: map[string]*EntryFact{}, tests: map[string]*TestFact{}, voided: map[[3]string]bool{}, jobs: map[string]bool{}, cases: map[string][]string{}, caseOf: map[string]closedCase{},
 		standDowns: map[string][]StandDownFact{}, restores: map[string][]RestoreFact{}, disputes: map[string][]DisputeFact{},
 		corrections: map[string][]*correction{}, corrected: map[string]*correction{}, agreed: map[string]bool{},
+		keyEntries: map[string]string{},
 		agreements: map[string][]string{}, records: map[string]*lastRecords{},
 	}
 }
@@ -228,12 +233,12 @@ func (s *State) Apply(p *Parsed) {
 	s.entries[b.ID] = &EntryFact{Index: index, Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task, Signers: signers}
 	s.record(b.Subject, b.Type, p.RecordedAt)
 	s.record(b.Actor, b.Type, p.RecordedAt)
-	if hasType(Questionable, b.Type) && len(signers) > 0 {
+	if IsQuestionable(b.Type) && len(signers) > 0 {
 		on, err := b.Date()
 		if err != nil {
 			panic("ledger: a checked entry has no date: " + err.Error())
 		}
-		s.signed = append(s.signed, signedEntry{b.ID, b.Actor, task, b.Site, on, p.RecordedAt, signers})
+		s.signed = append(s.signed, signedEntry{b.Type, b.ID, b.Actor, task, b.Site, on, p.RecordedAt, VouchingKeys(p)})
 	}
 	switch x := p.Payload.(type) {
 	case *OpeningPayload:
@@ -261,9 +266,13 @@ func (s *State) Apply(p *Parsed) {
 	case *EndPayload:
 		until := s.begun[x.Ends].Until
 		s.end(b.Subject, x)
-		s.unappointed(b, x, until)
+		s.closeQuestion(x.Ends)
+		if b.Type == AppointmentEnded {
+			s.unappointed(b, x.Ends, until)
+		}
 	case *KeyAddedPayload:
 		s.addKey(x.Key, b.Subject, p.RecordedAt)
+		s.keyEntries[x.Key.Key] = b.ID
 	case *ErasurePayload, *ErasureReplayedPayload:
 		s.erased[b.Subject] = true
 		for _, k := range s.keys {
@@ -273,12 +282,9 @@ func (s *State) Apply(p *Parsed) {
 		}
 	case *KeyEndedPayload:
 		s.keys[x.Key].EndedAt = max(x.From, 1)
+		s.closeQuestion(s.keyEntries[x.Key])
 		if x.Why == "compromised" {
-			for _, e := range s.signed {
-				if e.recorded >= x.From && contains(e.keys, x.Key) {
-					s.question(e.id, b.ID)
-				}
-			}
+			s.compromised(x.Key, x.From, b.ID)
 		}
 	case *TestIssuedPayload:
 		s.tests[b.ID] = &TestFact{Apprentice: b.Subject, Task: x.Task}
@@ -320,6 +326,9 @@ func (s *State) Apply(p *Parsed) {
 			s.disputes[x.Disputes][i].Settled = true
 		}
 		s.settled(b.ID, x)
+		if x.Upheld {
+			s.fallen(b, x.Disputes)
+		}
 	case *CountersignedPayload:
 		s.agreed[x.Entry] = true
 	}
@@ -398,6 +407,63 @@ func (s *State) settled(id string, x *SettlementPayload) {
 	}
 }
 
+// closeQuestion: what is ended needs no settlement any more.
+func (s *State) closeQuestion(entry string) {
+	for i := range s.disputes[entry] {
+		s.disputes[entry][i].Settled = true
+	}
+}
+
+// compromised: what the key signed from a time on is in question.
+func (s *State) compromised(key string, from int64, by string) {
+	for _, e := range s.signed {
+		if e.recorded >= from && contains(e.keys, key) {
+			s.question(e.id, by)
+		}
+	}
+}
+
+// fallen: an entry that gave authority is as if it had never been, and what rests on it is in question: on an appointment
+// what was signed under it, on a key what it signed, on a coordinator's role the authority that the person gave with it.
+func (s *State) fallen(b *Body, entry string) {
+	switch s.entries[entry].Type {
+	case Appointed, RoleGranted:
+		x := s.begun[entry]
+		until, role := x.Until, x.Role
+		s.end(b.Subject, &EndPayload{Ends: entry, Date: DayBefore(x.From)})
+		if s.entries[entry].Type == Appointed {
+			s.unappointed(b, entry, until)
+		} else if role == "coordinator" {
+			for _, e := range s.signed {
+				if IsAuthorising(e.typ) && s.entries[e.id].Index > s.entries[entry].Index && slices.ContainsFunc(e.keys, func(k string) bool { return s.keys[k] != nil && s.keys[k].Person == b.Subject }) {
+					s.question(e.id, b.ID)
+				}
+			}
+		}
+	case KeyAdded:
+		for key, by := range s.keyEntries {
+			if by == entry {
+				s.keys[key].EndedAt = max(s.keys[key].AddedAt, 1)
+				s.compromised(key, 0, b.ID)
+			}
+		}
+	}
+}
+
+// VouchingKeys are the keys that signed an entry, without the new one that signs for itself.
+func VouchingKeys(p *Parsed) []string {
+	var keys []string
+	for _, s := range p.Signatures {
+		if x, ok := p.Payload.(*KeyAddedPayload); !ok || s.Key != x.Key.Key {
+			keys = append(keys, s.Key)
+		}
+	}
+	return keys
+}
+
+// DayBefore is the day before a date.
+func DayBefore(date string) string { return mustDate(date).AddDate(0, 0, -1).Format(time.DateOnly) }
+
 // question opens a dispute that nobody made, unless one is open.
 func (s *State) question(entry, by string) {
 	if !s.open(entry) {
@@ -409,13 +475,13 @@ func (s *State) question(entry, by string) {
 // appointment covers, is in question.
 //
 // until is the last day that it had before.
-func (s *State) unappointed(b *Body, x *EndPayload, until string) {
+func (s *State) unappointed(b *Body, appointment, until string) {
 	for _, a := range s.appointments[b.Subject] {
-		if a.Entry != x.Ends {
+		if a.Entry != appointment {
 			continue
 		}
 		for _, e := range s.signed {
-			was := e.actor == b.Subject && e.task == a.Task && (a.Site == "" || a.Site == e.site) && inForce(a.From, until, e.on)
+			was := !IsAuthorising(e.typ) && e.actor == b.Subject && e.task == a.Task && (a.Site == "" || a.Site == e.site) && inForce(a.From, until, e.on)
 			if was && !s.covered(b.Subject, e) {
 				s.question(e.id, b.ID)
 			}
