@@ -1,7 +1,5 @@
 package readiness
 
-import "slices"
-
 // learner is one of the ways in which an apprentice may learn a task. Nobody's is known beforehand; each has a weight.
 type learner struct {
 	weight    float64
@@ -122,17 +120,6 @@ func (m *model) owed(practice []day, today day) []float64 {
 
 // hindsight is a density over ways of learning and ability in practice, with sum 1.
 type hindsight [][]float64
-
-// ability is the density of ability in practice.
-func (h hindsight) ability() []float64 {
-	out := slices.Clone(h[0])
-	for _, of := range h[1:] {
-		for i, x := range of {
-			out[i] += x
-		}
-	}
-	return out
-}
 
 // hindsightSure is the chance that the chance is at least the target when so much is missing.
 func (t *taskModel) hindsightSure(h hindsight, missing []float64, target float64) float64 {
