@@ -40,7 +40,7 @@ func TestQuestionsAreRight(t *testing.T) {
 		for _, l := range p.Lessons {
 			t.Run(name+"/"+l.ID, func(t *testing.T) {
 				cars := vehicleIDs(p)
-				for seed := range soak(10000) {
+				for seed := range soak(2000) {
 					d := quiz.Draw{Seed: uint64(seed), Number: 1 + seed%3, Language: p.Languages[seed%len(p.Languages)], Vehicle: cars[seed/3%len(cars)]}
 					f := mustGenerate(t, p, quiz.Request{Lessons: []string{l.ID}, Questions: 8}, d)
 					if len(f.Questions) != min(8, most[l.ID]) {

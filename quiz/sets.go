@@ -198,12 +198,13 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 		}
 	}
 	c.mates = make([]int, n)
+	askable := func(m *member) bool { return m.norm != "" && m.asks.runes <= maxStem-stemRoom }
 	for i := range n {
-		if c.members[i].norm == "" {
+		if !askable(&c.members[i]) {
 			continue
 		}
 		for j := range i {
-			if c.members[j].norm == "" || likeness[i].has(j) || kin[i].has(j) || meets(kin[i], likeness[j]) || meets(kin[j], likeness[i]) ||
+			if !askable(&c.members[j]) || likeness[i].has(j) || kin[i].has(j) || meets(kin[i], likeness[j]) || meets(kin[j], likeness[i]) ||
 				c.members[i].speaksOf(&c.members[j], count, usual) || c.members[j].speaksOf(&c.members[i], count, usual) {
 				continue
 			}
@@ -353,6 +354,9 @@ func (c *closure) divide(d *draws) division {
 	}
 	return v
 }
+
+// stemRoom is what a stem may still grow by when its readings are filled in.
+const stemRoom = 40
 
 // bound and share say how many questions of a table may be guessed by what stem and key share, beyond those by chance: so
 // many, or such a share of all.
