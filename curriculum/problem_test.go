@@ -236,6 +236,8 @@ func problemCases() []problemCase {
 		{"yaml_colon", testFolder(map[string]string{"lessons/l.md": strings.Replace(testFront, "A lesson", "Räder§: vorn", 1)})},
 		{"yaml_tab", programmeWith("  - {", "§\t- {")},
 		{"bad_attributes", stepLesson("1. One {#a}\n2. Two {#b§, .hold}\n")},
+		{"bad_attributes", stepLesson("1. One {#a}\n2. Two §{#b}.\n")},
+		{"bad_attributes", stepLesson("1. One §{#a\n")},
 		{"bad_attributes", stepLesson("1. One {#a}\n2. Two {#b after=§“a”}\n")},
 		{"point_outside", stepLesson("1. One {#a}\n  - §**Why:** x\n")},
 		{"list_indent", stepLesson("1. One {#a}\n  - §Sub {#b}\n")},

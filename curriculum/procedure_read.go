@@ -1,6 +1,7 @@
 package curriculum
 
 import (
+	"bytes"
 	"strings"
 
 	"github.com/yuin/goldmark/ast"
@@ -231,7 +232,11 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 		}
 		seen[name] = true
 	}
-	if !seen["#id"] {
+	if line := lr.firstLine(s.at); len(s.attrs) == 0 && bytes.Contains(line, []byte("{#")) {
+		// Braces that do not close, or behind which a full stop stands.
+		at := bytes.Index(line, []byte("{#"))
+		lr.errorAt(s.at+at, "bad_attributes", "text", strings.TrimSpace(string(line[at:])))
+	} else if !seen["#id"] {
 		lr.errorAt(s.at, "step_without_id", "title", s.Title.Plain())
 	}
 	s.Critical, s.Hold = s.ownCritical, s.ownHold
@@ -250,6 +255,12 @@ func (lr *lessonReader) stepAttributes(li ast.Node, s *stepSource) {
 			s.Each, s.EachOrder = p.Each, p.EachOrder
 		}
 	}
+}
+
+// firstLine is the rest of the line at an offset.
+func (lr *lessonReader) firstLine(at int) []byte {
+	line, _, _ := bytes.Cut(lr.src.bytes[at:], []byte("\n"))
+	return line
 }
 
 func nearestAttribute(s string) string {

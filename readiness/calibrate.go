@@ -74,6 +74,7 @@ func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress Progress
 		r.spreadOfSeverity(&p)
 	}
 	report.After, report.Evaluations, report.Converged = roundTo(s.score(p), 10000), s.evaluations+first.evaluations, s.converged
+	learnOutcomes(&p.Population, outcomesOf(c, policy, sampleOf(r.evidence, min(len(people), outcomePeople)), p))
 	l := newLesson(c, policy, evidence, sampleOf(names, report.Sample), s, p)
 	report.Judged = l.judged()
 	report.Unlike = l.teach(&p)
@@ -111,7 +112,7 @@ type search struct {
 // estimated are the population values that calibrate moves, with the scale on which it moves them.
 var estimated = map[string]float64{
 	"ability": 0.5, "general_sd": 0.3, "task_sd": 0.3, "routine": 0.3, "awkward": 0.3, "halo_sd": 0.3, "tail": 0.06, "places": 0.3,
-	"help_slope": 0.2, "help_critical": 0.5, "help_ordinary": 0.5, "deficit": 0.5, "practice": 0.1, "retained": 0.2, "forget_days": 80,
+	"help_slope": 0.2, "help_critical": 0.5, "help_ordinary": 0.5, "deficit": 0.5, "practice": 0.1, "curve": 0.3, "pace_sd": 0.3, "deficit_sd": 0.3, "retained": 0.2, "forget_days": 80,
 	"knowledge_mean": 0.4, "knowledge_slope": 0.2, "knowledge_sd": 0.3,
 }
 

@@ -32,10 +32,10 @@ func sampleCatalogue() *Catalogue {
 	}
 }
 
-// samplePolicy asks 3 jobs by 2 supervisors, and 0.2 of confidence, so that gates decide.
+// samplePolicy asks 3 jobs by 2 supervisors, and half of confidence, so that gates decide.
 func samplePolicy() Policy {
 	p := DefaultPolicy()
-	p.Confidence = 0.35
+	p.Confidence = 0.5
 	p.Tasks["*"] = TaskPolicy{Jobs: 3, Supervisors: 2, RecencyDays: 30, LapseDays: 90}
 	p.Tasks["induction"] = TaskPolicy{RecencyDays: 30, LapseDays: 90}
 	return p

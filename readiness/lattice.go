@@ -1,6 +1,9 @@
 package readiness
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // lattice is a row of equally spaced abilities (logits) on which densities and likelihoods are kept.
 type lattice struct {
@@ -91,6 +94,21 @@ func (k *kernel) over(f []float64) []float64 {
 	return out
 }
 
+// logOver is the logarithm of the mean of e^f under each row, however small.
+func (k *kernel) logOver(f []float64) []float64 {
+	out := make([]float64, len(k.rows))
+	for i, row := range k.rows {
+		part := f[k.from[i][0]:k.from[i][1]]
+		top := slices.Max(part)
+		sum := 0.0
+		for j, w := range row {
+			sum += float64(w * exp(part[j]-top))
+		}
+		out[i] = top + log(sum)
+	}
+	return out
+}
+
 // mix is the sum of the rows with these weights: a density over the columns, of n points.
 func (k *kernel) mix(weights []float64, n int) []float64 {
 	out := make([]float64, n)
@@ -159,6 +177,18 @@ func (l *lattice) shifted(out, curve []float64, by float64) {
 	for i := range out {
 		above, below := max(0, min(last, i-k)), max(0, min(last, i-k-1))
 		out[i] = curve[above] + float64(part*(curve[below]-curve[above]))
+	}
+}
+
+// spill adds a density moved down by so much to out: each point's mass goes to the two points around its new place.
+func (l *lattice) spill(out, density []float64, by float64) {
+	last := len(out) - 1
+	for i, w := range density {
+		place := min(max((l.points[i]-by-l.points[0])/l.step, 0), float64(last))
+		k := min(int(math.Floor(place)), last-1)
+		part := place - float64(k)
+		out[k] += float64(w * (1 - part))
+		out[k+1] += float64(w * part)
 	}
 }
 

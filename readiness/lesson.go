@@ -29,7 +29,7 @@ const (
 func newLesson(c *Catalogue, policy Policy, evidence []Record, names []string, s *search, p Parameters) *lesson {
 	l := &lesson{catalogue: c, policy: policy}
 	f := newTeacher(c, policy, p)
-	densities := map[string][][]float64{}
+	densities := map[string][]hindsight{}
 	for i, name := range names {
 		densities[name] = f.densities(s.evidence[i])
 	}
@@ -43,7 +43,7 @@ func newLesson(c *Catalogue, policy Policy, evidence []Record, names []string, s
 			t := trial{evidence: f.gathered(gather(held)), today: date}
 			for i, task := range f.tasks {
 				target := *policy.Task(task.facts.Task).Target
-				t.was = append(t.was, task.sure(densities[name][i], f.model.deficit(t.evidence[i].attempts, date), target))
+				t.was = append(t.was, task.hindsightSure(densities[name][i], f.model.deficits(t.evidence[i].attempts, date), target))
 			}
 			l.trials = append(l.trials, t)
 		}
@@ -122,7 +122,7 @@ func (f *teacher) judged(x *trial, policy Policy) []opinion {
 }
 
 // studied are the values of the judge alone, with the scale on which they are moved.
-var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "error": 0.15, "fade": 0.1}
+var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "early": 0.2, "error": 0.15, "fade": 0.1}
 
 const (
 	lessonSweeps = 4
@@ -145,7 +145,7 @@ func (l *lesson) teach(p *Parameters) [2]float64 {
 		best, *p = now, other
 	}
 	for sweep := range lessonSweeps {
-		for _, name := range []string{"owed", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
+		for _, name := range []string{"owed", "early", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
 			for _, way := range []float64{1, -1} {
 				moved := false
 				for range 3 {

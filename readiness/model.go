@@ -55,9 +55,11 @@ type model struct {
 	supervisors                 map[string]SupervisorValue
 	ease, difficulty            map[string]float64
 	generalPrior                []float64
+	learners                    []learner
 	answered                    map[[2]int][]float64
 	knows                       *kernel // from ability to knowledge
 	catchUp, catchStep, fade    []float64
+	early                       []float64 // what was missing, to the judge, after so many practices
 	curves                      map[curve][]float64
 }
 
@@ -101,10 +103,18 @@ func newModelOn(p Parameters, step float64) *model {
 		m.difficulty[s.Step] = s.Difficulty
 	}
 	pop := &m.Population
+	m.learners = learners(pop)
 	m.generalPrior = newKernel(newLattice(0, 0, 1), m.general, 0, 1, pop.GeneralSD).mix([]float64{1}, len(m.general.points))
 	shift := pop.KnowledgeMean - float64(pop.KnowledgeSlope*pop.Ability)
 	m.knows = newKernel(m.ability, m.knowledge, shift, pop.KnowledgeSlope, pop.KnowledgeSD)
 	m.catchUp, m.catchStep, m.fade = make([]float64, maxLater+1), make([]float64, maxLater+1), make([]float64, maxLater+1)
+	m.early = make([]float64, maxLater+1)
+	for _, l := range m.memories() {
+		for i := range m.early {
+			m.early[i] += float64(float64(pop.Early*l.weight) * l.missing(0))
+			l.practise(0)
+		}
+	}
 	left, force, step := 1.0, 1.0, 1.0
 	for i := range m.fade {
 		m.catchUp[i], m.catchStep[i], m.fade[i] = float64(pop.CatchUp*(1-float64((1-pop.CatchBase)*left))), step, force
@@ -127,6 +137,8 @@ type taskModel struct {
 	chance   []float64      // of a job without a critical error, by ability, for the policy's mix of jobs
 	jobs     map[jobKey][]float64
 	days     map[jobKey][]float64
+	worths   map[string]float64    // by pattern
+	perfects map[float64][]float64 // by how hard the job was
 }
 
 // jobKey is all that the likelihood of one event depends on.
@@ -140,7 +152,8 @@ type jobKey struct {
 }
 
 func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
-	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{}, days: map[jobKey][]float64{}}
+	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{}, days: map[jobKey][]float64{},
+		worths: map[string]float64{}, perfects: map[float64][]float64{}}
 	for i, s := range f.Steps {
 		t.index[s.Step] = i
 		t.critical = append(t.critical, s.Critical)
@@ -169,7 +182,7 @@ func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
 		}
 		at = m.shaken(at, 0)
 		for i := range at {
-			t.chance[i] += float64(mix[d] * at[i])
+			t.chance[i] += float64(mix[d] * m.Population.chanceInLine(at[i]))
 		}
 	}
 	return t
@@ -315,11 +328,7 @@ func compareEvents(a, b event) int {
 // cleanJob is a job as the shortest way supposes it: every step done unaided, watched by somebody not known yet.
 func (t *taskModel) cleanJob(on day) event {
 	ev := t.watched(on, "")
-	b := make([]byte, len(t.critical))
-	for i := range b {
-		b[i] = unaided
-	}
-	ev.pattern = string(b)
+	ev.pattern = t.perfect()
 	return ev
 }
 
@@ -340,26 +349,33 @@ func (e *evidence) key(ev event) jobKey {
 
 // likelihood of all that is known of a task, by ability; its largest value is 1.
 func (t *taskModel) likelihood(e *evidence) []float64 {
+	ahead := make([]float64, len(t.ability.points))
+	t.addFeats(ahead, e)
+	top := slices.Max(ahead)
 	all := slices.Clone(t.answers(e.right, e.wrong))
+	for i, x := range ahead {
+		ahead[i] = exp(x - top)
+	}
+	times(all, ahead)
 	day := t.ability.spread(t.Population.DaySD)
 	for i := 0; i < len(e.events); {
 		j := i + 1
 		for j < len(e.events) && e.events[j].on == e.events[i].on {
 			j++
 		}
-		if j == i+1 {
-			key := e.key(e.events[i])
-			of := t.days[key]
+		var of []float64 // of the day, feats apart
+		for _, ev := range e.events[i:j] {
+			if ev.kind == jobEvent && strings.IndexByte(ev.pattern, helped) < 0 {
+				continue
+			}
+			job := t.job(e.key(ev))
 			if of == nil {
-				of = day.over(t.job(key))
-				t.days[key] = of
+				of = slices.Clone(job)
+			} else {
+				times(of, job)
 			}
-			times(all, of)
-		} else {
-			of := ones(len(all))
-			for _, ev := range e.events[i:j] {
-				times(of, t.job(e.key(ev)))
-			}
+		}
+		if of != nil {
 			times(all, day.over(of))
 		}
 		i = j
@@ -394,20 +410,22 @@ func (m *model) answers(right, wrong int) []float64 {
 
 // job is the likelihood of one event by the day's ability: the shock common to all its steps is averaged over.
 //
-// What speaks for the apprentice only ever rises with ability, and what speaks against only ever falls; a critical error
-// drowns whatever else the job showed. A perfect record counts by the chance that it was seen: the likelihood to the
-// power 1 − unseen. What speaks against fades with each clean job of a later day.
+// Of a watched job this is what speaks against only; what speaks for the apprentice stands with that of the other jobs (clean.go). A
+// critical error drowns whatever else the job showed. What speaks against fades with each clean job of a later day.
 func (t *taskModel) job(k jobKey) []float64 {
 	of := t.jobs[k]
 	if of == nil {
 		ahead, against := t.logs(k, float64(t.catchUp[k.since]*t.catchStep[k.earlier])+t.hardness(k.difficulty)+k.severity)
-		weight, force := t.weight(k), t.fade[k.later]
+		force := t.fade[k.later]
 		if k.kind == errorEvent {
 			force = float64(force * t.Population.Error)
 		}
 		of = make([]float64, len(ahead))
 		for i := range of {
-			of[i] = exp(float64(weight*ahead[i]) + float64(force*against[i]))
+			of[i] = exp(float64(force * against[i]))
+			if k.kind == soundEvent {
+				of[i] = exp(float64(t.Population.SpotCheck * ahead[i]))
+			}
 		}
 		of = t.shock(k.se).over(of)
 		t.jobs[k] = of
@@ -417,7 +435,7 @@ func (t *taskModel) job(k jobKey) []float64 {
 
 // shock is what all steps of one job have in common: halo, and what is not known of the supervisor.
 func (m *model) shock(se float64) *kernel {
-	return m.ability.spread(math.Sqrt(square(m.Population.HaloSD) + square(se)))
+	return m.ability.spread(hypotenuse(m.Population.HaloSD, se))
 }
 
 // tailSpread is how many times as wide the shock is of those jobs that are not like others.
@@ -437,16 +455,6 @@ func (m *model) shaken(of []float64, se float64) []float64 {
 		}
 	}
 	return out
-}
-
-func (t *taskModel) weight(k jobKey) float64 {
-	switch {
-	case k.kind == soundEvent:
-		return t.Population.SpotCheck
-	case strings.IndexByte(k.pattern, helped) < 0:
-		return 1 - k.unseen
-	}
-	return 1
 }
 
 // term is what steps of one kind and difficulty add to the logarithm of a likelihood: −weight × softplus(at − slope × z),
@@ -537,33 +545,6 @@ func (t *taskModel) logs(k jobKey, harder float64) (ahead, against []float64) {
 	return ahead, against
 }
 
-// deficit is what is missing on a day for want of practice. It shrinks with each practice and grows again in idle time
-// towards what is not retained; before the first practice it is whole.
-func (m *model) deficit(practice []day, today day) float64 {
-	pop := &m.Population
-	left, forgotten := pop.Deficit, float64(pop.Deficit*(1-pop.Retained))
-	last := today
-	for i, on := range practice {
-		if i > 0 {
-			left = forget(left, forgotten, on-last, pop.ForgetDays)
-		}
-		left, last = float64(left*pop.Practice), on
-	}
-	return forget(left, forgotten, today-last, pop.ForgetDays)
-}
-
-// owed is what the judge takes off for want of practice.
-func (m *model) owed(practice []day, today day) float64 {
-	return float64(m.Population.Owed * m.deficit(practice, today))
-}
-
-func forget(left, forgotten float64, days day, scale float64) float64 {
-	if left >= forgotten || days <= 0 {
-		return left
-	}
-	return forgotten - float64((forgotten-left)*exp(-float64(days)/scale))
-}
-
 // estimate is the posterior of the chance, every number rounded to 0.001.
 type estimate struct{ mean, low, high, confidence float64 }
 
@@ -573,27 +554,55 @@ const (
 	highPoint = 0.95
 )
 
-// judge works out, from the density of ability in practice and from what is missing for want of it, the chance of the next
+// judge works out, from the density of ability in practice and from what is missing for want of it, by way of learning, the chance of the next
 // job alone. A density so skewed that its mean lies outside the interval has the interval widened to it.
-func (t *taskModel) judge(density []float64, missing, target float64) estimate {
+func (t *taskModel) judge(density, missing []float64, target float64) estimate {
 	density = t.inLine(density)
 	mean := 0.0
-	for i, x := range t.ability.points {
-		mean += float64(density[i] * t.ability.at(t.chance, x-missing))
+	for c, l := range t.learners {
+		for i, x := range t.ability.points {
+			mean += float64(float64(l.weight*density[i]) * t.ability.at(t.chance, x-missing[c]))
+		}
 	}
 	confidence := t.sure(density, missing, target)
-	low := t.ability.at(t.chance, t.ability.point(density, lowPoint)-missing)
-	high := t.ability.at(t.chance, t.ability.point(density, highPoint)-missing)
+	low := t.ability.at(t.chance, t.quantile(density, missing, lowPoint))
+	high := t.ability.at(t.chance, t.quantile(density, missing, highPoint))
 	return estimate{mean: thousandth(mean), low: thousandth(min(low, mean)), high: thousandth(max(high, mean)), confidence: thousandth(confidence)}
 }
 
 // sure is the chance that the chance is at least the target.
-func (t *taskModel) sure(density []float64, missing, target float64) float64 {
+func (t *taskModel) sure(density, missing []float64, target float64) float64 {
 	needed, ever := t.ability.reach(t.chance, target)
 	if !ever {
 		return 0
 	}
-	return t.ability.above(density, needed+missing)
+	return t.exceeds(density, missing, needed)
+}
+
+// exceeds is the chance that ability, less what is missing, lies above x.
+func (t *taskModel) exceeds(density, missing []float64, x float64) float64 {
+	sum := 0.0
+	for c, l := range t.learners {
+		sum += float64(l.weight * t.ability.above(density, x+missing[c]))
+	}
+	return sum
+}
+
+// quantile is the ability, less what is missing, below which the share q lies.
+func (t *taskModel) quantile(density, missing []float64, q float64) float64 {
+	if len(t.learners) == 1 {
+		return t.ability.point(density, q) - missing[0]
+	}
+	low, high := abilityFrom-slices.Max(missing)-t.ability.step, abilityTo-slices.Min(missing)+t.ability.step
+	for range 24 { // to 0.000002
+		middle := low + float64((high-low)*0.5)
+		if 1-t.exceeds(density, missing, middle) < q {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return high
 }
 
 // inLine brings a density in line with how right the judge has been when it was so sure. For every ability, the odds that

@@ -121,6 +121,9 @@ func logit(x float64) float64 { return log(x / (1 - x)) }
 // square is x².
 func square(x float64) float64 { return float64(x * x) }
 
+// hypotenuse is √(a² + b²).
+func hypotenuse(a, b float64) float64 { return math.Sqrt(square(a) + square(b)) }
+
 // roundTo rounds to a multiple of 1/parts, half up.
 func roundTo(x, parts float64) float64 {
 	r := math.Floor(float64(x*parts)+0.5) / parts

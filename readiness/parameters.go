@@ -42,6 +42,9 @@ type Population struct {
 
 	Deficit    float64 `json:"deficit"`     // what is missing before the first practice
 	Practice   float64 `json:"practice"`    // factor by which each practice shrinks what is missing, from 0 to 1
+	Curve      float64 `json:"curve"`       // bend of the learning curve: 1 is exponential, below 1 quick first and slow later, above 1 slow at first
+	PaceSD     float64 `json:"pace_sd"`     // spread of the logarithm of how much practice it takes
+	DeficitSD  float64 `json:"deficit_sd"`  // spread of what is missing before the first practice
 	Retained   float64 `json:"retained"`    // share of what was learned that is never forgotten, from 0 to 1
 	ForgetDays float64 `json:"forget_days"` // days without practice after which 63 % of the rest is forgotten
 	CatchUp    float64 `json:"catch_up"`    // how much is learned, at most, after a job that is looked back on
@@ -49,6 +52,7 @@ type Population struct {
 	CatchBase  float64 `json:"catch_base"`  // share of catch_up, from 0 to 1, that is counted at once
 	CatchStep  float64 `json:"catch_step"`  // factor by which each earlier job that was not clean lessens what is learned after
 	Owed       float64 `json:"owed"`        // how much of what is missing the judge takes off
+	Early      float64 `json:"early"`       // how much of what was missing the judge gives credit for in early work
 	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
 	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
 
@@ -61,13 +65,16 @@ type Population struct {
 	KnowledgeSlope float64 `json:"knowledge_slope"` // how much of practical ability shows in it
 	KnowledgeSD    float64 `json:"knowledge_sd"`    // spread of the rest
 
-	Places     float64 `json:"places"`      // from 0, errors of a job are decided once, to 1, at each critical step by itself
-	BulkSeen   float64 `json:"bulk_seen"`   // share of the jobs seen, from 0 to 1, in which critical steps are ticked in bulk
-	BulkUnseen float64 `json:"bulk_unseen"` // the same of the jobs signed unseen
-	Tail       float64 `json:"tail"`        // share of jobs, from 0 to 1, whose halo is three times as wide
-	SureUp     float64 `json:"sure_up"`     // how much the judge's confidence is trusted near 1, see [model.inLine]
-	SureDown   float64 `json:"sure_down"`   // the same near 0
-	SureShift  float64 `json:"sure_shift"`  // what is added to its logit
+	Places      float64 `json:"places"`       // from 0, errors of a job are decided once, to 1, at each critical step by itself
+	BulkSeen    float64 `json:"bulk_seen"`    // share of the jobs seen, from 0 to 1, in which critical steps are ticked in bulk
+	BulkUnseen  float64 `json:"bulk_unseen"`  // the same of the jobs signed unseen
+	Tail        float64 `json:"tail"`         // share of jobs, from 0 to 1, whose halo is three times as wide
+	ChanceUp    float64 `json:"chance_up"`    // how much of the model's chance of no critical error is believed near 1, see [Population.chanceInLine]
+	ChanceDown  float64 `json:"chance_down"`  // the same near 0
+	ChanceShift float64 `json:"chance_shift"` // what is added to its logit
+	SureUp      float64 `json:"sure_up"`      // how much the judge's confidence is trusted near 1, see [model.inLine]
+	SureDown    float64 `json:"sure_down"`    // the same near 0
+	SureShift   float64 `json:"sure_shift"`   // what is added to its logit
 }
 
 // TaskValue is how much easier a task is than the usual: added to the mean ability.
@@ -96,14 +103,14 @@ func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
 		Population: Population{
-			Ability: 3.2, GeneralSD: 0.75, TaskSD: 0.9,
-			Routine: -0.5, Awkward: 0.7, HaloSD: 0.6, DaySD: 0.4,
-			HelpSlope: 0.7, HelpCritical: 1.0, HelpOrdinary: 1.0,
-			Deficit: 2, Practice: 0.7, Retained: 0.4, ForgetDays: 180,
-			CatchUp: 0.6, CatchRate: 0.75, CatchBase: 0.4, CatchStep: 0.8, Owed: 1, Error: 0.8, Fade: 0.9,
-			SeveritySD: 0.5, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
-			KnowledgeMean: 1.4, KnowledgeSlope: 0.3, KnowledgeSD: 0.9,
-			BulkSeen: 0.1, BulkUnseen: 0.3, Places: 0.5, Tail: 0.05, SureUp: 1, SureDown: 0.65, SureShift: 0.2,
+			Ability: 3.8, GeneralSD: 0.8, TaskSD: 0.85,
+			Routine: -0.5, Awkward: 0.7, HaloSD: 0.5, DaySD: 0.4,
+			HelpSlope: 0.8, HelpCritical: 0.6, HelpOrdinary: 0.7,
+			Deficit: 2.6, Practice: 0.75, Curve: 1.2, PaceSD: 0.5, DeficitSD: 0.7, Retained: 0.5, ForgetDays: 200,
+			CatchUp: 1.5, CatchRate: 0.5, CatchBase: 0.9, CatchStep: 0.8, Owed: 0.9, Early: 0.9, Error: 0.8, Fade: 0.95,
+			SeveritySD: 0.55, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
+			KnowledgeMean: 1.5, KnowledgeSlope: 0.4, KnowledgeSD: 0.85,
+			BulkSeen: 0.05, BulkUnseen: 0.4, Places: 0.75, Tail: 0.05, ChanceUp: 1.05, ChanceDown: 1, SureUp: 0.75, SureDown: 0.85, SureShift: -0.15,
 		},
 		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
 	}
@@ -122,12 +129,12 @@ func (p *Population) bounds() []bound {
 		{"ability", &p.Ability, -3, 6}, {"general_sd", &p.GeneralSD, 0.1, 3}, {"task_sd", &p.TaskSD, 0.2, 3},
 		{"routine", &p.Routine, -3, 0}, {"awkward", &p.Awkward, 0, 3}, {"halo_sd", &p.HaloSD, 0.2, 3}, {"day_sd", &p.DaySD, 0.2, 3},
 		{"help_slope", &p.HelpSlope, 0.05, 2}, {"help_critical", &p.HelpCritical, -6, 9}, {"help_ordinary", &p.HelpOrdinary, -6, 9},
-		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
+		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"curve", &p.Curve, 0.3, 3}, {"pace_sd", &p.PaceSD, 0, 1.5}, {"deficit_sd", &p.DeficitSD, 0, 2}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
 		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"error", &p.Error, 0.2, 1}, {"fade", &p.Fade, 0.1, 1},
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
 		{"bulk_seen", &p.BulkSeen, 0.001, 0.999}, {"bulk_unseen", &p.BulkUnseen, 0.001, 0.999}, {"places", &p.Places, 0, 1}, {"tail", &p.Tail, 0, 0.5},
-		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
+		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"early", &p.Early, 0, 1.5}, {"chance_up", &p.ChanceUp, 0.3, 3}, {"chance_down", &p.ChanceDown, 0.3, 3}, {"chance_shift", &p.ChanceShift, -3, 3}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
 	}
 }
 
@@ -181,8 +188,10 @@ func ReadParameters(b []byte) (Parameters, error) {
 	for _, v := range p.Population.bounds() {
 		*v.value = missing
 	}
-	p.Population.CatchStep, p.Population.Owed = 1, 1
+	p.Population.CatchStep, p.Population.Owed, p.Population.Early = 1, 1, 1
+	p.Population.Curve, p.Population.PaceSD, p.Population.DeficitSD = 1, 0, 0
 	p.Population.Tail, p.Population.Places, p.Population.BulkSeen, p.Population.BulkUnseen = 0, 1, 0.5, 0.5
+	p.Population.ChanceUp, p.Population.ChanceDown, p.Population.ChanceShift = 1, 1, 0
 	p.Population.SureUp, p.Population.SureDown, p.Population.SureShift = 1, 1, 0 // what they are where they are not given
 	if err := d.Decode(&p); err != nil {
 		return Parameters{}, fmt.Errorf("parameters: %w", err)

@@ -11,9 +11,9 @@
 //   - history.go: what counts as a watched job, a clean job, a step seen unaided, a critical failure; days and leave
 //   - gates.go: each gate, defined
 //   - standing.go: each standing, defined; lapse, stand-down, restore
-//   - model.go, lattice.go, number.go: the estimate
+//   - model.go, clean.go, learning.go, lattice.go, number.go: the estimate
 //   - severity.go, refine.go: how strict supervisors are
-//   - calibrate.go, teacher.go, lesson.go: what parameters are made from
+//   - calibrate.go, teacher.go, outcomes.go, lesson.go: what parameters are made from
 //   - tradeoff.go: what a confidence would lead to
 //   - explain.go, rests.go: reasons, and the records on which they rest
 //   - way.go, suppose.go: the shortest way; what if the next acts go well
@@ -37,23 +37,31 @@
 // one job are thereby not twelve facts. What is not known of a supervisor's severity widens the halo. A step is done without
 // help with logit "help_slope" × z + "help_critical" or "help_ordinary".
 //
-// What a record says. A job without a critical error: what was done unaided speaks for the apprentice, what needed help
-// speaks against. A job with a critical error: the error alone counts, whatever else was ticked; it counts with the weight
-// "error", below 1 since the judge's own shocks are normal. A perfect record counts to the power 1 − "unseen", the chance
-// that it was looked at, as a weighted likelihood does (Ibrahim and Chen 2000; Bissiri, Holmes and Walker 2016); a step
-// ticked in bulk counts "bulk". A near miss, or a job that the supervisor stopped, counts as help at a critical step. Sound
+// What a record says. What was done unaided in watched jobs without a critical error speaks for the apprentice, all jobs
+// together: a job is worth so much of a perfect record as its unaided steps show (a step ticked in bulk counts "bulk"), times 1 − "unseen",
+// the chance that it was looked at, if it is perfect; the likelihood of a perfect record counts to that power (a weighted
+// likelihood: Ibrahim and Chen 2000; Bissiri, Holmes and Walker 2016). Early work was done with more missing: the first
+// job's worth with all of the deficit, the next with what one practice leaves of it, and so on, times "early"; which job comes first
+// is not taken from the date but from how hard it was, the hardest first (see below, and clean.go). What is not known of the supervisor takes
+// half its variance off how hard it was. What needed help speaks against, job by job. A job with a critical error: the error alone counts, whatever else was ticked; it counts with the weight
+// "error", below 1 since the judge's own shocks are normal. A near miss, or a job that the supervisor stopped, counts as help at a critical step. Sound
 // spot checks speak for, flaws against, both with weight "spot_check"; unsafe work and returns of our work are critical
 // errors. Theory answers show knowledge, a separate ability, normal around
 // "knowledge_mean" + "knowledge_slope" × (u − "ability") with spread "knowledge_sd".
 //
-// Time. From u is taken off what is missing for want of practice: all of "deficit" before the first job, shrunk by the
-// factor "practice" with each job, watched or not (a learning curve that flattens), and growing again in idle time, e-fold
-// in "forget_days", up to the share of the deficit that is not "retained" (so relearning is faster than learning). The judge
-// takes off "owed" times as much. A job with a critical error is no practice to the judge. Earlier work was done at an
+// Time. From u is taken off what is missing for want of practice: all of "deficit" before the first job, e^−(n/pace)^"curve" of it after n
+// jobs, watched or not (a stretched exponential, which covers quick starts and late insight; "practice" is what one job leaves of it where "curve" is 1), and
+// growing again in idle time, e-fold in "forget_days", up to the share of the deficit that is not "retained" (so relearning is faster than
+// learning). People learn differently: pace is spread by "pace_sd" on the logarithm, what is missing at first by "deficit_sd"; both are
+// averaged over, on three points and two. The judge takes off "owed" times as much, and leaves the weights of the ways of learning
+// as they were. A job with a critical error is no practice to the judge. Help and errors of earlier days were at an
 // ability lower by "catch_up", of which "catch_base" is counted at once and the rest is approached by "catch_rate" with each
 // practice since; it is less by the factor "catch_step" for each job before it that was not clean. What spoke against
 // fades by the factor "fade" with each clean job of a later day: a power steady model (Smith 1979; West and Harrison 1997),
 // in which evidence and not ability is discounted.
+//
+// The chance. What the model says of a job without a critical error, by ability, is brought in line with how often there was
+// one: a rising function of it, "chance_up", "chance_down", "chance_shift" (see [Population.chanceInLine]).
 //
 // How sure. The posterior is brought in line with how right the judge has been: for every ability, the chance that
 // somebody's lies above it is mapped by a rising function, "sure_up", "sure_down", "sure_shift" (beta calibration: Kull,
@@ -69,10 +77,13 @@
 //
 // Everything that speaks for an apprentice is a log-concave, rising function of z; everything against falls. Normal kernels are
 // totally positive of order 2 (Karlin 1968), so each clean job moves the posterior up in the sense of the likelihood
-// ratio, and each critical error down, whatever else is known: of this task and, over the general part, of the others. A
-// clean job also makes earlier help and errors fade, moves earlier work further back and shrinks what is missing; all of
-// this points up. Idle time only ever takes ability off. For these guarantees three things are left out on purpose:
-// earlier jobs are not corrected for what was missing on their day, errors are no practice, and evidence is not spread by time. Rapid tests
+// ratio, and each critical error down, whatever else is known: of this task and, over the general part, of the others. Watched jobs
+// stand in the order of how hard they were, each over as long a stretch as it is worth, against what is missing along it. One more
+// job pushes further down only what was less hard, so that at every place of the stretch now stands work as hard as before or harder, and more at the end:
+// the likelihood ratio rises. By date it would not: a weak record slipped in before a strong one would make that look easier. A
+// clean job also makes earlier help and errors fade, moves them further back and shrinks what is missing; all of
+// this points up. Idle time only ever takes ability off, whichever the way of learning. For these guarantees some things are left out on purpose:
+// the judge does not learn how somebody learns, errors are no practice, and evidence is not spread by time. Rapid tests
 // check all of it after rounding. What the teacher (below) knows better, the judge gives up for these promises. Numbers are rounded once, to 0.001, and decisions are taken on the rounded numbers.
 //
 // # What it takes
@@ -80,15 +91,15 @@
 // From nothing, one clean job a week by supervisors not known, with the priors:
 //
 //	steps (critical)   target  confidence  clean jobs
-//	12 (5)             0.80    0.80        2
-//	12 (5)             0.95    0.80        5
-//	12 (5)             0.95    0.90        6
-//	12 (5)             0.97    0.90        9
-//	12 (5)             0.98    0.90        12
-//	6 (3)              0.95    0.90        8
-//	20 (8)             0.95    0.90        5
+//	12 (5)             0.80    0.80        1
+//	12 (5)             0.95    0.80        3
+//	12 (5)             0.95    0.90        5
+//	12 (5)             0.97    0.90        6
+//	12 (5)             0.98    0.90        9
+//	6 (3)              0.95    0.90        6
+//	20 (8)             0.95    0.90        4
 //	none               0.80    0.80        2
-//	none               0.95    0.90        16
+//	none               0.95    0.90        13
 //
 // More steps in a catalogue show more, so fewer jobs are enough. Where more than 30 further jobs would not do, the
 // reason is jobs_cannot_show.
@@ -103,9 +114,11 @@
 // [Severities] and [EstimateSupervisors] fit crossed random effects of apprentice at task and supervisor: first by penalised
 // quasi-likelihood, then by steps on the teacher's marginal likelihood. They correlate at 0.99 with a fit by maximum
 // likelihood done another way (TestSeveritiesAgainstReference). [Calibrate] maximises the marginal likelihood of all
-// evidence, with supervisors, tasks and steps by expectation and maximisation in turn with it. Then the judge learns: for
+// evidence, with supervisors, tasks and steps by expectation and maximisation in turn with it. Then chances are brought in line
+// with outcomes: every watched job is foreseen from what was known before its day (prequential: Dawid 1984), and "chance_…" are
+// set by the likelihood of whether there was a critical error. Then the judge learns: for
 // dates four weeks apart, what it said is held against what the teacher says with hindsight, and the judge's own values
-// ("catch_…", "owed", "error", "fade", "sure_…") are set so that they agree best.
+// ("early", "catch_…", "owed", "error", "fade", "sure_…") are set so that they agree best.
 //
 // # How good it is
 //

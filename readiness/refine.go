@@ -178,35 +178,45 @@ func (v *refining) person(all []*evidence) {
 		}
 		t, density := v.f.tasks[task], densities[task]
 		mean := 0.0
-		for i, x := range t.ability.points {
-			mean += float64(density[i] * x)
+		for _, of := range density {
+			for i, x := range t.ability.points {
+				mean += float64(of[i] * x)
+			}
 		}
 		v.sums.ability[task] += mean
 		v.sums.people[task]++
+		learned := m.memories()
 		done := 0
 		for i := range e.events {
 			ev := &e.events[i]
-			for done < len(e.attempts) && e.attempts[done] < ev.on {
-				done++
+			for ; done < len(e.attempts) && e.attempts[done] < ev.on; done++ {
+				for c := range learned {
+					learned[c].practise(e.attempts[done])
+				}
 			}
 			if !ev.watched {
 				continue
 			}
-			harder := m.deficit(e.attempts[:done], ev.on) + t.hardness(ev.difficulty) + ev.severity
 			record := v.f.record(task, ev)
-			t.ability.shifted(v.mix, record, harder)
-			// the slope of the record's chance, in the middle of two points
-			t.ability.shifted(v.z, record, harder-t.ability.step/2)
-			score, asleep := 0.0, 0.0
+			score, asleep, z := 0.0, 0.0, mean-t.hardness(ev.difficulty)-ev.severity
 			watch := v.f.watching(task, ev)
-			below := t.ability.at(record, t.ability.points[0]-harder-t.ability.step/2)
-			for j, w := range density {
-				slope := (v.z[j] - below) / t.ability.step
-				below = v.z[j]
-				chance := float64(watch.awake*v.mix[j]) + watch.asleep
-				slope = float64(watch.awake * slope)
-				asleep += float64(w * (watch.asleep / max(chance, 1e-12)))
-				score -= float64(w * (slope / max(chance, 1e-12)))
+			for c, of := range density {
+				missing := learned[c].missing(ev.on)
+				harder := missing + t.hardness(ev.difficulty) + ev.severity
+				t.ability.shifted(v.mix, record, harder)
+				// the slope of the record's chance, in the middle of two points
+				t.ability.shifted(v.z, record, harder-t.ability.step/2)
+				below := t.ability.at(record, t.ability.points[0]-harder-t.ability.step/2)
+				for j, w := range of {
+					slope := (v.z[j] - below) / t.ability.step
+					below = v.z[j]
+					chance := float64(watch.awake*v.mix[j]) + watch.asleep
+					slope = float64(watch.awake * slope)
+					share := w / max(chance, 1e-12)
+					asleep += float64(share * watch.asleep)
+					score -= float64(share * slope)
+					z -= float64(w * missing)
+				}
 			}
 			s := v.r.index[ev.supervisor]
 			if v.scores[s] == 0 {
@@ -221,7 +231,7 @@ func (v *refining) person(all []*evidence) {
 					v.sums.seen[1] += 1 - asleep
 					v.sums.slept[1] += asleep
 				}
-				v.steps(task, ev, mean-harder, 1-asleep)
+				v.steps(task, ev, z, 1-asleep)
 			}
 		}
 	}

@@ -46,30 +46,59 @@ func (f *teacher) gathered(p *person) []*evidence {
 
 func (e *evidence) nothing() bool { return len(e.events) == 0 && e.right+e.wrong == 0 }
 
-// likelihood of a task's evidence by ability in practice, its largest value 1; the logarithm of what it was divided by;
+// likelihood of a task's evidence by way of learning and ability in practice, its largest value 1; the logarithm of what it was divided by;
 // and how many watched jobs it holds.
-func (f *teacher) likelihood(task int, e *evidence) (of []float64, scale float64, jobs int) {
+func (f *teacher) likelihood(task int, e *evidence) (of [][]float64, scale float64, jobs int) {
 	t := f.tasks[task]
-	of = slices.Clone(t.answers(e.right, e.wrong))
-	now := make([]float64, len(of))
+	learned := f.model.memories()
+	for range learned {
+		of = append(of, slices.Clone(t.answers(e.right, e.wrong)))
+	}
+	now := make([]float64, len(of[0]))
 	done := 0 // of the attempts, before the day
 	for i := range e.events {
 		ev := &e.events[i]
-		for done < len(e.attempts) && e.attempts[done] < ev.on {
-			done++
+		for ; done < len(e.attempts) && e.attempts[done] < ev.on; done++ {
+			for c := range learned {
+				learned[c].practise(e.attempts[done])
+			}
 		}
 		if ev.kind == jobEvent || ev.kind == errorEvent && ev.watched {
 			jobs++
 		}
-		harder := f.model.deficit(e.attempts[:done], ev.on) + t.hardness(ev.difficulty) + ev.severity
+		harder := t.hardness(ev.difficulty) + ev.severity
 		record, w := f.record(task, ev), f.watching(task, ev)
-		t.ability.shifted(now, record, harder)
-		for j, x := range now {
-			now[j] = float64(w.awake*x) + w.asleep
+		top := 0.0
+		for c := range learned {
+			t.ability.shifted(now, record, learned[c].missing(ev.on)+harder)
+			for j, x := range now {
+				of[c][j] = float64(of[c][j] * (float64(w.awake*x) + w.asleep))
+				top = max(top, of[c][j])
+			}
 		}
-		scale += scaled(of, now)
+		if top == 0 {
+			scale += logSmallest
+			continue
+		}
+		for c := range of {
+			for j, x := range of[c] {
+				of[c][j] = x / top
+			}
+		}
+		scale += log(top)
 	}
 	return of, scale, jobs
+}
+
+// overLearners averages a likelihood over the ways of learning.
+func (f *teacher) overLearners(of [][]float64) []float64 {
+	out := make([]float64, len(of[0]))
+	for c, l := range f.model.learners {
+		for i, x := range of[c] {
+			out[i] += float64(l.weight * x)
+		}
+	}
+	return out
 }
 
 // scaled is times, and says the logarithm of the scale.
@@ -96,7 +125,7 @@ func (f *teacher) score(all []*evidence) (float64, int) {
 			continue
 		}
 		of, scale, jobs := f.likelihood(i, e)
-		sum += scale + scaled(general, f.tasks[i].prior.over(of))
+		sum += scale + scaled(general, f.tasks[i].prior.over(f.overLearners(of)))
 		n += jobs
 	}
 	left := 0.0
@@ -106,21 +135,35 @@ func (f *teacher) score(all []*evidence) (float64, int) {
 	return sum + log(left), n
 }
 
-// densities are those of ability in practice at each task, from everything.
-func (f *teacher) densities(all []*evidence) [][]float64 {
-	likelihoods := make([][]float64, len(all))
+// densities are those of ways of learning and ability in practice at each task, from everything.
+func (f *teacher) densities(all []*evidence) []hindsight {
+	likelihoods, averaged := make([][][]float64, len(all)), make([][]float64, len(all))
 	for i, e := range all {
 		if !e.nothing() {
 			likelihoods[i], _, _ = f.likelihood(i, e)
+			averaged[i] = f.overLearners(likelihoods[i])
 		}
 	}
-	out := make([][]float64, len(all))
+	out := make([]hindsight, len(all))
 	for i, t := range f.tasks {
-		of := likelihoods[i]
-		if of == nil {
-			of = ones(len(t.ability.points))
+		prior := t.prior.mix(f.model.generalFrom(f.tasks, averaged, i), len(t.ability.points))
+		sum := 0.0
+		for c, l := range f.model.learners {
+			of := make([]float64, len(prior))
+			for j, x := range prior {
+				of[j] = float64(l.weight * x)
+				if likelihoods[i] != nil {
+					of[j] = float64(of[j] * likelihoods[i][c][j])
+				}
+				sum += of[j]
+			}
+			out[i] = append(out[i], of)
 		}
-		out[i] = t.density(f.model.generalFrom(f.tasks, likelihoods, i), of)
+		for _, of := range out[i] {
+			for j, x := range of {
+				of[j] = x / sum
+			}
+		}
 	}
 	return out
 }

@@ -97,20 +97,22 @@ func (im *imagination) course(target float64) imaginedCourse {
 	u := pop.Ability + im.ease[im.facts.Task] + float64(pop.GeneralSD*im.normal()) + float64(pop.TaskSD*im.normal())
 	needed, ever := im.ability.reach(im.chance, target)
 	e := &evidence{}
+	learned := im.memories()[im.draw.IntN(len(im.learners))]
 	general := im.generalFrom([]*taskModel{im.taskModel}, [][]float64{nil}, -1)
 	var out imaginedCourse
 	for i := range imaginedJobs {
 		on := day(7 * i)
-		im.job(e, u, on)
+		im.job(e, u-learned.missing(on), on)
+		learned.practise(on)
 		density := im.density(general, im.likelihood(e))
 		out.said = append(out.said, im.judge(density, im.owed(e.practice, on), target).confidence)
-		out.ripe = append(out.ripe, ever && u-im.deficit(e.attempts, on) >= needed)
+		out.ripe = append(out.ripe, ever && u-learned.missing(on) >= needed)
 	}
 	return out
 }
 
-// job adds a watched job of somebody of this ability.
-func (im *imagination) job(e *evidence, u float64, on day) {
+// job adds a watched job of somebody who has this ability on that day.
+func (im *imagination) job(e *evidence, ability float64, on day) {
 	pop := &im.Population
 	ev := im.watched(on, "")
 	x := im.draw.Float64()
@@ -124,7 +126,7 @@ func (im *imagination) job(e *evidence, u float64, on day) {
 	if im.draw.Float64() < pop.Tail {
 		halo = float64(tailSpread * halo)
 	}
-	z := u - im.deficit(e.attempts, on) - im.hardness(ev.difficulty) - float64(pop.SeveritySD*im.normal()) +
+	z := ability - im.hardness(ev.difficulty) - float64(pop.SeveritySD*im.normal()) +
 		float64(halo*im.normal()) + float64(pop.DaySD*im.normal())
 	unseen := im.draw.Float64() < pop.Unseen
 	pattern, clean := make([]byte, len(im.critical)), true

@@ -197,7 +197,7 @@ var problemTexts = map[string]problemText{
 	// Steps.
 	"step_without_id":              {"The step \"{title}\" has no id.", "Records name steps by their ids for years.", "Add ⟨#some-id⟩ at the end of its first line."},
 	"step_without_text":            {"A step has no text.", "Its first line says what to do.", "Write it before the braces."},
-	"bad_attributes":               {"The braces cannot be read: {text}.", "A quotation mark is missing or curly, or a comma or another sign stands where it should not.", "Write them like ⟨#undo-nuts .critical after=\"clean\"⟩."},
+	"bad_attributes":               {"The braces cannot be read: {text}.", "A quotation mark is missing or curly, or a comma or another sign stands where it should not. Nothing comes behind them in their line.", "Write them like ⟨#undo-nuts .critical after=\"clean\"⟩, at the very end of the line."},
 	"unknown_attribute":            {"{attribute} is unknown here.", "Nothing reads it, so what it says would be lost.", "Nearest: {nearest}."},
 	"duplicate_attribute":          {"{attribute} is given twice.", "Only one could count.", "Keep one."},
 	"duplicate_step":               {"The step id {id} is already used in line {line}.", "An id must name one step.", "Rename one of the two."},
