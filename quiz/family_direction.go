@@ -15,7 +15,7 @@ var directionFamily = &family{
 			if m.figure.Limit == curriculum.Range || len(m.cases()) == 0 || s.bothLimits(m) {
 				continue
 			}
-			out = append(out, &item{label: m.label, element: m.element, file: m.file, line: m.line, critical: m.critical,
+			out = append(out, &item{label: m.label, element: m.element, file: m.file, line: m.line, critical: m.critical, sure: true,
 				make: func(d *draws) *proposal { return proposeDirection(s, m, d) }})
 		}
 		return out

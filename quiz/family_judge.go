@@ -15,7 +15,7 @@ var judgeFamily = &family{
 	items: func(s *subject) (out []*item) {
 		for _, m := range s.limits {
 			for _, at := range m.cases() {
-				out = append(out, &item{label: m.label + " " + at, element: m.element, file: m.file, line: m.line, critical: m.critical,
+				out = append(out, &item{label: m.label + " " + at, element: m.element, file: m.file, line: m.line, critical: m.critical, sure: true,
 					make: func(d *draws) *proposal { return proposeJudgement(s, m, at, d) }})
 			}
 		}
