@@ -35,7 +35,7 @@ var (
 	hedges    = strings.Fields("may can could might often usually sometimes some likely probably mostly nearly almost about little puede pueden suele veces casi algo algunos quizá")
 	absolutes = strings.Fields("always never all only every none must nothing everything whole completely entirely any siempre nunca todo todos toda todas solo sólo nada cada ningún ninguna")
 	negations = strings.Fields("not no never without nobody nothing cannot sin no ni nadie nada nunca")
-	small     = strings.Fields("the and for with from into onto that this these those then than its his her their our your you they them are was were been has have had not nor but out off who what which when where why how can may will does did done all any one two of to in on at by is it be as or so if las los una uno con sin por para que sus les son fue más muy como del de la el en un se al lo y o es su no")
+	small     = strings.Fields("the and for with from into onto that this these those then than its his her their our your you they them are was were been has have had not nor but out off who what which when where why how can may will does did done all any one two a an of to in on at by is it be as or so if las los una uno con sin por para que sus les son fue más muy como del de la el en un se al lo y o es su no")
 )
 
 func tokens(s string) []string {

@@ -62,7 +62,7 @@ type lead [6]float64
 // many divisions drawn, each set in it the best of so many tries.
 const (
 	rounds    = 4
-	divisions = 5
+	divisions = 3
 	tries     = 3
 )
 
