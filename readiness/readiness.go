@@ -155,8 +155,8 @@
 //	             calibrated        0.061  0.073      0.098    0.119     0.096        0.151    0.420
 //
 // So in the worlds that it was made with an eye to, confidence means what it says; the bound's own errors in the tenths show how much of those is
-// the luck of two supervisors' apprentices. In the world held out it is too sure: 0.061 instead of the 0.02 aimed at, and of those
-// declared at 0.90 there are 15 in 100 not yet there instead of at most 12. The Brier score is 1.09 to 1.14 times the bound's. With the priors alone, calibration errors in
+// the luck of two supervisors' apprentices. In the world held out it is too sure: 0.061 instead of the 0.02 aimed at (0.033 and 0.050 on two
+// further cohorts of it), and of those declared at 0.90 there are 15 in 100 not yet there instead of at most 12 (7 and 13 on those). The Brier score is 1.09 to 1.14 times the bound's. With the priors alone, calibration errors in
 // small cohorts of these worlds lie between 0.02 and 0.09, 0.05 in the mean: it depends on how able a programme's people are. LC-CUSUM
 // in a small cohort of the first world: 0.50 cleared, of these 0.48 wrongly, after 8.3 jobs. TestCompare prints all of this.
 package readiness
