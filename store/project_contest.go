@@ -215,9 +215,10 @@ func (p *projection) unappointed(appointment, until string) error {
 		SELECT i.id FROM appointments a
 		JOIN entry_index i ON i.actor = a.person_id AND i.task = a.task AND (a.site_id = '' OR a.site_id = i.site)
 		JOIN signed_entries s ON s.entry_id = i.id AND s.idx = i.idx
-		WHERE a.entry_id = $1 AND i.type IN (`+types(ledger.Questionable)+`) AND s.happened_on >= a.from_date AND s.happened_on > a.until_date AND ($2 = '' OR s.happened_on <= $3)
+		WHERE a.entry_id = $1 AND s.happened_on >= a.from_date AND s.happened_on > a.until_date AND ($2 = '' OR s.happened_on <= $3)
 		AND NOT EXISTS (SELECT 1 FROM appointments b WHERE b.person_id = a.person_id AND b.task = a.task AND (b.site_id = '' OR b.site_id = i.site)
 			AND b.from_date <= s.happened_on AND (b.until_date = '' OR s.happened_on <= b.until_date))
+		AND i.type IN (`+types(ledger.Questionable)+`)
 		GROUP BY i.id, i.idx ORDER BY i.idx`, appointment, until, until)
 }
 
