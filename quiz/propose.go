@@ -246,9 +246,6 @@ func doubled(options []choice) bool {
 func byValue(key choice, pool []choice, rank, most int) []choice {
 	var low, high []choice
 	for _, c := range pool {
-		if len(c.text) != len(key.text) {
-			continue // a figure with more digits than all others, or fewer, would be guessed
-		}
 		if c.value.Cmp(key.value) < 0 {
 			low = append(low, c)
 		} else {
