@@ -159,7 +159,11 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 		wrong = shuffled(d, wrong)
 	}
 	sortByLength(wrong, len(key.text))
-	chosen := byValue(key, p.admissible(wrong), d.below(most), most)
+	pool := p.admissible(wrong)
+	if !p.preferred { // a figure with more digits than all others, or fewer, would be guessed; slips are as long as they come
+		pool = slices.DeleteFunc(slices.Clone(pool), func(c choice) bool { return len(c.text) != len(key.text) })
+	}
+	chosen := byValue(key, pool, d.below(most), most)
 	if chosen == nil {
 		return nil, oneSided
 	}
