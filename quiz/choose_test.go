@@ -160,8 +160,8 @@ func TestDifficultyTable(t *testing.T) {
 	}
 }
 
-// mustProgramme loads a folder of the repository.
-func mustProgramme(t testing.TB, dir string) *curriculum.Programme {
+// MustLoad loads a folder of the repository.
+func MustLoad(t testing.TB, dir string) *curriculum.Programme {
 	t.Helper()
 	p, problems := curriculum.Load(os.DirFS(dir))
 	if p == nil {
@@ -189,7 +189,7 @@ func TestFormsAreEquallyHardAndDiffer(t *testing.T) {
 	if os.Getenv("BRAKEWRIGHT_SOAK") == "1" {
 		seeds = 60
 	}
-	p := mustProgramme(t, "../curriculum/brakes")
+	p := MustLoad(t, "../curriculum/brakes")
 	cars := []string{""}
 	for _, v := range p.Vehicles {
 		cars = append(cars, v.ID)

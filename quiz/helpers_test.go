@@ -6,6 +6,7 @@ import (
 	"testing/fstest"
 
 	"brakewright/curriculum"
+	"brakewright/quiz"
 )
 
 // soak is the full count with BRAKEWRIGHT_SOAK=1, else a tenth of it.
@@ -16,15 +17,7 @@ func soak(full int) int {
 	return full / 10
 }
 
-// mustLoad loads a folder of the repository.
-func mustLoad(t testing.TB, dir string) *curriculum.Programme {
-	t.Helper()
-	p, problems := curriculum.Load(os.DirFS(dir))
-	if p == nil {
-		t.Fatalf("%s: %v", dir, problems)
-	}
-	return p
-}
+var mustLoad = quiz.MustLoad
 
 // mustBuild loads a programme from file contents.
 func mustBuild(t testing.TB, files map[string]string) *curriculum.Programme {

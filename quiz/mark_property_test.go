@@ -120,7 +120,6 @@ func TestPartialIsForLearningOnly(t *testing.T) {
 
 // What people type at their worst: never a panic, never a guess.
 func TestHostileFigures(t *testing.T) {
-	const yes, no, ask = "right", "wrong", "ask back"
 	long := strings.Repeat("2", 63)
 	for _, row := range []struct{ value, unit, typed, locale, want string }{
 		// Nothing, or nothing that is a number.
@@ -156,13 +155,7 @@ func TestHostileFigures(t *testing.T) {
 	} {
 		f, q := numberForm(row.value, row.unit, "0", quiz.NamedSlip{Element: "arithmetic/1/slip-1", Value: "45.0"})
 		m := markOne(f, q, quiz.Answer{Text: row.typed}, row.locale)
-		got := no
-		if m.Correct {
-			got = yes
-		}
-		if m.AskBack {
-			got = ask
-		}
+		got := outcome(m)
 		if got != row.want || (m.Points == 1) != m.Correct {
 			t.Errorf("%s %s, typed %.40q in %q: %s, want %s", row.value, row.unit, row.typed, row.locale, got, row.want)
 		}

@@ -131,8 +131,20 @@ func numberForm(value, unit, tolerance string, slips ...quiz.NamedSlip) (*quiz.F
 	return &quiz.Form{Format: "brakewright-form/1", Questions: []quiz.Question{q}}, q
 }
 
+// What becomes of a typed figure.
+const yes, no, ask = "right", "wrong", "ask back"
+
+func outcome(m quiz.QuestionMark) string {
+	switch {
+	case m.AskBack:
+		return ask
+	case m.Correct:
+		return yes
+	}
+	return no
+}
+
 func TestMarkNumbers(t *testing.T) {
-	const yes, no, ask = "right", "wrong", "ask back"
 	for _, row := range []struct{ value, unit, tolerance, typed, locale, want string }{
 		{"22.5", "mm", "0.05", "22.5 mm", "", yes},
 		{"22.5", "mm", "0.05", "22.5", "", yes},
@@ -203,13 +215,7 @@ func TestMarkNumbers(t *testing.T) {
 	} {
 		f, q := numberForm(row.value, row.unit, row.tolerance)
 		m := markOne(f, q, quiz.Answer{Text: row.typed}, row.locale)
-		got := no
-		if m.Correct {
-			got = yes
-		}
-		if m.AskBack {
-			got = ask
-		}
+		got := outcome(m)
 		if got != row.want || m.Correct && m.Points != 1 || !m.Correct && m.Points != 0 {
 			t.Errorf("%s %s, typed %q in %q: %s, want %s", row.value, row.unit, row.typed, row.locale, got, row.want)
 		}

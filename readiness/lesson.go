@@ -195,20 +195,10 @@ func distance(p *Population, all []opinion) float64 {
 	return sum / float64(max(1, len(all)))
 }
 
-const alignSweeps = 12
-
 // alignWith finds the values of [model.inLine] with which the judge agrees best: logistic regression of the teacher's
 // opinion on the logarithms of the judge's, by Newton steps, lightly held at "taken as it is".
 func alignWith(p *Population, all []opinion) {
-	const held = 3.0
-	x := [3]float64{1, 1, 0} // down, up, shift
-	for range alignSweeps {
-		var pull [3]float64
-		var weigh [3][3]float64
-		for i, at := range [3]float64{1, 1, 0} {
-			pull[i] = float64(held * (at - x[i]))
-			weigh[i][i] = held
-		}
+	x := inLineSearch{sweeps: 12, held: 3, stride: 1, least: 0.2, shift: 4}.run(func(x [3]float64, pull *[3]float64, weigh *[3][3]float64) {
 		for _, o := range all {
 			by := [3]float64{log(o.up), -log(o.down), 1}
 			c := logistic(float64(x[0]*by[0]) + float64(x[1]*by[1]) + x[2])
@@ -219,13 +209,39 @@ func alignWith(p *Population, all []opinion) {
 				}
 			}
 		}
+	})
+	p.SureDown, p.SureUp, p.SureShift = roundTo(x[0], 1000), roundTo(x[1], 1000), roundTo(x[2], 1000)
+}
+
+// inLineSearch finds, by Newton steps or scoring, the three values that bring a chance in line with what was seen: the
+// powers of c and of 1 − c ("down", "up") and the shift. They are held at "taken as it is" (1, 1, 0) as if by so much
+// information.
+type inLineSearch struct {
+	sweeps int
+	held   float64
+	stride float64 // the longest step of a sweep in each value
+	least  float64 // of the powers; at most 3
+	shift  float64 // of the shift, up or down
+}
+
+// run asks at each sweep for the slopes and the information at x, to be added to pull and weigh.
+func (s inLineSearch) run(at func(x [3]float64, pull *[3]float64, weigh *[3][3]float64)) [3]float64 {
+	x := [3]float64{1, 1, 0} // down, up, shift
+	for range s.sweeps {
+		var pull [3]float64
+		var weigh [3][3]float64
+		for i, from := range [3]float64{1, 1, 0} {
+			pull[i] = float64(s.held * (from - x[i]))
+			weigh[i][i] = s.held
+		}
+		at(x, &pull, &weigh)
 		step := solve3(weigh, pull)
 		for i := range 3 {
-			x[i] += max(-1, min(1, step[i]))
+			x[i] += max(-s.stride, min(s.stride, step[i]))
 		}
-		x[0], x[1], x[2] = min(max(x[0], 0.2), 3), min(max(x[1], 0.2), 3), min(max(x[2], -4), 4)
+		x[0], x[1], x[2] = min(max(x[0], s.least), 3), min(max(x[1], s.least), 3), min(max(x[2], -s.shift), s.shift)
 	}
-	p.SureDown, p.SureUp, p.SureShift = roundTo(x[0], 1000), roundTo(x[1], 1000), roundTo(x[2], 1000)
+	return x
 }
 
 // solve3 solves a × x = b for a positive definite a, by elimination.

@@ -94,33 +94,26 @@ func (f *teacher) safe(task int, se float64) []float64 {
 	return of
 }
 
-const (
-	outcomeSweeps = 20
-	outcomeHeld   = 8.0 // of "taken as it is", in units of information
-)
-
 // learnOutcomes brings the chance of a job without a critical error in line with how often there was one: "chance_down",
 // "chance_up" and "chance_shift" (see [Population.chanceInLine]) by the likelihood of the outcomes foreseen, by scoring.
 func learnOutcomes(p *Population, all []foreseen) {
-	x := [3]float64{1, 1, 0} // down, up, shift
-	for range outcomeSweeps {
-		var pull [3]float64
-		var weigh [3][3]float64
-		for i, at := range [3]float64{1, 1, 0} {
-			pull[i] = float64(outcomeHeld * (at - x[i]))
-			weigh[i][i] = outcomeHeld
+	logs := map[*float64][2][]float64{} // of the chances, by where they are kept
+	for i := range all {
+		o := &all[i]
+		if _, known := logs[&o.chance[0]]; known {
+			continue
 		}
-		logs := map[*float64][2][]float64{} // of the chances, by where they are kept
+		var l [2][]float64
+		for _, c := range o.chance {
+			c = min(max(c, 1e-9), 1-1e-9)
+			l[0], l[1] = append(l[0], log(c)), append(l[1], -log(1-c))
+		}
+		logs[&o.chance[0]] = l
+	}
+	x := inLineSearch{sweeps: 20, held: 8, stride: 0.5, least: 0.3, shift: 3}.run(func(x [3]float64, pull *[3]float64, weigh *[3][3]float64) {
 		for i := range all {
 			o := &all[i]
-			l, known := logs[&o.chance[0]]
-			if !known {
-				for _, c := range o.chance {
-					c = min(max(c, 1e-9), 1-1e-9)
-					l[0], l[1] = append(l[0], log(c)), append(l[1], -log(1-c))
-				}
-				logs[&o.chance[0]] = l
-			}
+			l := logs[&o.chance[0]]
 			safe := 0.0
 			var slope [3]float64
 			for j, w := range o.density {
@@ -149,12 +142,7 @@ func learnOutcomes(p *Population, all []foreseen) {
 				}
 			}
 		}
-		step := solve3(weigh, pull)
-		for i := range 3 {
-			x[i] += max(-0.5, min(0.5, step[i]))
-		}
-		x[0], x[1], x[2] = min(max(x[0], 0.3), 3), min(max(x[1], 0.3), 3), min(max(x[2], -3), 3)
-	}
+	})
 	p.ChanceDown, p.ChanceUp, p.ChanceShift = roundTo(x[0], 1000), roundTo(x[1], 1000), roundTo(x[2], 1000)
 }
 

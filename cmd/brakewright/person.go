@@ -215,15 +215,10 @@ type personLine struct {
 	Key   bool     `json:"key"`   // has a signing key
 }
 
-func newPersonList() *cobra.Command {
+// aboutPeople completes a command that opens the database with its key file and prints something about people.
+func aboutPeople(cmd *cobra.Command, print func(ctx context.Context, s *store.Store, a *acts.Service, out io.Writer, format string) error) *cobra.Command {
 	var database, keyFile, format string
-	cmd := &cobra.Command{
-		Use:   "list",
-		Short: "List everybody with their roles of today",
-		Example: `  brakewright person list --database shop.db --key-file shop.key
-  brakewright person list --database shop.db --key-file shop.key --format json`,
-		Args: exactly(0, ""),
-	}
+	cmd.Args = exactly(0, "")
 	databaseFlag(cmd, &database)
 	cmd.Flags().StringVar(&keyFile, "key-file", "", "the key file: names cannot be opened without it")
 	formatFlag(cmd, &format, "text", "json")
@@ -237,11 +232,24 @@ func newPersonList() *cobra.Command {
 			return err
 		}
 		defer s.Close()
+		return print(ctx, s, acts.New(s, now, rand.Reader, programVersion()), cmd.OutOrStdout(), format)
+	}
+	return cmd
+}
+
+func newPersonList() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "list",
+		Short: "List everybody with their roles of today",
+		Example: `  brakewright person list --database shop.db --key-file shop.key
+  brakewright person list --database shop.db --key-file shop.key --format json`,
+	}
+	return aboutPeople(cmd, func(ctx context.Context, s *store.Store, a *acts.Service, out io.Writer, format string) error {
 		people, err := s.People(ctx)
 		if err != nil {
 			return err
 		}
-		today, err := acts.New(s, now, rand.Reader, programVersion()).Today(ctx)
+		today, err := a.Today(ctx)
 		if err != nil {
 			return err
 		}
@@ -249,9 +257,8 @@ func newPersonList() *cobra.Command {
 		for i, p := range people {
 			lines[i] = personLine{ID: p.ID, Name: p.Name, Login: p.Login, Roles: rolesOn(p, today), Key: p.CanSign()}
 		}
-		return writePeople(cmd.OutOrStdout(), lines, format)
-	}
-	return cmd
+		return writePeople(out, lines, format)
+	})
 }
 
 func writePeople(w io.Writer, lines []personLine, format string) error {
@@ -292,7 +299,6 @@ type dueKind struct {
 }
 
 func newPersonDue() *cobra.Command {
-	var database, keyFile, format string
 	cmd := &cobra.Command{
 		Use:   "due",
 		Short: "List the people of whom a kind of record need not be kept any longer",
@@ -301,28 +307,14 @@ that the programme's policy gives it (retention and retention_years in programme
 stands against erasing them. Nothing is ever erased by itself: a coordinator decides and signs.`,
 		Example: `  brakewright person due --database shop.db --key-file shop.key
   brakewright person due --database shop.db --key-file shop.key --format json`,
-		Args: exactly(0, ""),
 	}
-	databaseFlag(cmd, &database)
-	cmd.Flags().StringVar(&keyFile, "key-file", "", "the key file: names cannot be opened without it")
-	formatFlag(cmd, &format, "text", "json")
-	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
-		if err := needed(cmd, "database", "key-file"); err != nil {
-			return err
-		}
-		ctx := cmd.Context()
-		s, err := openStore(ctx, database, keyFile)
+	return aboutPeople(cmd, func(ctx context.Context, _ *store.Store, a *acts.Service, out io.Writer, format string) error {
+		due, err := a.OperatorDue(ctx)
 		if err != nil {
 			return err
 		}
-		defer s.Close()
-		due, err := acts.New(s, now, rand.Reader, programVersion()).OperatorDue(ctx)
-		if err != nil {
-			return err
-		}
-		return writeDue(cmd.OutOrStdout(), due, format)
-	}
-	return cmd
+		return writeDue(out, due, format)
+	})
 }
 
 func writeDue(w io.Writer, due []*acts.Erasure, format string) error {

@@ -316,12 +316,8 @@ func (s *State) note(p *Parsed) {
 	}
 	s.entries[b.ID] = &EntryFact{Type: b.Type, Actor: b.Actor, Subject: b.Subject, Site: b.Site, Task: task}
 	switch x := p.Payload.(type) {
-	case *RolePayload:
-		s.roles[b.Subject] = append(s.roles[b.Subject], RoleFact{Entry: b.ID, Person: b.Subject, Role: x.Role, Site: x.Site, From: x.From, Until: x.Until, Author: x.Author})
-		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, Role: x.Role, From: x.From, Until: x.Until}
-	case *AppointmentPayload:
-		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
-		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	case *RolePayload, *AppointmentPayload:
+		s.authority(b, x)
 	case *EndPayload:
 		if s.begun[x.Ends] != nil {
 			s.end(b.Subject, x)

@@ -78,6 +78,14 @@ func TestPasskeySignatures(t *testing.T) {
 		s.Signatures = nil
 		return s
 	}
+	byDevice := func(change func(d *passkeytest.Device)) func(*history, *passkeytest.Device, KeyPayload) *Submission {
+		return func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
+			change(d)
+			s := signOff(h)
+			h.touch(d, key, s)
+			return s
+		}
+	}
 	for _, kind := range []struct {
 		name string
 		ed   bool
@@ -121,36 +129,11 @@ func TestPasskeySignatures(t *testing.T) {
 					s.Signatures = other.Signatures
 					return s
 				}},
-				{"nobody verified", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
-					d.Flags = passkeytest.Present
-					s := signOff(h)
-					h.touch(d, key, s)
-					return s
-				}},
-				{"nobody present", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
-					d.Flags = passkeytest.Verified
-					s := signOff(h)
-					h.touch(d, key, s)
-					return s
-				}},
-				{"another site's page", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
-					d.Origin = "https://brakes.example.org.other.example"
-					s := signOff(h)
-					h.touch(d, key, s)
-					return s
-				}},
-				{"another site around the page", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
-					d.Cross = "true"
-					s := signOff(h)
-					h.touch(d, key, s)
-					return s
-				}},
-				{"another relying party", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
-					d.RPID = "example.org"
-					s := signOff(h)
-					h.touch(d, key, s)
-					return s
-				}},
+				{"nobody verified", BadSignature, byDevice(func(d *passkeytest.Device) { d.Flags = passkeytest.Present })},
+				{"nobody present", BadSignature, byDevice(func(d *passkeytest.Device) { d.Flags = passkeytest.Verified })},
+				{"another site's page", BadSignature, byDevice(func(d *passkeytest.Device) { d.Origin = "https://brakes.example.org.other.example" })},
+				{"another site around the page", BadSignature, byDevice(func(d *passkeytest.Device) { d.Cross = "true" })},
+				{"another relying party", BadSignature, byDevice(func(d *passkeytest.Device) { d.RPID = "example.org" })},
 				{"another device", BadSignature, func(h *history, d *passkeytest.Device, key KeyPayload) *Submission {
 					s := signOff(h)
 					h.touch(passkeytest.New(origin, kind.ed), key, s)

@@ -254,12 +254,8 @@ func (s *State) Apply(p *Parsed) {
 		s.members[[2]string{b.Subject, x.Cohort}] = b.Type == CohortJoined
 	case *PersonPayload:
 		s.persons[b.Subject] = true
-	case *RolePayload:
-		s.roles[b.Subject] = append(s.roles[b.Subject], RoleFact{Entry: b.ID, Person: b.Subject, Role: x.Role, Site: x.Site, From: x.From, Until: x.Until, Author: x.Author})
-		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, Role: x.Role, From: x.From, Until: x.Until}
-	case *AppointmentPayload:
-		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
-		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	case *RolePayload, *AppointmentPayload:
+		s.authority(b, x)
 	case *AgreementPayload:
 		s.agreements[b.Subject] = append(s.agreements[b.Subject], b.ID)
 		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
@@ -512,6 +508,18 @@ func Cut(until, date string) string {
 		return until
 	}
 	return date
+}
+
+// authority takes in a role or an appointment.
+func (s *State) authority(b *Body, payload any) {
+	switch x := payload.(type) {
+	case *RolePayload:
+		s.roles[b.Subject] = append(s.roles[b.Subject], RoleFact{Entry: b.ID, Person: b.Subject, Role: x.Role, Site: x.Site, From: x.From, Until: x.Until, Author: x.Author})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, Role: x.Role, From: x.From, Until: x.Until}
+	case *AppointmentPayload:
+		s.appointments[b.Subject] = append(s.appointments[b.Subject], AppointmentFact{Entry: b.ID, Person: b.Subject, Task: x.Task, Site: x.Site, From: x.From, Until: x.Until})
+		s.begun[b.ID] = &BegunFact{Type: b.Type, Person: b.Subject, From: x.From, Until: x.Until}
+	}
 }
 
 func (s *State) end(person string, x *EndPayload) {
