@@ -459,7 +459,11 @@ func (s *selector) question(v *view, c int, unlike ...*view) *posed {
 	lp, i := s.item(c)
 	drawn := v.key.sub(string(lp.index.names[i][:]))
 	v.made[c] = unavailable
-	for try := range 4 {
+	tries := 4
+	if len(unlike) > 0 {
+		tries = 24 // a match of few rows has few other shapes
+	}
+	for try := range tries {
 		k := drawn
 		if try > 0 {
 			k = drawn.sub(strconv.Itoa(try))
@@ -496,7 +500,7 @@ func (s *selector) form(number int) []*posed {
 			case a.tier == never:
 				a.tier = spare
 			case !got.in[c]:
-				a.tier = taken // the neighbours know that it was left over
+				a.tier, v.made[c] = taken, nil // the neighbours know that it was left over: it is made anew, unlike theirs
 			}
 		}
 		var neighbours []*view
