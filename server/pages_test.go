@@ -565,7 +565,7 @@ func TestAQuestionIsVoided(t *testing.T) {
 	}
 	a.get(test+"/hand-in").form("hand-in").press("").says(200, "Not passed")
 	p = c.get(test).says(200, "How this question fared over all").follow("How this question fared over all")
-	p.says(200, "How a question fared", "Theory tests that had it", "not passed", "0 %")
+	p.says(200, "How a question fared", "Theory tests that had it", "not passed", "Right 0\u00a0%")
 	p = p.follow("See what voiding it would change").says(200, "1 theory test had this question.", "nobody loses a point", "Nobody’s passing changes.")
 	p = p.form("Void it and sign").set("reason", "").set("passphrase", w.Coordinators[0].Passphrase).press("Void it and sign")
 	p.says(422)
