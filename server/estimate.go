@@ -91,11 +91,11 @@ func newCurve(offs []readiness.TradeOff, asked float64) curve {
 		line = append(line, itoa(d.X)+","+itoa(d.Y))
 		c.Dots = append(c.Dots, d)
 		if d.Asked {
-			c.Says = "The programme asks to be " + percentText(asked) + " sure: of those declared ready " + percentText(o.Wrong) + " would be too early, and " + percentText(o.Held) + " of the able would be held back."
+			c.Says = "The programme asks to be " + askedText(asked) + " sure: of those declared ready " + percentText(o.Wrong) + " would be too early, and " + percentText(o.Held) + " of the able would be held back."
 		}
 	}
 	if c.Says == "" {
-		c.Says = "With the " + percentText(asked) + " that the programme asks nobody would be declared ready."
+		c.Says = "With the " + askedText(asked) + " that the programme asks nobody would be declared ready."
 	}
 	c.Line = strings.Join(line, " ")
 	c.name()
@@ -146,7 +146,7 @@ func (estimatePage) template() string { return "estimate" }
 func newEstimatePage(b BasePage, p *curriculum.Programme, e *acts.Estimate, task *curriculum.Task, offs []readiness.TradeOff) estimatePage {
 	b.Title = "The estimate"
 	asks := p.Policy.Task(task.ID)
-	page := estimatePage{BasePage: b, Task: task.ID, Title2: task.Title, Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence),
+	page := estimatePage{BasePage: b, Task: task.ID, Title2: task.Title, Target: askedText(*asks.Target), Asked: askedText(*asks.Confidence),
 		Priors: e.Parameters.UpTo == "", Short: short(e.Hash), Watched: len(e.Parameters.Supervisors)}
 	if !page.Priors {
 		page.UpTo = b.clock.day(e.Parameters.UpTo)
@@ -156,7 +156,7 @@ func newEstimatePage(b BasePage, p *curriculum.Programme, e *acts.Estimate, task
 	}
 	page.Curve = newCurve(offs, *asks.Confidence)
 	for _, o := range offs {
-		r := tradeOffRow{Confidence: percentText(o.Confidence), Declared: percentText(o.Declared), Wrong: percentText(o.Wrong), Held: percentText(o.Held),
+		r := tradeOffRow{Confidence: askedText(o.Confidence), Declared: percentText(o.Declared), Wrong: percentText(o.Wrong), Held: percentText(o.Held),
 			Jobs: decimalText(o.Jobs), Asked: o.Confidence == *asks.Confidence}
 		if o.Declared == 0 {
 			r.Wrong, r.Jobs = "nobody", "–"

@@ -195,6 +195,15 @@ func sections(p *store.Person, today, path string) []navSection {
 		{Role: acts.Coordinator, Name: "Coordinator", Links: []navLink{
 			{Path: "/board", Text: "Board"}, {Path: "/jobs", Text: "Open jobs"}, {Path: "/cases", Text: "Returns"}, {Path: "/matters", Text: "Matters"}, {Path: "/waivers", Text: "Waivers"}, {Path: "/people", Text: "Roster"}, {Path: "/keys", Text: "Keys"}, {Path: "/questions", Text: "Questions"}, {Path: "/programme", Text: "Programme"}, {Path: "/ledger", Text: "Ledger"}}},
 	}
+	// One's own pages have an address for oneself and one for everybody.
+	if own, ok := strings.CutPrefix(path, "/people/"+p.ID); ok && acts.Holds(p, acts.Apprentice, today) {
+		switch {
+		case own == "/record":
+			path = "/record"
+		case own == "/standing", strings.HasPrefix(own, "/tasks/"):
+			path = "/standing"
+		}
+	}
 	var out []navSection
 	seen := map[string]bool{}
 	for _, sec := range all {

@@ -76,6 +76,7 @@ type jobPage struct {
 	Lessons        []sheetLessonView
 	Done, Of       int
 	Missing        []stepRef // critical steps and hold points that are still to be tapped
+	GoOn           string    // anchor of the first step after the last one that was tapped; "" before the first and after the last
 	Rest           int       // how many of the others are still to be tapped
 	Outcome        string
 	OutcomeWords   string
@@ -245,8 +246,12 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 				if !v.Critical && !v.Hold {
 					page.Rest++
 				}
+				if page.Done > 0 && page.GoOn == "" {
+					page.GoOn = v.Anchor
+				}
 			} else {
 				page.Done++
+				page.GoOn = ""
 			}
 			page.Of++
 			refs[st.Key] = stepRef{v.Anchor, v.Title}

@@ -200,7 +200,7 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 	page := decisionPage{BasePage: b, Apprentice: personName(who), PersonPath: "/people/" + url.PathEscape(who.ID), Mine: mine, Task: t.Title, Path: taskPath(who.ID, t.ID),
 		Standing: v.Standing, Word: say.Standing(v.Standing), Chance: capital(chanceWords(v.Probability)), Sure: sureWords(v, *asks.Confidence),
 		Number: percentText(v.Probability) + " (between " + percentText(v.Low) + " and " + percentText(v.High) + ")", Confidence: sureText(v.Confidence),
-		Target: percentText(*asks.Target), Asked: percentText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v),
+		Target: askedText(*asks.Target), Asked: askedText(*asks.Confidence), Meaning: say.WhatTheNumberMeans, Ready: v.Ready, Seen: acts.VerdictHash(v),
 		ClearID: newID(), StandID: newID(), RestoreID: newID(), Today: b.clock.today()}
 	if mine {
 		page.Title = t.Title

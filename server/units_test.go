@@ -369,6 +369,19 @@ func TestSections(t *testing.T) {
 		}
 		return p
 	}
+	me := role("apprentice")
+	me.ID = "me"
+	for path, want := range map[string]string{"/people/me/standing": "/standing", "/people/me/tasks/caliper": "/standing", "/people/me/record": "/record", "/people/other/record": "", "/lessons/x": "/lessons"} {
+		got := ""
+		for _, l := range sections(me, at, path)[0].Links {
+			if l.Current {
+				got += l.Path
+			}
+		}
+		if got != want {
+			t.Errorf("%s is under %q", path, got)
+		}
+	}
 	for _, tt := range []struct {
 		p     *store.Person
 		first string

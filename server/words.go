@@ -190,6 +190,9 @@ func percentText(p float64) string {
 	return itoa(tenths/10) + "." + itoa(tenths%10) + " %"
 }
 
+// askedText is a share that a policy asks for, as it was written: 80 %, not 80.0 %.
+func askedText(p float64) string { return strings.Replace(percentText(p), ".0", "", 1) }
+
 // titles puts titles in the place of ids in the arguments of a code, and dates as pages show them.
 func titles(p *curriculum.Programme, c clock, args map[string]string) map[string]string {
 	out := say.Titled(p, args)
