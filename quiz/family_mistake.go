@@ -11,17 +11,22 @@ import (
 
 // mistakeFamily shows a job written up line by line, with exactly one thing wrong: a step done before the one step that
 // it had to wait for, or a reading outside its limit that was passed. Everything else in it is in order. The last line is
-// never offered, for nothing on it could have been done too soon.
+// never offered, for nothing on it could have been done too soon. Only what can go wrong on each of the lines offered is
+// asked: a step that can stand on the first line alone would make that line the better guess.
 var mistakeFamily = &family{
 	info: FamilyInfo{ID: "find-mistake", Kinds: []Kind{Single}, Asks: "Which line of this job write-up is wrong?", Source: "procedure: steps, their order, and Measure"},
 	items: func(s *subject) (out []*item) {
+		inTurn := make([]int, len(s.leaves))
+		for i := range inTurn {
+			inTurn[i] = i
+		}
 		for _, x := range s.leaves {
-			if slices.Contains(x.rel, after) {
+			if onEveryLine(func(at int) bool { _, _, late := s.tooSoon(x, at, inTurn); return late != nil }) {
 				out = append(out, &item{element: x.Element, line: x.Line, critical: x.Critical, make: func(d *draws) *proposal { return proposeTooSoon(s, x, d) }})
 			}
 		}
 		for _, m := range s.limits {
-			if m.step == nil || m.step.leaf < 0 {
+			if m.step == nil || m.step.leaf < 0 || !onEveryLine(func(at int) bool { _, _, ok := s.jobAround(m.step, nil, at, inTurn); return ok }) {
 				continue
 			}
 			out = append(out, &item{label: m.label, element: m.element, line: m.line, critical: m.critical,
@@ -29,6 +34,15 @@ var mistakeFamily = &family{
 		}
 		return out
 	},
+}
+
+func onEveryLine(can func(at int) bool) bool {
+	for at := range lines - 1 {
+		if !can(at) {
+			return false
+		}
+	}
+	return true
 }
 
 var tooSoonSayings = sayings{
@@ -66,31 +80,12 @@ const lines = 5
 
 func proposeTooSoon(s *subject, x *step, d *draws) *proposal {
 	target := d.below(lines - 1)
-	for range 16 {
-		set := orderedSet(s, x, lines, d)
-		if set == nil {
-			return nil
-		}
-		job := someOrder(set, d)
-		at := slices.Index(job, x)
-		last, next := -1, -1 // of what x waits for, the latest line and the one before
-		for i, y := range job[:at] {
-			if x.rel[y.leaf] == after {
-				last, next = i, last
-			}
-		}
-		if last < 0 || target > last || target <= next {
-			continue
-		}
-		y := job[last]
-		job = slices.Insert(slices.Delete(job, at, at+1), target, x)
-		p := writeUp(s, job, target, nil, 0, d)
-		p.explanation = s.explain(s.say(tooSoonExplained, "", s.quote(x.title.text), s.quote(y.title.text)), s.passage(x.Why...), s.passage(y.Why...))
-		p.tests = []string{pairFact(y, x)}
-		p.shows = slices.DeleteFunc(p.shows, func(f string) bool { return f == pairFact(y, x) })
-		return p
-	}
-	return nil
+	early, rest, y := s.tooSoon(x, target, d.order(len(s.leaves)))
+	p := writeUp(s, slices.Concat(someOrder(early, d), []*step{x}, someOrder(rest, d)), target, nil, 0, d)
+	p.explanation = s.explain(s.say(tooSoonExplained, "", s.quote(x.title.text), s.quote(y.title.text)), s.passage(x.Why...), s.passage(y.Why...))
+	p.tests = []string{pairFact(y, x)}
+	p.shows = slices.DeleteFunc(p.shows, func(f string) bool { return f == pairFact(y, x) })
+	return p
 }
 
 func proposePassed(s *subject, m measured, d *draws) *proposal {
@@ -105,20 +100,103 @@ func proposePassed(s *subject, m measured, d *draws) *proposal {
 	if !ok || m.judge(n) == curriculum.Within {
 		return nil
 	}
-	for range 16 {
-		set := orderedSet(s, m.step, lines, d)
-		if set == nil {
-			return nil
-		}
-		job := someOrder(set, d)
-		if job[target] != m.step {
+	early, rest, _ := s.jobAround(m.step, nil, target, d.order(len(s.leaves)))
+	p := writeUp(s, slices.Concat(someOrder(early, d), []*step{m.step}, someOrder(rest, d)), target, &m, n, d)
+	p.explanation = s.explain(s.say(passedExplained, "", m.write(n), s.limit(m.figure)), m.quote)
+	return p
+}
+
+// tooSoon finds a job in which x stands at index at, before one step that it had to wait for, with nothing else out of
+// order. It takes the first such step in the order of turn (indexes of leaves) and returns it too, or nil if there is none.
+func (s *subject) tooSoon(x *step, at int, turn []int) (early, rest []*step, late *step) {
+	for _, i := range turn {
+		if x.rel[i] != after {
 			continue
 		}
-		p := writeUp(s, job, target, &m, n, d)
-		p.explanation = s.explain(s.say(passedExplained, "", m.write(n), s.limit(m.figure)), m.quote)
-		return p
+		if early, rest, ok := s.jobAround(x, s.leaves[i], at, turn); ok {
+			return early, rest, s.leaves[i]
+		}
 	}
-	return nil
+	return nil, nil, nil
+}
+
+// jobAround finds the other steps of a job of as many steps as there are lines, with x at index at: the early ones stand
+// before x, the rest after it. Where late is not nil, it is among the rest and is the one step for which x had to wait;
+// every other pair can be put in order. Steps are tried in the order of turn, those tied to x or late first, and every
+// choice is tried before it gives up.
+func (s *subject) jobAround(x, late *step, at int, turn []int) (early, rest []*step, ok bool) {
+	type candidate struct {
+		*step
+		early, rest bool // where it may stand
+	}
+	job := []*step{x}
+	if late != nil {
+		if within(x.title, late.title) {
+			return nil, nil, false
+		}
+		job = append(job, late)
+	}
+	wantEarly, wantRest := at, lines-at-len(job)
+	var tied, loose []candidate
+	canEarly, canRest := 0, 0
+	for _, i := range turn {
+		z := s.leaves[i]
+		if slices.ContainsFunc(job, func(o *step) bool { return o == z || z.rel[o.leaf] == apart || within(z.title, o.title) }) {
+			continue
+		}
+		waits := func(o *step) bool { return z.rel[o.leaf] == after }
+		c := candidate{step: z, early: !slices.ContainsFunc(job, waits), rest: z.rel[x.leaf] != before}
+		if c.early {
+			canEarly++
+		}
+		if c.rest {
+			canRest++
+		}
+		if slices.ContainsFunc(job, func(o *step) bool { return z.rel[o.leaf] != free }) {
+			tied = append(tied, c)
+		} else {
+			loose = append(loose, c)
+		}
+	}
+	if canEarly < wantEarly || canRest < wantRest {
+		return nil, nil, false
+	}
+	candidates := append(tied, loose...)
+	var fill func(from int) bool
+	fill = func(from int) bool {
+		if len(early) == wantEarly && len(rest) == wantRest {
+			return true
+		}
+		for i := from; i < len(candidates); i++ {
+			z := candidates[i]
+			alien := func(o *step) bool { return z.rel[o.leaf] == apart || within(z.title, o.title) }
+			if slices.ContainsFunc(early, alien) || slices.ContainsFunc(rest, alien) {
+				continue
+			}
+			if z.early && len(early) < wantEarly && !slices.ContainsFunc(rest, func(o *step) bool { return z.rel[o.leaf] == after }) {
+				early = append(early, z.step)
+				if fill(i + 1) {
+					return true
+				}
+				early = early[:len(early)-1]
+			}
+			if z.rest && len(rest) < wantRest && !slices.ContainsFunc(early, func(o *step) bool { return z.rel[o.leaf] == before }) {
+				rest = append(rest, z.step)
+				if fill(i + 1) {
+					return true
+				}
+				rest = rest[:len(rest)-1]
+			}
+		}
+		return false
+	}
+	if !fill(0) {
+		return nil, nil, false
+	}
+	if late != nil {
+		rest = append(rest, late)
+	}
+	return early, rest, true
 }
 
 // writeUp writes the job down. Where wrong is nil, every reading in it is good; else the line at target holds its reading

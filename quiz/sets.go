@@ -242,7 +242,8 @@ func (m *member) speaksOf(other *member, count map[string]int, usual int) bool {
 }
 
 // choose divides the members into sets, a few times over, so that the lead stays small, and takes divisions back that
-// leave too much of it. A table in which stem and key always share more than by chance gets no sets.
+// leave too much of it. Of the last one only the sets go that leave it: a table in which stem and key always share more
+// than by chance gets no sets.
 func (c *closure) choose(d *draws) {
 	var kept []division
 	questions := 0
@@ -267,9 +268,11 @@ func (c *closure) choose(d *draws) {
 		worst := slices.IndexFunc(kept, func(v division) bool {
 			return !slices.ContainsFunc(kept, func(o division) bool { return o.lead.top() > v.lead.top() })
 		})
-		for k, x := range kept[worst].lead {
-			c.lead[k] -= x
+		if len(kept) == 1 {
+			kept[0] = c.thin(kept[0])
+			break
 		}
+		c.lead.take(kept[worst].lead)
 		questions -= len(c.members) - kept[worst].left
 		kept = slices.Delete(kept, worst, worst+1)
 	}
@@ -285,6 +288,27 @@ func (c *closure) choose(d *draws) {
 		}
 		c.rounds, c.sets = append(c.rounds, round), append(c.sets, v.sets...)
 	}
+}
+
+// thin takes sets out of the only division left until its lead is small enough: each time the one without which the lead
+// is smallest. Sets of one division share no member, so each that stays is still asked by all its members alike.
+func (c *closure) thin(v division) division {
+	questions := len(c.members) - v.left
+	for len(v.sets) > 0 && v.lead.top() > max(bound, share*float64(questions)) {
+		at, least := -1, 0.0
+		for i, set := range v.sets {
+			rest := v.lead
+			rest.take(c.leadOf(set))
+			if top := rest.top(); at < 0 || top < least {
+				at, least = i, top
+			}
+		}
+		v.lead.take(c.leadOf(v.sets[at]))
+		v.left += len(v.sets[at])
+		questions -= len(v.sets[at])
+		v.sets = slices.Delete(v.sets, at, at+1)
+	}
+	return v
 }
 
 // division is one division of all members into sets.
@@ -346,9 +370,7 @@ func (c *closure) divide(d *draws) division {
 			v.left++
 			continue
 		}
-		for k, x := range c.leadOf(v.sets[at]) {
-			v.lead[k] -= x
-		}
+		v.lead.take(c.leadOf(v.sets[at]))
 		v.sets[at] = append(v.sets[at], m)
 		v.lead.add(c.leadOf(v.sets[at]))
 	}
@@ -368,6 +390,12 @@ const (
 func (l *lead) add(o lead) {
 	for k := range l {
 		l[k] += o[k]
+	}
+}
+
+func (l *lead) take(o lead) {
+	for k := range l {
+		l[k] -= o[k]
 	}
 }
 
