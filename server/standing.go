@@ -211,7 +211,8 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		a.Text, a.Items = listed(spelled(reasonText(p, b.clock, n)), titles(p, b.clock, n.Args))
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
-			if a.Go == seeReasons {
+			again := slices.ContainsFunc(page.Next, func(b nextAct) bool { return b.Path == a.Path })
+			if a.Go == seeReasons || again { // one button a way
 				a.Path, a.Go = "", ""
 			}
 		}
