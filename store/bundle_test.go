@@ -92,6 +92,11 @@ func TestBundle(t *testing.T) {
 	if bytes.Contains(pias, []byte(ledger.Hash([]byte(`{}`)))) && strings.Contains(string(pias), `"hash":"`+ledger.Hash([]byte(`{}`))+`"`) {
 		t.Error("the form of an open test is in the bundle")
 	}
+	// So would the seed of its draw, which entries of older versions tell.
+	issued := base64.StdEncoding.EncodeToString(mustEntry(t, w, past["open test"]).Leaf)
+	if bytes.Contains(pias, []byte(issued)) {
+		t.Error("the entry of an open test, with its seed, is in the bundle")
+	}
 	for _, m := range slices.Concat(w.Coordinators, w.Supervisors, w.Apprentices[1:]) {
 		if bytes.Contains(file, []byte(m.Name)) || bytes.Contains(file, []byte(`"`+m.Login+`"`)) {
 			t.Errorf("the name of %s is in it", m.Name)
