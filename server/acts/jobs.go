@@ -1,6 +1,7 @@
 package acts
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -100,7 +101,7 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 	if r.ID != "" {
 		old, err := s.Store.Job(ctx, r.ID)
 		switch {
-		case err == nil && old.Apprentice == r.Apprentice && old.Task == r.Task && old.Vehicle == r.Vehicle:
+		case err == nil && sameRequest(old, r):
 			return old, nil
 		case err == nil:
 			return nil, conflict("id_taken")
@@ -140,6 +141,24 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 		return nil, s.jobRefused(ctx, err)
 	}
 	return s.Store.Job(ctx, j.ID)
+}
+
+// sameRequest says whether a job is what is asked for.
+func sameRequest(j *store.Job, r JobRequest) bool {
+	if j.Apprentice != r.Apprentice || j.Task != r.Task || j.Vehicle != r.Vehicle || r.Setting != "" && j.Setting != r.Setting ||
+		j.WorkOrder != strings.TrimSpace(r.WorkOrder) || j.Bay != strings.TrimSpace(r.Bay) || (len(j.Car) > 0) != (r.Car != nil) {
+		return false
+	}
+	if r.Car == nil {
+		return true
+	}
+	var car curriculum.Car
+	if err := json.Unmarshal(j.Car, &car); err != nil {
+		return false
+	}
+	kept, err1 := json.Marshal(car)
+	asked, err2 := json.Marshal(r.Car)
+	return err1 == nil && err2 == nil && bytes.Equal(kept, asked)
 }
 
 // longestPlan is how far ahead a job may be asked for.

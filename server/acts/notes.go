@@ -91,7 +91,7 @@ func (s *Service) PinNote(ctx context.Context, actor *store.Person, id, lesson, 
 	}
 	h := s.head(id, ledger.ShopNote, actor.ID, "", at)
 	same := func(p ledger.ShopNotePayload) bool { return p.Lesson == lesson && p.Step == step && p.Removes == "" }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"note": text}, func() (store.Receipt, error) {
 		p, err := s.programme(ctx)
 		if err != nil {
 			return store.Receipt{}, err
@@ -122,7 +122,7 @@ func (s *Service) RemoveNote(ctx context.Context, actor *store.Person, id, note 
 	}
 	h := s.head(id, ledger.ShopNote, actor.ID, "", at)
 	same := func(p ledger.ShopNotePayload) bool { return p.Removes == note }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		all, err := s.Notes(ctx)
 		if err != nil {
 			return store.Receipt{}, err

@@ -24,7 +24,7 @@ func (s *Service) read(ctx context.Context, actor *store.Person, id, lesson, edi
 	}
 	h := s.head(id, ledger.LessonRead, actor.ID, actor.ID, at)
 	same := func(p ledger.ReadingPayload) bool { return p.Lesson == lesson && p.Edition == edition }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		if err := s.knownEdition(ctx, lesson, edition); err != nil {
 			return store.Receipt{}, err
 		}
@@ -180,7 +180,7 @@ func (s *Service) startTest(ctx context.Context, actor *store.Person, id, task, 
 		form.PassPercent = &want.PassPercent
 	}
 	h := s.head(id, ledger.TestIssued, actor.ID, actor.ID, at)
-	r, err := once(ctx, s, h, func(x ledger.TestIssuedPayload) bool { return x.Task == task }, func() (store.Receipt, error) {
+	r, err := once(ctx, s, h, func(x ledger.TestIssuedPayload) bool { return x.Task == task }, nil, func() (store.Receipt, error) {
 		sub, err := s.entry(h, ledger.TestIssuedPayload{Task: task, Blueprint: blueprint, Number: form.Number, Vehicle: vehicle},
 			nil, map[string][]byte{"form": form.JSON()})
 		if err != nil {
@@ -461,7 +461,7 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 		}
 	}
 	h := s.head(id, ledger.TestHandedIn, actor.ID, actor.ID, at)
-	r, err := once(ctx, s, h, func(p ledger.TestHandedInPayload) bool { return p.Test == test }, func() (store.Receipt, error) {
+	r, err := once(ctx, s, h, func(p ledger.TestHandedInPayload) bool { return p.Test == test }, nil, func() (store.Receipt, error) {
 		sub, err := s.entry(h, done, nil, map[string][]byte{"answers": quiz.AnswersJSON(a), "marks": raw})
 		if err != nil {
 			return none, err
