@@ -245,6 +245,9 @@ func newJob(p *curriculum.Programme, r JobRequest) (*store.Job, error) {
 	return j, nil
 }
 
+// mostCarText bounds what is written about a car on the spot, in bytes a field.
+const mostCarText = 300
+
 // checkCar refuses a described car with every fault at once. Each figure says where it was read: a limit without a
 // source is worth nothing to who judges by it.
 func checkCar(p *curriculum.Programme, c curriculum.Car) error {
@@ -256,6 +259,20 @@ func checkCar(p *curriculum.Programme, c curriculum.Car) error {
 			one := *wrong("car."+x.Args["field"], "car_"+strings.TrimPrefix(x.Code, "car_"))
 			maps.Copy(one.Args, x.Args)
 			r.Problems = append(r.Problems, one)
+		}
+	}
+	written := map[string]string{"car.title": c.Title}
+	for i, w := range c.Wheels {
+		written[fmt.Sprintf("car.wheels[%d].name", i)] = w.Name
+	}
+	for i, f := range c.Figures {
+		written[fmt.Sprintf("car.figures[%d].source", i)] = f.Source
+	}
+	for _, field := range slices.Sorted(maps.Keys(written)) {
+		if v, err := text(field, written[field]); err != nil {
+			r.Problems = append(r.Problems, *wrong(field, "bad_text"))
+		} else if len(v) > mostCarText {
+			r.Problems = append(r.Problems, *wrong(field, "text_too_long"))
 		}
 	}
 	for i, f := range c.Figures {
@@ -479,6 +496,9 @@ func (s *Service) jobByNumber(ctx context.Context, actor *store.Person, number s
 	return j, nil
 }
 
+// longestPaper is how long a job on paper may have run: longer ones are slips of the pen.
+const longestPaper = 120 * 24 * time.Hour
+
 // fromPaper says that a job was watched on its printed sheet.
 func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string, from, to time.Time) error {
 	j, apprentice, err := s.theJob(ctx, job)
@@ -498,6 +518,8 @@ func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string
 		return wrong("to", "paper_future")
 	case !from.Before(to):
 		return wrong("to", "paper_order")
+	case to.Sub(from) > longestPaper:
+		return wrong("from", "paper_long", "days", strconv.Itoa(int(longestPaper.Hours()/24)))
 	}
 	if err := openJob(j); err != nil {
 		return err

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"brakewright/store"
@@ -208,12 +209,24 @@ const maxText = 4000
 func text(field, v string) (string, error) {
 	v = strings.TrimSpace(strings.ReplaceAll(v, "\r\n", "\n"))
 	switch {
-	case !utf8.ValidString(v) || strings.ContainsFunc(v, func(r rune) bool { return r < ' ' && r != '\n' && r != '\t' || r == 0x7f }):
+	case !utf8.ValidString(v) || strings.ContainsFunc(v, unseen):
 		return "", wrong(field, "bad_text")
 	case utf8.RuneCountInString(v) > maxText:
 		return "", wrong(field, "text_too_long")
 	}
 	return v, nil
+}
+
+// unseen are signs that no text needs and that make it read as something else: controls, and what turns the direction of
+// the text around it. Marks and separate letters of writing from right to left are fine.
+func unseen(r rune) bool {
+	switch {
+	case r == '\n', r == '\t':
+		return false
+	case unicode.IsControl(r), r == '\u2028', r == '\u2029', r >= '\u202a' && r <= '\u202e', r >= '\u2066' && r <= '\u2069':
+		return true
+	}
+	return false
 }
 
 // reason is text that must be there.
