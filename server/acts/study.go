@@ -500,12 +500,12 @@ func (s *Service) watchTest(ctx context.Context, actor *store.Person, test strin
 	if err != nil {
 		return err
 	}
-	if t.HandedIn != "" {
-		return conflict("test_handed_in")
-	}
 	if !take {
-		if t.WatchedBy != actor.ID {
+		switch {
+		case t.WatchedBy != actor.ID:
 			return conflict("not_watching")
+		case t.HandedIn != "":
+			return conflict("test_handed_in")
 		}
 		return translate(s.Store.WatchTest(ctx, test, ""))
 	}
@@ -515,6 +515,9 @@ func (s *Service) watchTest(ctx context.Context, actor *store.Person, test strin
 	}
 	if err := May(actor, WatchATest, Target{Person: p, Task: t.Task, Site: at.site, Date: at.date}); err != nil {
 		return err
+	}
+	if t.HandedIn != "" { // said to who may watch it, and to nobody else
+		return conflict("test_handed_in")
 	}
 	if t.WatchedBy != "" && t.WatchedBy != actor.ID {
 		return conflict("watched_by_another")

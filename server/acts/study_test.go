@@ -141,6 +141,10 @@ func TestTheoryTest(t *testing.T) {
 	wants(t, err, "test_handed_in")
 	wants(t, w.Answer(w.ctx, p, id, q.ID, rightAnswer(q)), "test_handed_in")
 	wants(t, w.WatchTest(w.ctx, sam, id, false), "test_handed_in")
+	wants(t, w.WatchTest(w.ctx, sam, id, true), "test_handed_in")
+	for _, take := range []bool{true, false} { // others do not even learn that
+		wants(t, w.WatchTest(w.ctx, w.pat(1), id, take), map[bool]string{true: "not_allowed", false: "not_watching"}[take])
+	}
 	v := must[*TestView](t)(w.Test(w.ctx, w.sam(1), id))
 	if v.Marks == nil || v.Marks.Points != m.Points || v.Test.WatchedBy != sam.ID || len(v.Answers.Answers) != 3 {
 		t.Errorf("got %+v", v)
