@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"maps"
 	"mime"
@@ -14,6 +15,7 @@ import (
 	"reflect"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/gorilla/mux"
 
@@ -337,6 +339,9 @@ func badJSON(field, detail string) error {
 
 // decodeStrict reads one JSON value. encoding/json alone takes "Task" for "task" and lets a field stand twice.
 func decodeStrict(b []byte, into any) error {
+	if !utf8.Valid(b) { // the decoder would put other signs in their place and say nothing
+		return badJSON("", "The body is not UTF-8. Send the text in that encoding.")
+	}
 	d := json.NewDecoder(bytes.NewReader(b))
 	d.DisallowUnknownFields()
 	if err := d.Decode(into); err != nil {
@@ -351,7 +356,11 @@ func decodeStrict(b []byte, into any) error {
 // sayJSON turns a decoder's error into a problem that names the field.
 func sayJSON(err error) error {
 	if wrong := (*json.UnmarshalTypeError)(nil); errors.As(err, &wrong) {
-		return badJSON(wrong.Field, "The field "+wrong.Field+" cannot be a "+wrong.Value+".")
+		what := "The body"
+		if wrong.Field != "" {
+			what = "The field " + wrong.Field
+		}
+		return badJSON(wrong.Field, what+" must be "+jsonKind(wrong.Type)+", not "+jsonValue(wrong.Value)+".")
 	}
 	if field, found := strings.CutPrefix(err.Error(), "json: unknown field "); found {
 		name, _ := strconv.Unquote(field)
@@ -361,6 +370,40 @@ func sayJSON(err error) error {
 		return own
 	}
 	return badJSON("", "The body is not JSON: "+strings.TrimPrefix(err.Error(), "json: ")+".")
+}
+
+// jsonKind says what JSON a Go type is read from.
+func jsonKind(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.Pointer:
+		return jsonKind(t.Elem())
+	case reflect.Struct, reflect.Map:
+		return "an object"
+	case reflect.Slice, reflect.Array:
+		return "a list"
+	case reflect.String:
+		return "a text in quotation marks"
+	case reflect.Bool:
+		return "true or false"
+	}
+	return fmt.Sprintf("a whole number that fits %d bits", t.Bits())
+}
+
+// jsonValue says what the decoder found: string, array, object, bool, number or "number 1.5".
+func jsonValue(found string) string {
+	switch kind, value, _ := strings.Cut(found, " "); {
+	case value != "":
+		return value
+	case kind == "string":
+		return "a text"
+	case kind == "array":
+		return "a list"
+	case kind == "object":
+		return "an object"
+	case kind == "bool":
+		return "true or false"
+	}
+	return "a number"
 }
 
 // fields are the names an object may have, each with those of its own value.

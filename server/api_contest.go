@@ -1,6 +1,7 @@
 package server
 
 import (
+	"encoding/json"
 	"time"
 
 	"brakewright/server/acts"
@@ -41,7 +42,18 @@ type apiEntryLine struct {
 func lineOf(e *store.EntryView) apiEntryLine {
 	b := e.Entry.Body
 	return apiEntryLine{e.Index, b.ID, string(b.Type), timeText(time.UnixMilli(b.HappenedAt)), timeText(time.UnixMilli(e.Entry.RecordedAt)), b.Actor, b.Subject, b.Site, b.Corrects,
-		b.Payload, e.Personal, e.Closed, len(e.Entry.Signatures) > 0}
+		payloadShown(b), e.Personal, e.Closed, len(e.Entry.Signatures) > 0}
+}
+
+// payloadShown is an entry's payload as anybody may read it: without the seed that entries about theory tests once told, of
+// which the form, keys included, can be made.
+func payloadShown(b ledger.Body) any {
+	var fields map[string]json.RawMessage
+	if b.Type != ledger.TestIssued || json.Unmarshal(b.Payload, &fields) != nil {
+		return b.Payload
+	}
+	delete(fields, "seed")
+	return fields
 }
 
 // apiEntry is one entry with what has become of it.

@@ -566,6 +566,9 @@ func (c *apiCall) finish(job, outcome, difficulty string) error {
 	if err != nil {
 		return err
 	}
+	if outcome != "" && s.Job.Status == store.JobSigned && outcome != s.Outcome {
+		return failure{status: http.StatusConflict, code: "job_signed"}
+	}
 	if outcome == "" {
 		outcome = cmp.Or(s.Outcome, "finished")
 	}

@@ -390,7 +390,7 @@ func (c *apiCall) practiceForm(d *apiDraw) (*quiz.Form, error) {
 		d.Seed = &seed
 	}
 	d.Number = max(d.Number, 1)
-	return c.acts.Practice(c.ctx(), d.Lesson, d.Vehicle, d.Language, *d.Seed, d.Number, d.Questions)
+	return c.acts.Practice(c.ctx(), c.actor, d.Lesson, d.Vehicle, d.Language, *d.Seed, d.Number, d.Questions)
 }
 
 func apiPractice(c *apiCall) (apiAnswer, error) {

@@ -175,10 +175,6 @@ func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.
 	}
 	open := len(contested) > 0
 	mine := about.ID == me.ID
-	signed, serr := s.signedBy(ctx, names, e, me.ID)
-	if serr != nil {
-		return a, serr
-	}
 	silence, speaks, serr := s.silence(ctx, c, e)
 	if serr != nil {
 		return a, serr
@@ -187,7 +183,11 @@ func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.
 	a.Countersign = mine && silence != "" && !open && may(acts.Countersign)
 	a.Reply = mine && b.Actor != me.ID && may(acts.ReplyTo)
 	a.Dispute = !open && hasType(ledger.Disputable, b.Type) && (!mine || speaks || a.StandDown) && may(acts.DisputeEntry)
-	a.Settle = open && !signed && b.Actor != me.ID && contested[0].By != me.ID && may(acts.SettleDispute) && (!ledger.IsAuthorising(b.Type) || may(acts.ManageRoster))
+	party, serr := s.acts.IsParty(ctx, me.ID, e)
+	if serr != nil {
+		return a, serr
+	}
+	a.Settle = open && !party && contested[0].By != me.ID && may(acts.SettleDispute) && (!ledger.IsAuthorising(b.Type) || may(acts.ManageRoster))
 	a.Authority = ledger.IsAuthorising(b.Type)
 	a.Withdraw = hasType(ledger.Correctable, b.Type) && may(acts.CorrectEntry)
 	a.Correct = a.Withdraw && acts.Recorded(e) != nil
@@ -217,16 +217,6 @@ func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.
 		}
 	}
 	return a, err
-}
-
-func (s *Server) signedBy(ctx context.Context, names *nameBook, e *store.EntryView, person string) (bool, error) {
-	for _, sig := range e.Entry.Signatures {
-		owner, err := names.owner(ctx, sig.Key)
-		if err != nil || owner == person {
-			return owner == person, err
-		}
-	}
-	return false, nil
 }
 
 func hasType(list []ledger.Type, t ledger.Type) bool {

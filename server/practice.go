@@ -74,7 +74,7 @@ func (s *Server) showPractice(w http.ResponseWriter, r *http.Request) error {
 	if v != nil {
 		vehicle = v.ID
 	}
-	f, err := s.acts.Practice(r.Context(), l.ID, vehicle, l.Language, seed, number, 1)
+	f, err := s.acts.Practice(r.Context(), personFrom(r.Context()), l.ID, vehicle, l.Language, seed, number, 1)
 	if err != nil {
 		return err
 	}

@@ -92,6 +92,11 @@ func TestBundle(t *testing.T) {
 	if bytes.Contains(pias, []byte(ledger.Hash([]byte(`{}`)))) && strings.Contains(string(pias), `"hash":"`+ledger.Hash([]byte(`{}`))+`"`) {
 		t.Error("the form of an open test is in the bundle")
 	}
+	// So would the seed of its draw, which entries of older versions tell.
+	issued := base64.StdEncoding.EncodeToString(mustEntry(t, w, past["open test"]).Leaf)
+	if bytes.Contains(pias, []byte(issued)) {
+		t.Error("the entry of an open test, with its seed, is in the bundle")
+	}
 	for _, m := range slices.Concat(w.Coordinators, w.Supervisors, w.Apprentices[1:]) {
 		if bytes.Contains(file, []byte(m.Name)) || bytes.Contains(file, []byte(`"`+m.Login+`"`)) {
 			t.Errorf("the name of %s is in it", m.Name)
@@ -136,7 +141,7 @@ func TestBundleTampered(t *testing.T) {
 		}
 		e := &b.Entries[rng.IntN(len(b.Entries))]
 		what := ""
-		switch rng.IntN(9) {
+		switch rng.IntN(11) {
 		case 0:
 			what, e.Index = "index", e.Index+1
 		case 1:
@@ -167,6 +172,10 @@ func TestBundleTampered(t *testing.T) {
 			what, b.Head = "head", strings.Replace(b.Head, "\n", "\n1", 1)
 		case 8:
 			what, b.Person = "person", w.Apprentices[1].ID
+		case 9:
+			what, b.Title = "title", b.Title+" of another town"
+		case 10:
+			what, b.Zone = "zone", "Europe/Paris"
 		}
 		if what == "" {
 			continue
@@ -182,6 +191,27 @@ func TestBundleTampered(t *testing.T) {
 			if ok, said := checker(t, forged); ok {
 				t.Errorf("%s: the checker is content: %s", what, said)
 			}
+		}
+	}
+	// What the opening says of the ledger, both checkers compare.
+	for name, change := range map[string]func(*ledger.Bundle){
+		"title": func(b *ledger.Bundle) { b.Title = "Another shop" }, "zone": func(b *ledger.Bundle) { b.Zone = "Asia/Tokyo" },
+		"the opening left out": func(b *ledger.Bundle) { b.Entries = b.Entries[1:] },
+	} {
+		var b ledger.Bundle
+		if err := json.Unmarshal(file, &b); err != nil {
+			t.Fatal(err)
+		}
+		change(&b)
+		forged, err := b.Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v := store.VerifyBundle(forged, w.Options.Keys, nil); v.OK {
+			t.Errorf("%s: not noticed", name)
+		}
+		if ok, said := checker(t, forged); ok {
+			t.Errorf("%s: the checker is content: %s", name, said)
 		}
 	}
 	for name, forged := range map[string][]byte{"cut short": file[:len(file)-1], "a space": bytes.Replace(file, []byte(`":`), []byte(`": `), 1), "nothing": nil} {

@@ -95,12 +95,12 @@ func (s *Service) Read(ctx context.Context, actor *store.Person, id, lesson, edi
 	return s.read(ctx, actor, id, lesson, edition)
 }
 
-// Practice makes an unassessed form: nothing is stored, nobody else sees it.
-func (s *Service) Practice(ctx context.Context, lesson, vehicle, language string, seed uint64, number, questions int) (*quiz.Form, error) {
-	return s.practice(ctx, lesson, vehicle, language, seed, number, questions)
+// Practice makes an unassessed form: nothing is stored, nobody else sees it. What the actor's own open tests ask is not in it.
+func (s *Service) Practice(ctx context.Context, actor *store.Person, lesson, vehicle, language string, seed uint64, number, questions int) (*quiz.Form, error) {
+	return s.practice(ctx, actor, lesson, vehicle, language, seed, number, questions)
 }
 
-// StartTest issues a theory test of a task (or returns the open one). The draw's seed is the apprentice's own, its number counts up.
+// StartTest issues a theory test of a task (or returns the open one). Each has a seed of its own; its number counts up.
 func (s *Service) StartTest(ctx context.Context, actor *store.Person, id, task, vehicle string) (*store.Test, *quiz.Form, error) {
 	return s.startTest(ctx, actor, id, task, vehicle)
 }

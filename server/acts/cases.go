@@ -2,6 +2,7 @@ package acts
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -46,12 +47,15 @@ func (s *Service) decided(ctx context.Context, p *store.Person, task string, nee
 // kept says whether the clearance is kept after what speaks against it.
 func (d decision) kept() bool { return d.why != "" && !d.standDown }
 
+// keptBecause begins the reason of whoever keeps a clearance.
+const keptBecause = "The clearance is kept: "
+
 // sayKept is the reason that stands in an entry whose signer keeps the clearance.
 func (d decision) sayKept() string {
 	if !d.kept() {
 		return ""
 	}
-	return "The clearance is kept: " + d.why
+	return keptBecause + d.why
 }
 
 // withStandDown submits a signed entry, with the stand-down that was decided in the same transaction.
@@ -110,15 +114,16 @@ func (s *Service) spotCheck(ctx context.Context, actor *store.Person, r SpotChec
 	same := func(x ledger.SpotCheckPayload) bool {
 		return x.Task == r.Task && x.Finding == r.Finding && x.Of == r.Of
 	}
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	personal := map[string]string{}
+	if err := personalTexts(personal, "car", r.Car, "work_order", r.WorkOrder, "notes", r.Notes); err != nil {
+		return none, err
+	}
+	return once(ctx, s, h, same, maps.Clone(personal), func() (store.Receipt, error) {
 		d, err := s.decided(ctx, p, r.Task, r.Finding == "unsafe", r.Decision)
 		if err != nil {
 			return none, err
 		}
-		personal := map[string]string{"reason": d.sayKept()}
-		if err := personalTexts(personal, "car", r.Car, "work_order", r.WorkOrder, "notes", r.Notes); err != nil {
-			return none, err
-		}
+		personal["reason"] = d.sayKept()
 		if r.Finding != "sound" && personal["notes"] == "" {
 			return none, wrong("notes", "finding_needs_words")
 		}
@@ -291,7 +296,7 @@ func (s *Service) openCase(ctx context.Context, actor *store.Person, r CaseReque
 	same := func(x ledger.CaseOpenedPayload) bool {
 		return x.Task == payload.Task && slices.Equal(x.Jobs, payload.Jobs)
 	}
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, maps.Clone(personal), func() (store.Receipt, error) {
 		sub, err := s.entry(h, payload, personal, nil)
 		if err != nil {
 			return none, err
@@ -333,7 +338,7 @@ func (s *Service) closeCase(ctx context.Context, actor *store.Person, r FindingR
 	}
 	h := s.head(r.ID, ledger.Return, actor.ID, p.ID, at)
 	same := func(x ledger.ReturnPayload) bool { return x.Case == c.Entry && x.Finding == r.Finding }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"what_happened": what}, func() (store.Receipt, error) {
 		if c.Closed != "" {
 			return none, conflict("case_closed")
 		}

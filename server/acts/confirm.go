@@ -169,7 +169,7 @@ func (s *Service) Confirm(ctx context.Context, actor *store.Person, id, lesson, 
 	same := func(p ledger.ReadingPayload) bool {
 		return p.Lesson == lesson && p.Edition == edition && p.Since == since
 	}
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		changed, err := s.changesToConfirm(ctx, actor.ID)
 		if err != nil {
 			return store.Receipt{}, err

@@ -2,6 +2,7 @@ package acts
 
 import (
 	"context"
+	"net/http"
 	"slices"
 
 	"brakewright/store"
@@ -20,27 +21,27 @@ func (s *Service) Countersign(ctx context.Context, actor *store.Person, id, entr
 	}
 	same := func(p ledger.CountersignedPayload) bool { return p.Entry == entry }
 	h := s.head(id, ledger.Countersigned, actor.ID, c.about.ID, c.at)
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		return s.signed(ctx, actor, h, ledger.CountersignedPayload{Entry: entry}, nil, passphrase)
 	})
 }
 
 // Reply is the apprentice's side of an entry, in writing.
-func (s *Service) Reply(ctx context.Context, actor *store.Person, id, entry, words string) (store.Receipt, error) {
+func (s *Service) Reply(ctx context.Context, actor *store.Person, id, entry, said string) (store.Receipt, error) {
 	none := store.Receipt{}
 	c, err := s.concerning(ctx, actor, ReplyTo, entry)
 	if err != nil {
 		return none, err
 	}
-	if words, err = text("text", words); err != nil {
+	if said, err = text("text", said); err != nil {
 		return none, err
 	}
-	if words == "" {
+	if said == "" {
 		return none, wrong("text", "text_needed")
 	}
 	h := s.head(id, ledger.Replied, actor.ID, c.about.ID, c.at)
-	return once(ctx, s, h, func(p ledger.ReplyPayload) bool { return p.Entry == entry }, func() (store.Receipt, error) {
-		sub, err := s.entry(h, ledger.ReplyPayload{Entry: entry}, map[string]string{"text": words}, nil)
+	return once(ctx, s, h, func(p ledger.ReplyPayload) bool { return p.Entry == entry }, words{"text": said}, func() (store.Receipt, error) {
+		sub, err := s.entry(h, ledger.ReplyPayload{Entry: entry}, map[string]string{"text": said}, nil)
 		if err != nil {
 			return none, err
 		}
@@ -60,7 +61,7 @@ func (s *Service) Dispute(ctx context.Context, actor *store.Person, id, entry, w
 		return none, err
 	}
 	h := s.head(id, ledger.Disputed, actor.ID, c.about.ID, c.at)
-	return once(ctx, s, h, func(p ledger.DisputePayload) bool { return p.Disputes == entry }, func() (store.Receipt, error) {
+	return once(ctx, s, h, func(p ledger.DisputePayload) bool { return p.Disputes == entry }, words{"reason": why}, func() (store.Receipt, error) {
 		if actor.ID == c.about.ID && c.view.Entry.Body.Type != ledger.StandDownOrdered {
 			until, err := s.CountersignUntil(ctx, c.view)
 			if err != nil {
@@ -97,6 +98,38 @@ type Settlement struct {
 	Reason, Passphrase string
 }
 
+// IsParty says whether somebody had a hand in an entry: made, signed or corrected it, or an earlier one that it corrects. Who
+// disputes it is party, too; of that, and of those who sign the entry itself, the ledger's rules know.
+func (s *Service) IsParty(ctx context.Context, person string, e *store.EntryView) (bool, error) {
+	live, err := s.Store.LiveCorrections(ctx, e.Entry.Body.ID)
+	if err != nil {
+		return false, err
+	}
+	if slices.ContainsFunc(live, func(c ledger.CorrectionFact) bool { return c.By == person }) {
+		return true, nil
+	}
+	for {
+		if e.Entry.Body.Actor == person {
+			return true, nil
+		}
+		for _, signature := range e.Entry.Signatures {
+			key, err := s.Store.Key(ctx, signature.Key)
+			if err != nil {
+				return false, err
+			}
+			if key.Person == person {
+				return true, nil
+			}
+		}
+		if e.Entry.Body.Corrects == "" {
+			return false, nil
+		}
+		if e, err = s.Store.Entry(ctx, e.Entry.Body.Corrects); err != nil {
+			return false, err
+		}
+	}
+}
+
 func (s *Service) Settle(ctx context.Context, actor *store.Person, r Settlement) (store.Receipt, error) {
 	none := store.Receipt{}
 	c, err := s.concerning(ctx, actor, SettleDispute, r.Entry)
@@ -110,11 +143,16 @@ func (s *Service) Settle(ctx context.Context, actor *store.Person, r Settlement)
 		return none, err
 	}
 	p := ledger.SettlementPayload{Disputes: r.Entry, Upheld: r.Upheld, Stands: r.Stands}
+	if party, err := s.IsParty(ctx, actor.ID, c.view); err != nil {
+		return none, err
+	} else if party {
+		return none, refuse(http.StatusUnprocessableEntity, "rule_"+ledger.IsParty, "person", actor.ID)
+	}
 	same := func(x ledger.SettlementPayload) bool {
 		return x.Disputes == p.Disputes && x.Upheld == p.Upheld && x.Stands == p.Stands
 	}
 	h := s.head(r.ID, ledger.DisputeSettled, actor.ID, c.about.ID, c.at)
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"reason": r.Reason}, func() (store.Receipt, error) {
 		return s.signed(ctx, actor, h, p, map[string]string{"reason": r.Reason}, r.Passphrase)
 	})
 }
@@ -179,7 +217,7 @@ func (s *Service) Recognise(ctx context.Context, actor *store.Person, r Recognit
 		return x.Task == p.Task && x.Jobs == p.Jobs && slices.Equal(x.StandsFor, p.StandsFor)
 	}
 	h := s.head(r.ID, ledger.Recognised, actor.ID, apprentice.ID, at)
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"reason": r.Reason}, func() (store.Receipt, error) {
 		sub, err := s.entry(h, p, map[string]string{"reason": r.Reason}, nil)
 		if err != nil {
 			return none, err
@@ -210,7 +248,7 @@ func (s *Service) ReviewStandDown(ctx context.Context, actor *store.Person, id, 
 	}
 	h := s.head(id, ledger.StandDownReviewed, actor.ID, c.about.ID, c.at)
 	same := func(p ledger.StandDownReviewPayload) bool { return p.StandDown == standDown }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"reason": found, "lifts": lifts}, func() (store.Receipt, error) {
 		return s.signed(ctx, actor, h, ledger.StandDownReviewPayload{StandDown: standDown}, map[string]string{"reason": found, "lifts": lifts}, passphrase)
 	})
 }

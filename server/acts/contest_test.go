@@ -343,7 +343,7 @@ func TestAuthorityGivenWithACompromisedKeyIsSettled(t *testing.T) {
 	_, err := w.Settle(w.ctx, w.sam(1), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Supervisors[1])})
 	wants(t, err, "not_allowed")
 	_, err = w.Settle(w.ctx, w.ada(), Settlement{Entry: appointment, Reason: "r", Passphrase: pass(w.Coordinators[0])})
-	wants(t, err, "no_key")
+	wants(t, err, "rule_"+ledger.IsParty)
 	must[store.Receipt](t)(w.Settle(w.ctx, w.cora(), Settlement{Entry: appointment, Upheld: true, Reason: "Not hers", Passphrase: pass(w.Coordinators[1])}))
 	if found, _ := waits(w.cora()); found {
 		t.Error("settled, and it waits")
@@ -539,4 +539,113 @@ func TestDueDecisions(t *testing.T) {
 	if due = must[[]Due](t)(w.DueDecisions(w.ctx, w.sam(1))); len(due) != 0 {
 		t.Errorf("decided, and still due: %+v", due)
 	}
+}
+
+// Who made or signed the record that a disputed correction takes the place of is party to that dispute, and so is who
+// corrected a disputed record.
+func TestPartiesOfTheWholeChainDoNotSettle(t *testing.T) {
+	w := newWorld(t)
+	p, ada := w.pat(0), w.ada()
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	notes := "The wheel nuts were dry"
+	correct := func(by int, of string) string {
+		return must[store.Receipt](t)(w.Correct(w.ctx, w.sam(by), Correction{Entry: of, Changes: RecordChanges{Notes: &notes}, Reason: "Forgotten", Passphrase: pass(w.Supervisors[by])})).ID
+	}
+	settle := func(actor *store.Person, of, passphrase string) error {
+		_, err := w.Settle(w.ctx, actor, Settlement{Entry: of, Reason: "Looked at it", Passphrase: passphrase})
+		return err
+	}
+	correction := correct(1, entry)
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", correction, "They were oiled"))
+	for i, name := range []string{"who signed the record corrected", "who corrected it"} {
+		if err := settle(w.sam(i), correction, pass(w.Supervisors[i])); code(t, err) != "rule_"+ledger.IsParty {
+			t.Errorf("%s: %v", name, err)
+		}
+		for _, m := range must[*Matters](t)(w.Matters(w.ctx, w.sam(i))).Disputes {
+			if m.May {
+				t.Errorf("%s may settle it, says the list", name)
+			}
+		}
+	}
+	wants(t, settle(ada, correction, pass(w.Coordinators[0])), "")
+
+	must[store.Receipt](t)(w.Dispute(w.ctx, p, "", entry, "I was not there"))
+	wants(t, settle(w.sam(1), entry, pass(w.Supervisors[1])), "rule_"+ledger.IsParty)
+	wants(t, settle(ada, entry, pass(w.Coordinators[0])), "")
+}
+
+// An id that comes again with other content is refused, so that nobody takes for kept what was not.
+func TestAnIdWithOtherContentIsRefused(t *testing.T) {
+	w := newWorld(t)
+	p, sam, ada, passphrase := w.keyOf(w.Apprentices[0], patsPhrase), w.sam(0), w.ada(), pass(w.Supervisors[0])
+	w.readLesson(p, "safe")
+	entry := w.signedJob(p)
+	other := w.pat(1)
+	notes, others := "Wheel nuts dry", "Wheel nuts oiled"
+	rows := []struct {
+		name string
+		do   func(id, content string) error
+	}{
+		{"a dispute", func(id, text string) error { _, err := w.Dispute(w.ctx, p, id, entry, text); return err }},
+		{"a reply", func(id, text string) error { _, err := w.Reply(w.ctx, p, id, entry, text); return err }},
+		{"a shop note", func(id, text string) error { _, err := w.PinNote(w.ctx, ada, id, "pads", "fit", text); return err }},
+		{"a stand-down", func(id, text string) error {
+			_, err := w.StandDown(w.ctx, sam, id, other.ID, "pads", text, "")
+			return err
+		}},
+		{"a restore", func(id, text string) error {
+			_, err := w.Restore(w.ctx, ada, id, other.ID, "pads", text, pass(w.Coordinators[0]))
+			return err
+		}},
+		{"a new name", func(id, text string) error {
+			_, err := w.Roster(id).Rename(w.ctx, ada, other.ID, text, "")
+			return err
+		}},
+		{"an agreement", func(id, text string) error {
+			_, err := w.Roster(id).MakeAgreement(w.ctx, ada, other.ID, text, "", "")
+			return err
+		}},
+		{"an appointment", func(id, text string) error {
+			_, err := w.Roster(id).Appoint(w.ctx, ada, w.sam(1).ID, store.Appointment{Task: "pads", Number: text}, pass(w.Coordinators[0]))
+			return err
+		}},
+		{"a site", func(id, text string) error { _, _, err := w.Roster(id).AddSite(w.ctx, ada, text, ""); return err }},
+		{"a person", func(id, text string) error {
+			_, err := w.AddRoster(w.ctx, ada, id, []NewPerson{{Name: text, Login: "newcomer", Role: Apprentice}}, "")
+			return err
+		}},
+		{"a job", func(id, text string) error {
+			_, err := w.AskJob(w.ctx, p, JobRequest{ID: id, Apprentice: p.ID, Task: "induction", Vehicle: "wagon", WorkOrder: text})
+			return err
+		}},
+		{"a correction", func(id, text string) error {
+			_, err := w.Correct(w.ctx, sam, Correction{ID: id, Entry: entry, Changes: RecordChanges{Notes: &text}, Reason: "Forgotten", Passphrase: passphrase})
+			return err
+		}},
+		{"a correction's reason", func(id, text string) error {
+			_, err := w.Correct(w.ctx, sam, Correction{ID: id, Entry: entry, Changes: RecordChanges{Notes: &notes}, Beside: true, Reason: text, Passphrase: passphrase})
+			return err
+		}},
+	}
+	for _, r := range rows {
+		t.Run(r.name, func(t *testing.T) {
+			id := w.ID()
+			for _, x := range []struct{ text, want string }{{notes, ""}, {" " + notes + "\n", ""}, {others, "id_taken"}, {notes, ""}} {
+				if err := r.do(id, x.text); code(t, err) != x.want {
+					t.Errorf("%q: got %v, want %q", x.text, err, x.want)
+				}
+			}
+		})
+	}
+	t.Run("a tap", func(t *testing.T) {
+		j := w.watch(sam, w.pat(2), "induction", "wagon")
+		step := must[*JobSheet](t)(w.Job(w.ctx, sam, j.ID)).Lessons[0].Steps[0].Key
+		tap := w.result(step, "prompted")
+		for _, x := range []struct{ result, want string }{{"prompted", ""}, {"prompted", ""}, {"taken_over", "id_taken"}} {
+			tap.Result = x.result
+			_, err := w.Tap(w.ctx, sam, j.ID, []store.Tap{tap})
+			wants(t, err, x.want)
+		}
+	})
 }

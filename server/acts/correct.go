@@ -2,6 +2,7 @@ package acts
 
 import (
 	"context"
+	"encoding/json"
 	"maps"
 	"slices"
 	"strconv"
@@ -63,8 +64,21 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 	}
 	h := s.head(r.ID, ledger.Corrected, actor.ID, c.about.ID, c.at)
 	h.Corrects = r.Entry
-	same := func(p ledger.CorrectionPayload) bool { return p.Withdraw == r.Withdraw }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	p, personal, decide := ledger.CorrectionPayload{Withdraw: true}, map[string]string{}, false
+	switch {
+	case r.Withdraw:
+	case r.Changes.Empty():
+		return none, wrong("record", "nothing_changed")
+	default:
+		if p, personal, decide, err = s.newRecord(ctx, c, r.Changes); err != nil {
+			return none, err
+		}
+	}
+	personal["reason"] = r.Reason
+	same := func(x ledger.CorrectionPayload) bool {
+		return x.Withdraw == p.Withdraw && sameRecord(x.SignOff, p.SignOff)
+	}
+	return once(ctx, s, h, same, maps.Clone(personal), func() (store.Receipt, error) {
 		live, err := s.Store.LiveCorrections(ctx, r.Entry)
 		if err != nil {
 			return none, err
@@ -72,17 +86,6 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 		if len(live) > 0 && !r.Beside {
 			return none, conflict("corrected_already", "entry", live[len(live)-1].Entry)
 		}
-		p, personal := ledger.CorrectionPayload{Withdraw: true}, map[string]string{}
-		decide := false
-		if !r.Withdraw && r.Changes.Empty() {
-			return none, wrong("record", "nothing_changed")
-		}
-		if !r.Withdraw {
-			if p, personal, decide, err = s.newRecord(ctx, c, r.Changes); err != nil {
-				return none, err
-			}
-		}
-		personal["reason"] = r.Reason
 		d, err := s.decided(ctx, c.about, c.task, decide, r.Decision)
 		if err != nil {
 			return none, err
@@ -103,6 +106,20 @@ func (s *Service) Correct(ctx context.Context, actor *store.Person, r Correction
 		}
 		return s.withStandDown(ctx, sub, signer, d, c.task, c.at)
 	})
+}
+
+// sameRecord says whether two corrections give the same record, whatever was decided on the clearance.
+func sameRecord(a, b *ledger.SignOffPayload) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	bare := func(x *ledger.SignOffPayload) string {
+		y := *x
+		y.Refs, y.Kept = ledger.Refs{}, false
+		text, _ := json.Marshal(y) // strings, numbers, booleans: it never fails
+		return string(text)
+	}
+	return bare(a) == bare(b)
 }
 
 // Recorded is the record that an entry gives: a sign-off's own, or that of a correction; nil if it gives none.

@@ -2,6 +2,7 @@ package acts
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,11 +30,18 @@ func (s *Service) clear(ctx context.Context, actor *store.Person, r ClearanceReq
 	if err := May(actor, GiveClearance, Target{Person: apprentice, Task: r.Task, Site: at.site, Date: at.date}); err != nil {
 		return none, err
 	}
+	if err := May(actor, SeeStanding, Target{Person: apprentice, Task: r.Task, Date: at.date}); err != nil {
+		return none, err // who decides has seen the verdict and its reasons
+	}
 	h := s.head(r.ID, ledger.ClearanceGiven, actor.ID, apprentice.ID, at)
 	same := func(p ledger.ClearancePayload) bool {
-		return p.Task == r.Task && p.Until == r.Until && slices.Equal(p.Layouts, r.Layouts) && slices.Equal(p.Holds, r.Holds)
+		return p.Task == r.Task && p.Until == r.Until && slices.Equal(p.Layouts, r.Layouts) && slices.Equal(p.Holds, r.Holds) && sameWaiver(p.Waiver, r)
 	}
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	why, err := text("reason", r.Reason)
+	if err != nil {
+		return none, err
+	}
+	return once(ctx, s, h, same, words{"reason": why}, func() (store.Receipt, error) {
 		sub, second, err := s.clearance(ctx, actor, apprentice, h, at, r)
 		if err != nil {
 			return none, err
@@ -56,6 +64,14 @@ func (s *Service) clear(ctx context.Context, actor *store.Person, r ClearanceReq
 		}
 		return s.submit(ctx, sub)
 	})
+}
+
+// sameWaiver says whether a waiver that was made is the one asked for.
+func sameWaiver(made *ledger.WaiverMade, r ClearanceRequest) bool {
+	if made == nil {
+		return len(r.WaiverGates) == 0 && r.WaiverUntil == ""
+	}
+	return made.Until == r.WaiverUntil && slices.Equal(slices.Sorted(slices.Values(made.Gates)), slices.Sorted(slices.Values(r.WaiverGates)))
 }
 
 // clearance checks a clearance by all rules and builds its entry; second is who must sign, too, or nil.
@@ -254,7 +270,7 @@ func (s *Service) standDown(ctx context.Context, actor *store.Person, id, appren
 		return none, err
 	}
 	h := s.head(id, ledger.StandDownOrdered, actor.ID, p.ID, at)
-	r, err := once(ctx, s, h, func(x ledger.StandDownPayload) bool { return x.Task == task }, func() (store.Receipt, error) {
+	r, err := once(ctx, s, h, func(x ledger.StandDownPayload) bool { return x.Task == task }, words{"reason": why}, func() (store.Receipt, error) {
 		sub, err := s.entry(h, ledger.StandDownPayload{Task: task}, map[string]string{"reason": why}, nil)
 		if err != nil {
 			return none, err
@@ -396,7 +412,7 @@ func (s *Service) restore(ctx context.Context, actor *store.Person, id, apprenti
 		at.site = reach(actor, task, "", at.date)
 	}
 	h := s.head(id, ledger.Restored, actor.ID, p.ID, at)
-	return once(ctx, s, h, func(x ledger.RestorePayload) bool { return x.Task == task }, func() (store.Receipt, error) {
+	return once(ctx, s, h, func(x ledger.RestorePayload) bool { return x.Task == task }, words{"reason": why}, func() (store.Receipt, error) {
 		sub, err := s.entry(h, ledger.RestorePayload{Task: task}, map[string]string{"reason": why}, nil)
 		if err != nil {
 			return none, err
@@ -458,7 +474,7 @@ func (s *Service) unwatchedJob(ctx context.Context, actor *store.Person, r Unwat
 	same := func(x ledger.UnwatchedJobPayload) bool {
 		return x.Task == p.Task && x.Date == p.Date && x.Vehicle == p.Vehicle && x.Parts == p.Parts && x.Fluid == p.Fluid
 	}
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, maps.Clone(personal), func() (store.Receipt, error) {
 		vs, err := s.fresh(ctx, f, actor.ID, day)
 		if err != nil {
 			return none, err

@@ -432,6 +432,8 @@ func TestPaperDays(t *testing.T) {
 	from, to := now.Add(-3*time.Hour), now.Add(-2*time.Hour)
 	wants(t, w.FromPaper(w.ctx, p, j.ID, from, to), "not_allowed")
 	wants(t, w.FromPaper(w.ctx, w.sam(0), j.ID, to, from), "paper_order")
+	wants(t, w.FromPaper(w.ctx, w.sam(0), j.ID, to.AddDate(-1, 0, 0), to), "paper_long")
+	wants(t, w.FromPaper(w.ctx, w.sam(0), j.ID, time.UnixMilli(-1<<53-1), to), "paper_long")
 	wants(t, w.FromPaper(w.ctx, w.sam(0), j.ID, from, now.Add(time.Hour)), "paper_future")
 	wants(t, w.FromPaper(w.ctx, w.sam(0), j.ID, from, to), "")
 	wants(t, w.event(w.sam(0), j.ID, "paused"), "paper_no_pause")

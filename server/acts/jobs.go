@@ -1,6 +1,7 @@
 package acts
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -100,7 +101,7 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 	if r.ID != "" {
 		old, err := s.Store.Job(ctx, r.ID)
 		switch {
-		case err == nil && old.Apprentice == r.Apprentice && old.Task == r.Task && old.Vehicle == r.Vehicle:
+		case err == nil && sameRequest(old, r):
 			return old, nil
 		case err == nil:
 			return nil, conflict("id_taken")
@@ -140,6 +141,24 @@ func (s *Service) askJob(ctx context.Context, actor *store.Person, r JobRequest)
 		return nil, s.jobRefused(ctx, err)
 	}
 	return s.Store.Job(ctx, j.ID)
+}
+
+// sameRequest says whether a job is what is asked for.
+func sameRequest(j *store.Job, r JobRequest) bool {
+	if j.Apprentice != r.Apprentice || j.Task != r.Task || j.Vehicle != r.Vehicle || r.Setting != "" && j.Setting != r.Setting ||
+		j.WorkOrder != strings.TrimSpace(r.WorkOrder) || j.Bay != strings.TrimSpace(r.Bay) || (len(j.Car) > 0) != (r.Car != nil) {
+		return false
+	}
+	if r.Car == nil {
+		return true
+	}
+	var car curriculum.Car
+	if err := json.Unmarshal(j.Car, &car); err != nil {
+		return false
+	}
+	kept, err1 := json.Marshal(car)
+	asked, err2 := json.Marshal(r.Car)
+	return err1 == nil && err2 == nil && bytes.Equal(kept, asked)
 }
 
 // longestPlan is how far ahead a job may be asked for.
@@ -226,6 +245,9 @@ func newJob(p *curriculum.Programme, r JobRequest) (*store.Job, error) {
 	return j, nil
 }
 
+// mostCarText bounds what is written about a car on the spot, in bytes a field.
+const mostCarText = 300
+
 // checkCar refuses a described car with every fault at once. Each figure says where it was read: a limit without a
 // source is worth nothing to who judges by it.
 func checkCar(p *curriculum.Programme, c curriculum.Car) error {
@@ -237,6 +259,20 @@ func checkCar(p *curriculum.Programme, c curriculum.Car) error {
 			one := *wrong("car."+x.Args["field"], "car_"+strings.TrimPrefix(x.Code, "car_"))
 			maps.Copy(one.Args, x.Args)
 			r.Problems = append(r.Problems, one)
+		}
+	}
+	written := map[string]string{"car.title": c.Title}
+	for i, w := range c.Wheels {
+		written[fmt.Sprintf("car.wheels[%d].name", i)] = w.Name
+	}
+	for i, f := range c.Figures {
+		written[fmt.Sprintf("car.figures[%d].source", i)] = f.Source
+	}
+	for _, field := range slices.Sorted(maps.Keys(written)) {
+		if v, err := text(field, written[field]); err != nil {
+			r.Problems = append(r.Problems, *wrong(field, "bad_text"))
+		} else if len(v) > mostCarText {
+			r.Problems = append(r.Problems, *wrong(field, "text_too_long"))
 		}
 	}
 	for i, f := range c.Figures {
@@ -460,6 +496,9 @@ func (s *Service) jobByNumber(ctx context.Context, actor *store.Person, number s
 	return j, nil
 }
 
+// longestPaper is how long a job on paper may have run: longer ones are slips of the pen.
+const longestPaper = 120 * 24 * time.Hour
+
 // fromPaper says that a job was watched on its printed sheet.
 func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string, from, to time.Time) error {
 	j, apprentice, err := s.theJob(ctx, job)
@@ -479,6 +518,8 @@ func (s *Service) fromPaper(ctx context.Context, actor *store.Person, job string
 		return wrong("to", "paper_future")
 	case !from.Before(to):
 		return wrong("to", "paper_order")
+	case to.Sub(from) > longestPaper:
+		return wrong("from", "paper_long", "days", strconv.Itoa(int(longestPaper.Hours()/24)))
 	}
 	if err := openJob(j); err != nil {
 		return err

@@ -232,6 +232,10 @@ func TestTapRules(t *testing.T) {
 		{"undo of nothing", store.Tap{ID: id(), Undo: id()}, "unknown_tap"},
 		{"note too long", store.Tap{ID: id(), Note: strings.Repeat("x", maxText+1)}, "text_too_long"},
 		{"note with a control sign", store.Tap{ID: id(), Note: "a\x00b"}, "bad_text"},
+		{"note that turns round what is read", store.Tap{ID: id(), Note: "pads \u202eneercs\u202c"}, "bad_text"},
+		{"note with an isolate", store.Tap{ID: id(), Note: "\u2067pads"}, "bad_text"},
+		{"note with a line separator", store.Tap{ID: id(), Note: "pads\u2028Signed: nobody"}, "bad_text"},
+		{"note with a control of the second row", store.Tap{ID: id(), Note: "pads\u0085dry"}, "bad_text"},
 	}
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {

@@ -285,7 +285,8 @@ func (s *Service) EndKey(ctx context.Context, actor *store.Person, r KeyEnd) (st
 		return none, wrong("reason", "reason_needed")
 	}
 	h := s.head(r.ID, ledger.KeyEnded, actor.ID, p.ID, at)
-	return once(ctx, s, h, func(x ledger.KeyEndedPayload) bool { return x.Why == r.Why }, func() (store.Receipt, error) {
+	same := func(x ledger.KeyEndedPayload) bool { return x.Why == r.Why && (r.Key == "" || x.Key == r.Key) }
+	return once(ctx, s, h, same, words{"reason": r.Reason}, func() (store.Receipt, error) {
 		key := keyToEnd(p, r.Key)
 		if key == nil {
 			return none, conflict("no_key_in_force", "name", p.Name)

@@ -3,7 +3,6 @@ package acts
 import (
 	"context"
 	"slices"
-	"strings"
 	"time"
 
 	"brakewright/store"
@@ -74,15 +73,17 @@ func (s *Service) NotesBeside(ctx context.Context) (map[string][]Note, error) {
 
 // PinNote pins a note to a step of the edition in use. id is the entry's, "" mints one. Nothing of the lesson changes, so nobody has to
 // read it again.
-func (s *Service) PinNote(ctx context.Context, actor *store.Person, id, lesson, step, text string) (store.Receipt, error) {
+func (s *Service) PinNote(ctx context.Context, actor *store.Person, id, lesson, step, note string) (store.Receipt, error) {
 	if err := s.May(ctx, actor, PinNote, Target{}); err != nil {
 		return store.Receipt{}, err
 	}
-	text = strings.Join(strings.Fields(text), " ")
+	note, err := text("note", oneLine(note))
 	switch {
-	case text == "":
+	case err != nil:
+		return store.Receipt{}, err
+	case note == "":
 		return store.Receipt{}, wrong("note", "note_empty")
-	case len([]rune(text)) > maxNote:
+	case len([]rune(note)) > maxNote:
 		return store.Receipt{}, wrong("note", "text_too_long")
 	}
 	at, err := s.placeOf(ctx, "")
@@ -91,7 +92,7 @@ func (s *Service) PinNote(ctx context.Context, actor *store.Person, id, lesson, 
 	}
 	h := s.head(id, ledger.ShopNote, actor.ID, "", at)
 	same := func(p ledger.ShopNotePayload) bool { return p.Lesson == lesson && p.Step == step && p.Removes == "" }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, words{"note": note}, func() (store.Receipt, error) {
 		p, err := s.programme(ctx)
 		if err != nil {
 			return store.Receipt{}, err
@@ -103,7 +104,7 @@ func (s *Service) PinNote(ctx context.Context, actor *store.Person, id, lesson, 
 		if l.Procedure == nil || l.Procedure.Step(step) == nil {
 			return store.Receipt{}, wrong("step", "unknown_step", "step", cutName(step))
 		}
-		sub, err := s.entry(h, ledger.ShopNotePayload{Lesson: lesson, Step: step}, map[string]string{"note": text}, nil)
+		sub, err := s.entry(h, ledger.ShopNotePayload{Lesson: lesson, Step: step}, map[string]string{"note": note}, nil)
 		if err != nil {
 			return store.Receipt{}, err
 		}
@@ -122,7 +123,7 @@ func (s *Service) RemoveNote(ctx context.Context, actor *store.Person, id, note 
 	}
 	h := s.head(id, ledger.ShopNote, actor.ID, "", at)
 	same := func(p ledger.ShopNotePayload) bool { return p.Removes == note }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		all, err := s.Notes(ctx)
 		if err != nil {
 			return store.Receipt{}, err

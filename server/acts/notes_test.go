@@ -17,7 +17,7 @@ func TestShopNotes(t *testing.T) {
 	wants(t, err, "not_allowed")
 	for _, x := range []struct{ lesson, step, text, want string }{
 		{"pads", "fit", "  \n ", "note_empty"}, {"pads", "fit", strings.Repeat("a", 401), "text_too_long"},
-		{"pads", "nowhere", "x", "unknown_step"}, {"none", "fit", "x", "unknown_lesson"},
+		{"pads", "fit", "mind\u0000the gap", "bad_text"}, {"pads", "nowhere", "x", "unknown_step"}, {"none", "fit", "x", "unknown_lesson"},
 	} {
 		_, err := w.PinNote(w.ctx, w.ada(), "", x.lesson, x.step, x.text)
 		wants(t, err, x.want)

@@ -54,7 +54,11 @@ func (s *Service) Matters(ctx context.Context, actor *store.Person) (*Matters, e
 		if m == nil {
 			continue
 		}
-		m.May = m.May && x.By != actor.ID && m.Entry.Entry.Body.Actor != actor.ID && s.maySettle(ctx, actor, m.Entry.Entry.Body.Type, m.About) == nil
+		party, err := s.IsParty(ctx, actor.ID, m.Entry)
+		if err != nil {
+			return nil, err
+		}
+		m.May = m.May && x.By != actor.ID && !party && s.maySettle(ctx, actor, m.Entry.Entry.Body.Type, m.About) == nil
 		out.Disputes = append(out.Disputes, *m)
 	}
 	downs, err := s.Store.OpenStandDowns(ctx, "")
@@ -351,13 +355,15 @@ func (s *Service) Assign(ctx context.Context, actor *store.Person, id, matter, t
 		if s.maySettle(ctx, owner, c.view.Entry.Body.Type, about) != nil {
 			return none, wrong("to", "cannot_own", "name", owner.Name)
 		}
-		if owner.ID == c.view.Entry.Body.Actor || May(owner, act, Target{Person: about, Task: c.task, Site: at.site, Date: at.date}) != nil {
+		if party, err := s.IsParty(ctx, owner.ID, c.view); err != nil {
+			return none, err
+		} else if party || May(owner, act, Target{Person: about, Task: c.task, Site: at.site, Date: at.date}) != nil {
 			return none, wrong("to", "cannot_own", "name", owner.Name)
 		}
 	}
 	h := s.head(id, ledger.Assigned, actor.ID, about.ID, at)
 	same := func(p ledger.AssignedPayload) bool { return p.Matter == matter && p.To == to }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		if j != nil {
 			from := j.Supervisor
 			err := jobConflict(s.Store.UpdateJob(ctx, j.ID, func(j *store.Job) error {

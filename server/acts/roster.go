@@ -150,6 +150,10 @@ func (s *Service) addedBefore(ctx context.Context, actor *store.Person, id strin
 		if len(es) == 0 || es[0].Entry.Body.Actor != actor.ID || es[0].Index < e.Index || i == 0 && es[0].Index != e.Index {
 			return nil, false, conflict("id_taken")
 		}
+		said := words{"name": oneLine(n.Name), "login": strings.TrimSpace(n.Login)}
+		if !said.stand(es[0]) || !everHeld(p, n.Role) {
+			return nil, false, conflict("id_taken")
+		}
 		x := Added{Person: p.ID, Login: n.Login, Receipt: store.Receipt{ID: es[0].Entry.Body.ID, Index: es[0].Index}}
 		if !p.HasPassword {
 			if x.Code, _, err = s.addCode(ctx, p, actor.ID, firstCodeTime); err != nil {
@@ -218,7 +222,7 @@ func (s *Service) checkPeople(ctx context.Context, actor *store.Person, people [
 			r.Args["row"] = strconv.Itoa(i + 1)
 			bad.Problems = append(bad.Problems, *r)
 		}
-		n.Name = strings.Join(strings.Fields(p.Name), " ")
+		n.Name = oneLine(p.Name)
 		n.Login = strings.TrimSpace(p.Login)
 		if code := badName(n.Name); code != "" {
 			tell("name", code)
@@ -327,6 +331,9 @@ func (s *Service) newcomerEntries(actor *store.Person, n *newcomer, at place, id
 	return all, role, err
 }
 
+// oneLine is a name as it is kept.
+func oneLine(name string) string { return strings.Join(strings.Fields(name), " ") }
+
 func badName(name string) string {
 	switch {
 	case name == "":
@@ -351,7 +358,7 @@ func (s *Service) rename(ctx context.Context, actor *store.Person, id, person, n
 	if err != nil {
 		return none, err
 	}
-	name, login = strings.Join(strings.Fields(name), " "), strings.TrimSpace(login)
+	name, login = oneLine(name), strings.TrimSpace(login)
 	personal := map[string]string{}
 	if name != "" && name != p.Name {
 		if code := badName(name); code != "" {
@@ -544,7 +551,7 @@ func (s *Service) endAppointment(ctx context.Context, actor *store.Person, id, p
 
 // named checks the name of a site or cohort.
 func named(name string, taken []string) (string, error) {
-	name = strings.Join(strings.Fields(name), " ")
+	name = oneLine(name)
 	if code := badName(name); code != "" {
 		return "", wrong("name", code)
 	}
@@ -642,6 +649,16 @@ func (s *Service) joinCohort(ctx context.Context, actor *store.Person, id, perso
 	}
 	if !everHeld(p, Apprentice) {
 		return none, wrong("person", "not_apprentice", "name", p.Name)
+	}
+	cohorts, err := s.Store.Cohorts(ctx)
+	if err != nil {
+		return none, err
+	}
+	i := slices.IndexFunc(cohorts, func(c store.Cohort) bool { return c.ID == cohort })
+	if i >= 0 { // of one that is unknown the ledger's rules tell
+		if err := manages(actor, nil, cohorts[i].Site, at.date); err != nil {
+			return none, err
+		}
 	}
 	return s.rosterEntry(ctx, actor, id, p, ledger.CohortJoined, at, ledger.MembershipPayload{Cohort: cohort, Date: day}, nil, false, "")
 }

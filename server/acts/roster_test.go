@@ -225,6 +225,15 @@ func TestTwoSites(t *testing.T) {
 	if got := by("kit").Roles[0].Site; got != south {
 		t.Errorf("got site %q, want the coordinator's", got)
 	}
+	// Nor does somebody of one site decide on, or take in, an apprentice of another, whose standing they may not see.
+	wants(t, w.Appoint(w.ctx, ada, by("sid").ID, store.Appointment{Task: "pads", Site: south}, passphrase), "")
+	for _, site := range []string{"", south} {
+		_, err = w.Clear(w.ctx, by("sid"), ClearanceRequest{Apprentice: by("nan").ID, Task: "pads", Site: site, Passphrase: "any"})
+		wants(t, err, "not_allowed")
+	}
+	wants(t, w.JoinCohort(w.ctx, cleo, by("kit").ID, w.Cohort, ""), "not_allowed")
+	wants(t, w.JoinCohort(w.ctx, cleo, by("kit").ID, w.ID(), ""), "rule_no_such_cohort")
+	wants(t, w.JoinCohort(w.ctx, cleo, by("kit").ID, cohort, ""), "")
 	_, err = w.AddPeople(w.ctx, cleo, []NewPerson{{Name: "Kat North", Login: "kat", Role: Apprentice, Site: w.Site}}, "")
 	wants(t, err, "people_problems")
 

@@ -4,9 +4,11 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 	"unicode/utf8"
 
 	"brakewright/store"
@@ -143,9 +145,27 @@ func checkID(id string) error {
 // newID mints an id.
 func (s *Service) newID() (string, error) { return ledger.NewID(s.Random, s.ms()) }
 
-// earlier looks whether a request was carried out before: an entry with its id, of the same type, actor and subject,
-// whose payload matches. Then its receipt is the answer. An entry with this id that is something else is a conflict.
-func earlier[P any](ctx context.Context, s *Service, h ledger.Head, matches func(P) bool) (store.Receipt, bool, error) {
+// words are the personal fields of a request, tidied; "" is as good as none.
+type words map[string]string
+
+// stand says whether an entry says these words. Erased ones cannot be compared, so nobody is told that theirs differ.
+func (w words) stand(e *store.EntryView) bool {
+	for field, v := range w {
+		said := e.Personal[field]
+		if field == "reason" { // whoever keeps a clearance has said so behind it
+			said, _, _ = strings.Cut(said, "\n"+keptBecause)
+		}
+		if said != v && !slices.Contains(e.Closed, field) {
+			return false
+		}
+	}
+	return true
+}
+
+// earlier looks whether a request was carried out before: an entry with its id, of the same type, actor, subject
+// and site, whose payload matches and which says the same. Then its receipt is the answer. An entry with this id that is something
+// else is a conflict: whoever sent it must learn that what they wrote this time was not kept.
+func earlier[P any](ctx context.Context, s *Service, h ledger.Head, matches func(P) bool, says words) (store.Receipt, bool, error) {
 	if err := checkID(h.ID); err != nil || h.ID == "" {
 		return store.Receipt{}, false, err
 	}
@@ -158,10 +178,10 @@ func earlier[P any](ctx context.Context, s *Service, h ledger.Head, matches func
 	}
 	b := e.Entry.Body
 	var p P
-	if b.Type != h.Type || b.Actor != h.Actor || b.Subject != h.Subject {
+	if b.Type != h.Type || b.Actor != h.Actor || b.Subject != h.Subject || b.Corrects != h.Corrects || h.Site != "" && b.Site != h.Site {
 		return store.Receipt{}, false, conflict("id_taken")
 	}
-	if err := json.Unmarshal(b.Payload, &p); err != nil || !matches(p) {
+	if err := json.Unmarshal(b.Payload, &p); err != nil || !matches(p) || !says.stand(e) {
 		return store.Receipt{}, false, conflict("id_taken")
 	}
 	return store.Receipt{ID: b.ID, Index: e.Index}, true, nil
@@ -169,13 +189,13 @@ func earlier[P any](ctx context.Context, s *Service, h ledger.Head, matches func
 
 // once appends one entry that may have come before: where two equal requests run side by side, the one that comes
 // second is refused, by its id or because what it asks is so by now (already cleared), and finds the first one's entry.
-func once[P any](ctx context.Context, s *Service, h ledger.Head, matches func(P) bool, append func() (store.Receipt, error)) (store.Receipt, error) {
-	if r, done, err := earlier(ctx, s, h, matches); done || err != nil {
+func once[P any](ctx context.Context, s *Service, h ledger.Head, matches func(P) bool, says words, append func() (store.Receipt, error)) (store.Receipt, error) {
+	if r, done, err := earlier(ctx, s, h, matches, says); done || err != nil {
 		return r, err
 	}
 	r, err := append()
 	if _, refused := AsRefusal(err); refused {
-		if first, done, _ := earlier(ctx, s, h, matches); done {
+		if first, done, _ := earlier(ctx, s, h, matches, says); done {
 			return first, nil
 		}
 	}
@@ -189,12 +209,24 @@ const maxText = 4000
 func text(field, v string) (string, error) {
 	v = strings.TrimSpace(strings.ReplaceAll(v, "\r\n", "\n"))
 	switch {
-	case !utf8.ValidString(v) || strings.ContainsFunc(v, func(r rune) bool { return r < ' ' && r != '\n' && r != '\t' || r == 0x7f }):
+	case !utf8.ValidString(v) || strings.ContainsFunc(v, unseen):
 		return "", wrong(field, "bad_text")
 	case utf8.RuneCountInString(v) > maxText:
 		return "", wrong(field, "text_too_long")
 	}
 	return v, nil
+}
+
+// unseen are signs that no text needs and that make it read as something else: controls, and what turns the direction of
+// the text around it. Marks and separate letters of writing from right to left are fine.
+func unseen(r rune) bool {
+	switch {
+	case r == '\n', r == '\t':
+		return false
+	case unicode.IsControl(r), r == '\u2028', r == '\u2029', r >= '\u202a' && r <= '\u202e', r >= '\u2066' && r <= '\u2069':
+		return true
+	}
+	return false
 }
 
 // reason is text that must be there.

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"net/http"
-	"strconv"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -25,7 +24,7 @@ func (s *Service) read(ctx context.Context, actor *store.Person, id, lesson, edi
 	}
 	h := s.head(id, ledger.LessonRead, actor.ID, actor.ID, at)
 	same := func(p ledger.ReadingPayload) bool { return p.Lesson == lesson && p.Edition == edition }
-	return once(ctx, s, h, same, func() (store.Receipt, error) {
+	return once(ctx, s, h, same, nil, func() (store.Receipt, error) {
 		if err := s.knownEdition(ctx, lesson, edition); err != nil {
 			return store.Receipt{}, err
 		}
@@ -75,7 +74,7 @@ func hasEdition(p *curriculum.Programme, lesson, edition string) bool {
 	return false
 }
 
-func (s *Service) practice(ctx context.Context, lesson, vehicle, language string, seed uint64, number, questions int) (*quiz.Form, error) {
+func (s *Service) practice(ctx context.Context, actor *store.Person, lesson, vehicle, language string, seed uint64, number, questions int) (*quiz.Form, error) {
 	p, err := s.programme(ctx)
 	if err != nil {
 		return nil, err
@@ -90,8 +89,36 @@ func (s *Service) practice(ctx context.Context, lesson, vehicle, language string
 	if err != nil {
 		return nil, err
 	}
-	return quiz.Generate(p, quiz.Request{Lessons: []string{lesson}, Questions: questions, Without: voided.Holds},
+	open, err := s.askedInOpenTests(ctx, actor)
+	if err != nil {
+		return nil, err
+	}
+	without := func(q *quiz.Question) bool { return voided.Holds(q) || open[q.ID] }
+	return quiz.Generate(p, quiz.Request{Lessons: []string{lesson}, Questions: questions, Without: without},
 		quiz.Draw{Seed: seed, Number: max(number, 1), Language: languageOf(p, language), Vehicle: vehicle})
+}
+
+// askedInOpenTests are the questions of somebody's own tests that are not handed in: practice gives keys, so it leaves them
+// out until then.
+func (s *Service) askedInOpenTests(ctx context.Context, p *store.Person) (map[string]bool, error) {
+	tests, err := s.Store.Tests(ctx, store.TestFilter{Apprentice: p.ID})
+	if err != nil {
+		return nil, err
+	}
+	asked := map[string]bool{}
+	for _, t := range tests {
+		if t.HandedIn != "" {
+			continue
+		}
+		f, err := s.form(ctx, t)
+		if err != nil {
+			return nil, err
+		}
+		for _, q := range f.Questions {
+			asked[q.ID] = true
+		}
+	}
+	return asked, nil
 }
 
 func knownVehicle(p *curriculum.Programme, vehicle string) error {
@@ -142,16 +169,7 @@ func (s *Service) startTest(ctx context.Context, actor *store.Person, id, task, 
 	if blueprint == "" {
 		return nil, nil, wrong("task", "no_test", "task", p.Task(task).Title)
 	}
-	draw, err := s.nextDraw(ctx, past, task)
-	if err != nil {
-		return nil, nil, err
-	}
-	draw.Vehicle, draw.Language = vehicle, p.Languages[0]
-	voided, err := s.voided(ctx)
-	if err != nil {
-		return nil, nil, err
-	}
-	form, err := quiz.Generate(p, quiz.Request{Blueprint: blueprint, Without: voided.Holds}, draw)
+	form, err := s.nextForm(ctx, p, past, task, blueprint, vehicle)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -162,8 +180,8 @@ func (s *Service) startTest(ctx context.Context, actor *store.Person, id, task, 
 		form.PassPercent = &want.PassPercent
 	}
 	h := s.head(id, ledger.TestIssued, actor.ID, actor.ID, at)
-	r, err := once(ctx, s, h, func(x ledger.TestIssuedPayload) bool { return x.Task == task }, func() (store.Receipt, error) {
-		sub, err := s.entry(h, ledger.TestIssuedPayload{Task: task, Blueprint: blueprint, Seed: strconv.FormatUint(draw.Seed, 10), Number: draw.Number, Vehicle: vehicle},
+	r, err := once(ctx, s, h, func(x ledger.TestIssuedPayload) bool { return x.Task == task }, nil, func() (store.Receipt, error) {
+		sub, err := s.entry(h, ledger.TestIssuedPayload{Task: task, Blueprint: blueprint, Number: form.Number, Vehicle: vehicle},
 			nil, map[string][]byte{"form": form.JSON()})
 		if err != nil {
 			return store.Receipt{}, err
@@ -203,30 +221,70 @@ func testBlueprint(p *curriculum.Programme, task string) string {
 	return ""
 }
 
-// nextDraw gives the apprentice's own seed, random at the first test and kept ever after, and the next number of the
-// task. The seed must stay on the server: who knows it can make the next form, keys included.
-func (s *Service) nextDraw(ctx context.Context, past []*store.Test, task string) (quiz.Draw, error) {
-	d := quiz.Draw{Number: 1}
+// drawsTried is how many forms a further test of a task is chosen from.
+const drawsTried = 32
+
+// nextForm draws an apprentice's next test of a task. Each has a seed of its own, which tells nothing of the next one: once
+// a test is handed in, its form with seed and keys is the apprentice's to carry away, and whoever knows the seed of a form
+// can make it. So that a further test asks something else all the same, it is the one of [drawsTried] that has least in
+// common with the last.
+func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []*store.Test, task, blueprint, vehicle string) (*quiz.Form, error) {
+	voided, err := s.voided(ctx)
+	if err != nil {
+		return nil, err
+	}
+	draw := quiz.Draw{Number: 1, Language: p.Languages[0], Vehicle: vehicle}
+	var last *store.Test
 	for _, t := range past {
 		if t.Task == task {
-			d.Number++
+			draw.Number++
+			if last == nil { // they come newest first
+				last = t
+			}
 		}
 	}
-	if len(past) > 0 {
-		f, err := s.form(ctx, past[len(past)-1])
+	asked, tries := map[string]bool{}, 1
+	if last != nil {
+		f, err := s.form(ctx, last)
 		if err != nil {
-			return d, err
+			return nil, err
 		}
-		d.Seed = f.Seed
-		return d, nil
+		for i := range f.Questions {
+			for _, name := range namesOf(&f.Questions[i]) {
+				asked[name] = true
+			}
+		}
+		tries = drawsTried
 	}
-	var b [8]byte
-	if _, err := io.ReadFull(s.Random, b[:]); err != nil {
-		return d, err
+	var best *quiz.Form
+	fewest := 0
+	for range tries {
+		var b [8]byte
+		if _, err := io.ReadFull(s.Random, b[:]); err != nil {
+			return nil, err
+		}
+		draw.Seed = binary.BigEndian.Uint64(b[:])
+		f, err := quiz.Generate(p, quiz.Request{Blueprint: blueprint, Without: voided.Holds}, draw)
+		if err != nil {
+			return nil, err
+		}
+		again := 0
+		for i := range f.Questions {
+			for _, name := range namesOf(&f.Questions[i]) {
+				if asked[name] {
+					again++
+				}
+			}
+		}
+		if best == nil || len(f.Questions) > len(best.Questions) || len(f.Questions) == len(best.Questions) && again < fewest {
+			best, fewest = f, again
+		}
 	}
-	d.Seed = binary.BigEndian.Uint64(b[:])
-	return d, nil
+	return best, nil
 }
+
+// namesOf are the question itself and the element of its lesson that it asks about.
+func namesOf(q *quiz.Question) []string { return []string{q.ID, q.Lesson + "#" + q.Source.Element} }
 
 func (s *Service) form(ctx context.Context, t *store.Test) (*quiz.Form, error) {
 	b, err := s.Store.Content(ctx, t.Form)
@@ -403,7 +461,7 @@ func (s *Service) handIn(ctx context.Context, actor *store.Person, id, test stri
 		}
 	}
 	h := s.head(id, ledger.TestHandedIn, actor.ID, actor.ID, at)
-	r, err := once(ctx, s, h, func(p ledger.TestHandedInPayload) bool { return p.Test == test }, func() (store.Receipt, error) {
+	r, err := once(ctx, s, h, func(p ledger.TestHandedInPayload) bool { return p.Test == test }, nil, func() (store.Receipt, error) {
 		sub, err := s.entry(h, done, nil, map[string][]byte{"answers": quiz.AnswersJSON(a), "marks": raw})
 		if err != nil {
 			return none, err
@@ -442,12 +500,12 @@ func (s *Service) watchTest(ctx context.Context, actor *store.Person, test strin
 	if err != nil {
 		return err
 	}
-	if t.HandedIn != "" {
-		return conflict("test_handed_in")
-	}
 	if !take {
-		if t.WatchedBy != actor.ID {
+		switch {
+		case t.WatchedBy != actor.ID:
 			return conflict("not_watching")
+		case t.HandedIn != "":
+			return conflict("test_handed_in")
 		}
 		return translate(s.Store.WatchTest(ctx, test, ""))
 	}
@@ -457,6 +515,9 @@ func (s *Service) watchTest(ctx context.Context, actor *store.Person, test strin
 	}
 	if err := May(actor, WatchATest, Target{Person: p, Task: t.Task, Site: at.site, Date: at.date}); err != nil {
 		return err
+	}
+	if t.HandedIn != "" { // said to who may watch it, and to nobody else
+		return conflict("test_handed_in")
 	}
 	if t.WatchedBy != "" && t.WatchedBy != actor.ID {
 		return conflict("watched_by_another")

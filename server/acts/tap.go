@@ -43,7 +43,10 @@ func (s *Service) tap(ctx context.Context, actor *store.Person, job string, taps
 	all := slices.Clone(before)
 	resumed := false
 	for i, t := range taps {
-		if slices.ContainsFunc(all, func(x store.Tap) bool { return x.ID == t.ID }) {
+		if n := slices.IndexFunc(all, func(x store.Tap) bool { return x.ID == t.ID }); n >= 0 {
+			if !sameTap(all[n], t, actor) {
+				return nil, atIndex(conflict("id_taken"), i)
+			}
 			continue // sent again
 		}
 		if err := openJob(j); err != nil {
@@ -71,6 +74,29 @@ func (s *Service) tap(ctx context.Context, actor *store.Person, job string, taps
 		}
 	}
 	return s.jobSheetOf(ctx, job, apprentice)
+}
+
+// sameTap says whether a tap is one that was kept before, sent again: by the same person and with the same content. Its time
+// may differ, for the server has its own word on that.
+func sameTap(kept, sent store.Tap, actor *store.Person) bool {
+	figures := func(r *store.TapReading) []string {
+		if r == nil {
+			return nil
+		}
+		out := []string{strconv.Itoa(r.Measure)}
+		for _, v := range typedFigures(*r) {
+			if f, err := figureOf(v); err == nil {
+				v = f
+			}
+			out = append(out, v)
+		}
+		return out
+	}
+	tidy := func(v string) string { return strings.TrimSpace(strings.ReplaceAll(v, "\r\n", "\n")) }
+	return kept.By == actor.ID && kept.Step == sent.Step && kept.Result == sent.Result && kept.CriticalError == sent.CriticalError && kept.Bulk == sent.Bulk &&
+		kept.Hold == sent.Hold && kept.Outcome == sent.Outcome && kept.Event == sent.Event && kept.Undo == sent.Undo && kept.Difficulty == sent.Difficulty &&
+		kept.WhatHappened == tidy(sent.WhatHappened) && kept.Reason == tidy(sent.Reason) && kept.Note == tidy(sent.Note) &&
+		slices.Equal(figures(kept.Reading), figures(sent.Reading))
 }
 
 // whilePaused refuses work on a job that is paused. What was tapped before the pause, on a device that was without
@@ -346,10 +372,7 @@ func (s *Service) checkReading(st *SheetStep, r store.TapReading) (store.TapRead
 		return r, wrong("reading.measure", "unknown_measure", "step", st.name())
 	}
 	m := st.Measures[r.Measure-1]
-	typed := r.Values
-	if len(typed) == 0 {
-		typed = strings.FieldsFunc(r.Value, func(c rune) bool { return c == ';' || c == ' ' || c == '\t' || c == '\n' || c == '\u00a0' })
-	}
+	typed := typedFigures(r)
 	switch {
 	case len(typed) == 0:
 		return r, wrong("reading.value", "reading_unreadable", "value", r.Value)
@@ -383,6 +406,14 @@ func (s *Service) checkReading(st *SheetStep, r store.TapReading) (store.TapRead
 		r.Values = nil
 	}
 	return r, s.checkInstrument(&r)
+}
+
+// typedFigures are the figures of a reading, one by one.
+func typedFigures(r store.TapReading) []string {
+	if len(r.Values) > 0 {
+		return r.Values
+	}
+	return strings.FieldsFunc(r.Value, func(c rune) bool { return c == ';' || c == ' ' || c == '\t' || c == '\n' || c == '\u00a0' })
 }
 
 func (s *Service) checkInstrument(r *store.TapReading) error {

@@ -261,7 +261,7 @@ func (s *Service) void(ctx context.Context, actor *store.Person, r VoidRequest) 
 		return p.Question == r.Question && p.Lesson == r.Lesson && p.Edition == r.Edition && p.Restores == r.Restores
 	}
 	var done *VoidPreview
-	receipt, err := once(ctx, s, h, same, func() (store.Receipt, error) {
+	receipt, err := once(ctx, s, h, same, words{"reason": why}, func() (store.Receipt, error) {
 		if done, err = s.remarkAll(ctx, r); err != nil {
 			return none, err
 		}

@@ -193,6 +193,7 @@ var refusalWords = map[string]string{
 	"time_needed":                 "Write the day and the time.",
 	"bad_time":                    "“{time}” is not a time. Write it as 2026-03-09T14:30.",
 	"paper_future":                "The job cannot have ended in the future. Check the times on the sheet.",
+	"paper_long":                  "A job does not run for more than {days:day|days}. Check the times on the sheet.",
 	"paper_order":                 "The job must end after it began. Check the times on the sheet.",
 	"paper_has_taps":              "This job has taps made at the car already, so it is not entered from paper. Finish it here.",
 	"paper_overlaps":              "{name} was at another car at that time: job {number}, {task}. Check the times on the sheet.",

@@ -155,6 +155,9 @@ func (c *bundleCheck) run() error {
 		}
 		c.r.Entries++
 	}
+	if len(c.b.Entries) == 0 || c.b.Entries[0].Index != 0 {
+		return &BundleProblem{-1, "entries", "the opening is not among them"}
+	}
 	if c.r.About == 0 {
 		return &BundleProblem{-1, "entries", "none is about the person"}
 	}
@@ -185,6 +188,9 @@ func (c *bundleCheck) entry(e *BundleEntry) error {
 	}
 	if (e.Index == 0) != (p.Body.Type == Opening) {
 		return errors.New("the opening is entry 0 and nothing else is")
+	}
+	if x, ok := p.Payload.(*OpeningPayload); ok && (x.Origin != c.b.Origin || x.Title != c.b.Title || p.Body.Zone != c.b.Zone) {
+		return errors.New("the bundle names another origin, title or zone than the opening")
 	}
 	if err := c.signatures(e.Index, p); err != nil {
 		return err

@@ -335,8 +335,8 @@ func (p *ReadingPayload) check(f *faults) {
 func (p *TestIssuedPayload) check(f *faults) {
 	f.id("task", p.Task)
 	f.id("blueprint", p.Blueprint)
-	if p.Seed == "" || len(p.Seed) > 20 || strings.Trim(p.Seed, "0123456789") != "" || p.Seed[0] == '0' && p.Seed != "0" ||
-		len(p.Seed) == 20 && p.Seed > "18446744073709551615" {
+	if p.Seed != "" && (len(p.Seed) > 20 || strings.Trim(p.Seed, "0123456789") != "" || p.Seed[0] == '0' && p.Seed != "0" ||
+		len(p.Seed) == 20 && p.Seed > "18446744073709551615") {
 		f.add("seed", "%q is not a decimal number of 64 bits", p.Seed)
 	}
 	if p.Number < 1 {

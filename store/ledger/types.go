@@ -175,12 +175,14 @@ type ReadingPayload struct {
 	Since   string `json:"since,omitempty"` // what was read is what changed since this programme edition; "" is the lesson
 }
 
-// TestIssuedPayload: content form. Seed is a decimal string (64 bits do not fit JSON integers).
+// TestIssuedPayload: content form. The form holds the seed of its draw; the entry does not, for the apprentice may read the
+// entry while the test is open, and whoever knows the seed can make the form, keys included. Entries from before December
+// 2026 have it as a decimal string.
 type TestIssuedPayload struct {
 	Refs
 	Task      string `json:"task"`
 	Blueprint string `json:"blueprint"`
-	Seed      string `json:"seed"`
+	Seed      string `json:"seed,omitempty"`
 	Number    int    `json:"number"`
 	Vehicle   string `json:"vehicle,omitempty"`
 }

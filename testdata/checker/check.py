@@ -272,6 +272,7 @@ def check(file, head_key=None):
     need(file.endswith(b"\n"), "the bundle is cut short")
     bundle = strict(file[:-1])
     need(bundle["format"] == "brakewright-bundle/1", "it is no bundle that this program knows")
+    need(set(bundle) == {"format", "origin", "title", "zone", "person", "made_at", "head", "head_key", "entries", "contents"}, "it has other fields than a bundle")
     need(head_key in (None, bundle["head_key"]), "the bundle's head is under another key")
     origin, size, root = open_head(bundle["head"], bundle["head_key"])
     need(origin == bundle["origin"], "the head is another ledger's")
@@ -288,6 +289,9 @@ def check(file, head_key=None):
             body = entry["body"]
             need(set(entry) == {"body", "recorded_at", "signatures"} and body["v"] == 1, "it is no entry that this program knows")
             need((e["index"] == 0) == (body["type"] == "opening"), "the opening is entry 0 and nothing else is")
+            if body["type"] == "opening":
+                opened = (body["payload"]["origin"], body["payload"]["title"], body["zone"])
+                need(opened == (bundle["origin"], bundle["title"], bundle["zone"]), "the bundle names another origin, title or zone than the opening")
             counts["signatures"] += keys.check(entry, e["index"])
             named.update(body["payload"].get("content", {}).values())
             fields = body["payload"].get("personal", {})
@@ -304,6 +308,7 @@ def check(file, head_key=None):
             counts["entries"] += 1
         except Wrong as w:
             raise Wrong("entry %d: %s" % (e["index"], w))
+    need(bundle["entries"] and bundle["entries"][0]["index"] == 0, "the opening is not among the entries")
     need(counts["about"] > 0, "no entry is about the person")
     last = ""
     for c in bundle["contents"]:
