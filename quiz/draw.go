@@ -11,20 +11,23 @@ type key [sha256.Size]byte
 
 // keyOf hashes the parts with their lengths, so that no two lists of parts share a key.
 func keyOf(parts ...string) key {
-	h := sha256.New()
-	var n [8]byte
+	return hashed(make([]byte, 0, 256), parts)
+}
+
+// hashed takes parts after what text holds already.
+func hashed(text []byte, parts []string) key {
 	for _, p := range parts {
-		binary.BigEndian.PutUint64(n[:], uint64(len(p)))
-		h.Write(n[:])
-		h.Write([]byte(p))
+		text = binary.BigEndian.AppendUint64(text, uint64(len(p)))
+		text = append(text, p...)
 	}
-	return key(h.Sum(nil))
+	return sha256.Sum256(text)
 }
 
 // sub is the key of one thing within this key. Streams of different labels are independent, so that one question's
 // draws never move another's.
 func (k key) sub(parts ...string) key {
-	return keyOf(append([]string{string(k[:])}, parts...)...)
+	text := binary.BigEndian.AppendUint64(make([]byte, 0, 256), uint64(len(k)))
+	return hashed(append(text, k[:]...), parts)
 }
 
 // draws starts the key's stream.

@@ -112,19 +112,30 @@ func (s *subject) readSteps() {
 	}
 	for _, a := range s.leaves {
 		a.rel = make([]relation, len(s.leaves))
-		for j, b := range s.leaves {
-			if a != b && within(a.title, b.title) {
-				a.akin = append(a.akin, j)
+	}
+	for i, a := range s.leaves {
+		for j, b := range s.leaves[:i] {
+			if within(a.title, b.title) {
+				a.akin, b.akin = append(a.akin, j), append(b.akin, i)
 			}
-			switch {
-			case a == b:
-			case a.alone && b.alone:
+			a.rel[j] = apart
+			if a.alone && b.alone {
 				a.rel[j] = s.relate(at[a.Step], at[b.Step])
-			default:
-				a.rel[j] = apart
 			}
+			b.rel[i] = a.rel[j].turned()
 		}
 	}
+}
+
+// turned is how the second of two stands to the first.
+func (r relation) turned() relation {
+	switch r {
+	case before:
+		return after
+	case after:
+		return before
+	}
+	return r
 }
 
 // relate compares two leaves wherever they meet: at the same wheel, or where one of them does not repeat.
