@@ -91,18 +91,31 @@ func figureString(f Figure) string {
 	if f.High != "" {
 		s += "–" + f.High
 	}
-	return withUnit(s, f.Unit)
+	return Written(s, f.Unit, f.Language)
 }
 
-// withUnit writes a number with its unit; only degrees of angle stand without a space.
-func withUnit(s string, u Unit) string {
-	switch u {
-	case "":
-		return s
-	case "°":
-		return s + "°"
+// Written writes a number, a range or a list of numbers with its unit as a reader of a language does: "22.5 mm", "45°",
+// "1 day", "24 months". Only degrees of angle stand without a space.
+func Written(value string, u Unit, language string) string {
+	switch forms, isWord := unitForms(u, language); {
+	case u == "":
+		return value
+	case u == "°":
+		return value + "°"
+	case isWord && value == "1":
+		return value + " " + forms[0]
+	case isWord:
+		return value + " " + forms[1]
 	}
-	return s + " " + string(u)
+	return value + " " + string(u)
+}
+
+// Name is how a language writes the unit where no number stands before it: "mm", "days".
+func (u Unit) Name(language string) string {
+	if forms, isWord := unitForms(u, language); isWord {
+		return forms[1]
+	}
+	return string(u)
 }
 
 func judge(f Figure, reading Quantity) (Verdict, error) {
@@ -177,7 +190,7 @@ func (f Figure) converted(units string) string {
 	if f.High != "" {
 		high = "–" + convertedLimit(f.High, f.Unit, to, false, f.Limit == Maximum || f.Limit == Range)
 	}
-	return withUnit(low+high, to)
+	return Written(low+high, to, f.Language)
 }
 
 // convertedLimit converts a decimal, rounded up or down to a tenth of its own last digit or finer, or else to the nearest

@@ -200,7 +200,7 @@ func (ch *carChecker) figure(field string, f CarFigure, p *Programme) (Figure, b
 	if strings.TrimSpace(f.Source) == "" {
 		ch.bad(field+".source", "car_missing")
 	}
-	return Figure{Row: Row{Element: "vehicle/" + f.Key, Line: 1}, Key: f.Key, Quantity: like.Quantity, Value: low, High: high, Unit: f.Unit,
+	return Figure{Row: Row{Element: "vehicle/" + f.Key, Line: 1}, Key: f.Key, Quantity: like.Quantity, Value: low, High: high, Unit: f.Unit, Language: like.Language,
 		Limit: limit, Source: Text{Parts: []TextPart{{Text: strings.TrimSpace(f.Source)}}, Line: 1}}, len(ch.problems) == before
 }
 

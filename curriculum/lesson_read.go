@@ -433,6 +433,7 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 		case classFigures:
 			lr.quantity = append(lr.quantity, collapse(cell("quantity").Plain()))
 			if f, ok := lr.d.figure(lr.report, tr, row, false); ok {
+				f.Language = lr.l.Language
 				lr.l.Figures = append(lr.l.Figures, f)
 			}
 		}

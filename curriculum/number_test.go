@@ -294,3 +294,30 @@ func TestConvertedLimitsAreSafe(t *testing.T) {
 		}
 	})
 }
+
+func TestWritten(t *testing.T) {
+	for _, tt := range []struct {
+		value    string
+		unit     Unit
+		language string
+		want     string
+	}{
+		{"22.5", "mm", "en", "22.5 mm"},
+		{"45", "°", "en", "45°"},
+		{"4", "", "en", "4"},
+		{"1", "day", "en", "1 day"},
+		{"0.5", "day", "en", "0.5 days"},
+		{"24", "month", "en", "24 months"},
+		{"12–24", "month", "es", "12–24 meses"},
+		{"1", "year", "es", "1 año"},
+		{"30", "day", "es", "30 días"},
+		{"2", "year", "", "2 years"},
+	} {
+		if got := Written(tt.value, tt.unit, tt.language); got != tt.want {
+			t.Errorf("Written(%q, %q, %q) = %q, want %q", tt.value, tt.unit, tt.language, got, tt.want)
+		}
+	}
+	if f := (Figure{Value: "24", Unit: "month", Language: "es"}); f.String() != "24 meses" {
+		t.Errorf("a figure of a Spanish sheet reads %q", f)
+	}
+}

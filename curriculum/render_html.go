@@ -33,7 +33,7 @@ func render(d *document, language string, v *Vehicle, units string, pictureURL f
 }
 
 func renderWith(d *document, language string, v *Vehicle, units string, pictureURL func(string) string, notes map[string][]string) template.HTML {
-	p := &page{d: d, v: v, units: units, say: pageWordsFor(language), pictureURL: pictureURL, notes: notes}
+	p := &page{d: d, v: v, units: units, language: language, say: pageWordsFor(language), pictureURL: pictureURL, notes: notes}
 	r := renderer.NewRenderer(renderer.WithNodeRenderers(
 		util.Prioritized(p, 100),
 		util.Prioritized(extension.NewTableHTMLRenderer(), 500),
@@ -55,6 +55,7 @@ type page struct {
 	v          *Vehicle
 	units      string
 	say        pageWords
+	language   string
 	pictureURL func(string) string
 	notes      map[string][]string // by step
 }
@@ -487,7 +488,7 @@ func (p *page) sum(w util.BufWriter, n ast.Node, s *Sum) {
 			case g.VehicleKey != "":
 				value = p.figure(g.VehicleKey, n, func(f Figure) string { return f.FigureIn(p.units) })
 			case len(g.Values) > 0:
-				value = `<span class="value">` + esc(withUnit(g.Values[0], g.Unit)) + `</span>`
+				value = `<span class="value">` + esc(Written(g.Values[0], g.Unit, p.language)) + `</span>`
 			}
 			_, _ = w.WriteString("<li>" + esc(g.What) + ": " + value + "</li>\n")
 		}

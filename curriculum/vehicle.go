@@ -40,6 +40,7 @@ type Figure struct {
 	Unit     Unit
 	Limit    LimitKind
 	Source   Text
+	Language string `json:"-"` // of the lesson or sheet that holds it; "" is written in English
 }
 
 // LimitKind is the direction of a limit, inclusive.
@@ -52,7 +53,7 @@ const (
 	Range   LimitKind = "range"
 )
 
-// String gives the figure as a reader sees it: "0.03–0.25 mm", "20 mm", "4".
+// String gives the figure as a reader of its language sees it: "0.03–0.25 mm", "20 mm", "24 months", "4".
 func (f Figure) String() string { return figureString(f) }
 
 // Quantity is an exact decimal with a unit, as typed or as written: {"value":"22.5","unit":"mm"}.

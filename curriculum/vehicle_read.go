@@ -160,6 +160,7 @@ func (vr *vehicleReader) figures(t *extast.Table) {
 			continue
 		}
 		vr.keyAt[f.Key] = off
+		f.Language = vr.v.Language
 		vr.v.Figures = append(vr.v.Figures, f)
 		copied := f
 		vr.d.marks[tr.node] = &mark{anchor: f.Element}

@@ -118,6 +118,21 @@ var wordsOf = map[string]pageWords{
 	"es": {"Crítico", "Punto de espera", "En cada rueda", "En cada rueda, una tras otra", "Solo con", "consulte la información de servicio del fabricante", "Datos", "delante", "detrás", "al menos", "como máximo", "Cálculo", "Nota del taller:", "Nada de esto se hace en este vehículo."},
 }
 
+// unitWords are the units that are written as words, one and several. Symbols need none.
+var unitWords = map[string]map[Unit][2]string{
+	"en": {"day": {"day", "days"}, "month": {"month", "months"}, "year": {"year", "years"}},
+	"es": {"day": {"día", "días"}, "month": {"mes", "meses"}, "year": {"año", "años"}},
+}
+
+func unitForms(u Unit, language string) (forms [2]string, isWord bool) {
+	words, ok := unitWords[language]
+	if !ok {
+		words = unitWords["en"]
+	}
+	forms, isWord = words[u]
+	return forms, isWord
+}
+
 func pageWordsFor(language string) pageWords {
 	base, _, _ := strings.Cut(strings.ToLower(language), "-")
 	if w, ok := wordsOf[base]; ok {

@@ -48,7 +48,7 @@ var arithmeticSlipFamily = &family{
 					return nil
 				}
 				value, _ := curriculum.Decimal(w.key)
-				key := choice{phrase: s.phrase(withUnit(w.key, sum.Unit)), element: sum.Element + "/find", value: value, onCar: w.onCar}
+				key := choice{phrase: s.phrase(curriculum.Written(w.key, sum.Unit, s.language)), element: sum.Element + "/find", value: value, onCar: w.onCar}
 				p := &proposal{kind: Single, stem: w.ask + w.list, params: w.list, onCar: w.onCar, right: []choice{key}, explanation: w.explanation,
 					tests: []string{sum.Element}, shows: w.shows, preferred: true}
 				for _, slip := range w.slips {
@@ -56,10 +56,10 @@ var arithmeticSlipFamily = &family{
 					if v.Sign() != value.Sign() {
 						continue // a mass below zero beside others above it is no temptation, only one option less
 					}
-					p.wrong = append(p.wrong, choice{phrase: s.phrase(withUnit(slip.Value, sum.Unit)), element: slip.Element, value: v})
+					p.wrong = append(p.wrong, choice{phrase: s.phrase(curriculum.Written(slip.Value, sum.Unit, s.language)), element: slip.Element, value: v})
 				}
 				p.wrong = shuffled(d, p.wrong)
-				beside := figuresBeside(s, curriculum.Figure{Value: w.key, Unit: sum.Unit})
+				beside := figuresBeside(s, curriculum.Figure{Value: w.key, Unit: sum.Unit, Language: s.language})
 				for _, c := range beside.draw(d) {
 					if !slices.ContainsFunc(p.wrong, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) && w.apart(c.value) {
 						p.wrong = append(p.wrong, c)
@@ -160,7 +160,7 @@ func (s *subject) work(sum curriculum.Sum, d *draws) *worked {
 				return nil
 			}
 			values[g.Name] = v
-			text = withUnit(value, unit)
+			text = curriculum.Written(value, unit, s.language)
 		}
 		what := g.What
 		if what == "" {
@@ -186,7 +186,7 @@ func (s *subject) work(sum curriculum.Sum, d *draws) *worked {
 	w.value = curriculum.Round(v, step)
 	w.key = w.value.FloatString(w.places)
 	w.tolerance = ratOf(larger(sum.Tolerance, halfDigit(w.key)))
-	w.explanation = s.explain(fmt.Sprintf("%s = %s.", strings.Join(strings.Fields(sum.Find.Source), " "), withUnit(w.key, sum.Unit)))
+	w.explanation = s.explain(fmt.Sprintf("%s = %s.", strings.Join(strings.Fields(sum.Find.Source), " "), curriculum.Written(w.key, sum.Unit, s.language)))
 	var shared []string
 	for i, slip := range sum.Slips {
 		if slip.Formula == nil {

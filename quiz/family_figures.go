@@ -78,7 +78,7 @@ func unitWords(s *subject, u curriculum.Unit) string {
 	if u == "" {
 		return asNumber.say(s.language, 0)
 	}
-	return inUnit.say(s.language, 0, string(u))
+	return inUnit.say(s.language, 0, u.Name(s.language))
 }
 
 func figureExplained(s *subject, f curriculum.Figure) string {
@@ -209,7 +209,7 @@ func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
 	for side, shares := range [][]int64{smaller, greater} {
 		for _, share := range shares {
 			value, ok := asRoundAt(low, share, places, f.High != "")
-			made := curriculum.Figure{Value: value, Unit: f.Unit}
+			made := curriculum.Figure{Value: value, Unit: f.Unit, Language: f.Language}
 			if f.High != "" && ok {
 				made.High, ok = asRoundAt(high, share, places, true)
 			}

@@ -1,6 +1,7 @@
 package quiz
 
 import (
+	"cmp"
 	"math/big"
 	"strconv"
 	"strings"
@@ -74,11 +75,6 @@ func written(n int64, places int) string {
 	return sign + digits[:len(digits)-places] + "." + digits[len(digits)-places:]
 }
 
-// withUnit writes a figure with its unit.
-func withUnit(value string, unit curriculum.Unit) string {
-	return curriculum.Figure{Value: value, Unit: unit}.String()
-}
-
 // finer are the units in which an instrument reads a decimal more than a whole limit shows.
 var finer = map[curriculum.Unit]bool{"mm": true, "cm": true, "bar": true, "MPa": true, "in": true, "L": true}
 
@@ -100,6 +96,9 @@ func newGauge(f curriculum.Figure, which, element string) (g gauge, ok bool) {
 	}
 	if f.Limit == curriculum.NoLimit || g.places > 9 {
 		return g, false
+	}
+	if top, ok := scaled(cmp.Or(f.High, f.Value), g.places); ok && top == 1 && g.places > 0 {
+		g.places++ // 0.1 is read as 0.08: between it and nothing there is no other reading
 	}
 	if g.low, ok = scaled(f.Value, g.places); !ok {
 		return g, false
@@ -140,7 +139,15 @@ func (g gauge) cases() []string {
 	return []string{"on", "inside", "under", "far-under", "over", "far-over"}
 }
 
-// reading draws a reading of a case; ok is false where there is none (below nothing, say).
+// least is the smallest reading that is written: nothing at all is counted, but not measured.
+func (g gauge) least() int64 {
+	if g.figure.Unit == "" {
+		return 0
+	}
+	return 1
+}
+
+// reading draws a reading of a case; ok is false where there is none (below the least, say).
 func (g gauge) reading(at string, d *draws) (n int64, ok bool) {
 	near := int64(d.between(1, 4))
 	// Far is between an eighth and a third of the limit away, and at least five steps.
@@ -156,15 +163,18 @@ func (g gauge) reading(at string, d *draws) (n int64, ok bool) {
 	case "in-low":
 		n = g.low + near
 	case "in-high":
-		n = g.high - near
+		n = max(g.high-near, g.least())
+		return n, n < g.high
 	case "inside":
 		n = g.low + 1 + int64(d.below(int(min(g.high-g.low-1, 1<<30))))
 	case "under":
-		n = g.low - min(near, g.low)
+		n = max(g.low-near, g.least())
+		return n, n < g.low
 	case "far-under":
-		if n = g.low - far(g.low); n < 0 {
-			n = g.low - min(near, g.low)
+		if n = g.low - far(g.low); n < g.least() {
+			n = max(g.low-near, g.least())
 		}
+		return n, n < g.low
 	case "over":
 		n = g.high + near
 	case "far-over":
@@ -174,7 +184,9 @@ func (g gauge) reading(at string, d *draws) (n int64, ok bool) {
 }
 
 // write gives a scaled reading with its unit.
-func (g gauge) write(n int64) string { return withUnit(written(n, g.places), g.figure.Unit) }
+func (g gauge) write(n int64) string {
+	return curriculum.Written(written(n, g.places), g.figure.Unit, g.figure.Language)
+}
 
 // list draws the readings of which n is the one that counts, as they were noted down. ok is false where n cannot be it.
 func (g gauge) list(n int64, d *draws) (text string, ok bool) {
@@ -194,7 +206,7 @@ func (g gauge) list(n int64, d *draws) (text string, ok bool) {
 			if g.which == "each" { // the others are all good, so that n alone decides
 				v = max(n*up, g.low*up)*up + up*int64(d.between(0, 6))
 			}
-			if v < 0 {
+			if v < g.least() {
 				return "", false
 			}
 			values = append(values, v)
@@ -236,7 +248,7 @@ func (g gauge) series(values []int64, signed bool, unit curriculum.Unit) string 
 			parts[i] = "0"
 		}
 	}
-	return withUnit(strings.Join(parts, ", "), unit)
+	return curriculum.Written(strings.Join(parts, ", "), unit, g.figure.Language)
 }
 
 var limitSayings = map[curriculum.LimitKind]sayings{

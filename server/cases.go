@@ -365,7 +365,7 @@ func numberText(n int) string {
 }
 
 func readingCells(p *curriculum.Programme, m ledger.ReadingDone) []string {
-	value := strings.TrimSpace(m.Value + " " + m.Unit)
+	value := curriculum.Written(m.Value, curriculum.Unit(m.Unit), "en")
 	if len(m.Values) > 0 {
 		value += " of " + strings.Join(m.Values, ", ")
 	}

@@ -383,7 +383,7 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 	}
 	for _, r := range x.Readings {
 		if v := curriculum.Verdict(r.Verdict); v == curriculum.Below || v == curriculum.Above {
-			out = append(out, "Reading "+verdictWords[v]+": "+stepTitle(w.p, r.Step)+", "+strings.TrimSpace(r.Value+" "+r.Unit)+" ("+r.Limit+")")
+			out = append(out, "Reading "+verdictWords[v]+": "+stepTitle(w.p, r.Step)+", "+curriculum.Written(r.Value, curriculum.Unit(r.Unit), "en")+" ("+r.Limit+")")
 		}
 	}
 	for _, v := range strings.Split(e.Personal["notes"], "\n") {
@@ -435,7 +435,7 @@ func withWords(fact string, words []string) string {
 func (w entryWords) readingsOf(x *ledger.SignOffPayload) []string {
 	var out, within []string
 	for _, r := range x.Readings {
-		t := stepTitle(w.p, r.Step) + ": " + strings.TrimSpace(r.Value+" "+r.Unit)
+		t := stepTitle(w.p, r.Step) + ": " + curriculum.Written(r.Value, curriculum.Unit(r.Unit), "en")
 		if r.Instrument != "" {
 			t += ", " + r.Instrument
 			if r.Calibrated != "" {

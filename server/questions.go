@@ -338,7 +338,7 @@ func rightLines(q quiz.Question, a *quiz.Answer, text map[string]string) (lines 
 		return pairLines(q.Key.Pairs, text), false
 	case quiz.Number:
 		if q.Key.Number != nil {
-			return []string{strings.TrimSpace(q.Key.Number.Value + " " + q.Key.Number.Unit)}, false
+			return []string{curriculum.Written(q.Key.Number.Value, curriculum.Unit(q.Key.Number.Unit), "en")}, false
 		}
 	case quiz.Order:
 		var start []string

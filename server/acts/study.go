@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"strings"
 
 	"brakewright/curriculum"
 	"brakewright/quiz"
@@ -226,8 +227,9 @@ const drawsTried = 32
 
 // nextForm draws an apprentice's next test of a task. Each has a seed of its own, which tells nothing of the next one: once
 // a test is handed in, its form with seed and keys is the apprentice's to carry away, and whoever knows the seed of a form
-// can make it. So that a further test asks something else all the same, it is the one of [drawsTried] that has least in
-// common with the last.
+// can make it. The numbers of one seed cover what is critical between them and repeat little; so that a further test does so
+// all the same, it is the one of [drawsTried] that asks fewest of the last one's questions and most critical steps that the
+// last one left out.
 func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []*store.Test, task, blueprint, vehicle string) (*quiz.Form, error) {
 	voided, err := s.voided(ctx)
 	if err != nil {
@@ -243,7 +245,7 @@ func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []
 			}
 		}
 	}
-	asked, tries := map[string]bool{}, 1
+	asked, steps, tries := map[string]bool{}, map[string]bool{}, 1
 	if last != nil {
 		f, err := s.form(ctx, last)
 		if err != nil {
@@ -253,11 +255,12 @@ func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []
 			for _, name := range namesOf(&f.Questions[i]) {
 				asked[name] = true
 			}
+			steps[criticalStep(&f.Questions[i])] = true
 		}
 		tries = drawsTried
 	}
 	var best *quiz.Form
-	fewest := 0
+	least := 0
 	for range tries {
 		var b [8]byte
 		if _, err := io.ReadFull(s.Random, b[:]); err != nil {
@@ -268,16 +271,19 @@ func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []
 		if err != nil {
 			return nil, err
 		}
-		again := 0
+		again, fresh := 0, map[string]bool{}
 		for i := range f.Questions {
+			if step := criticalStep(&f.Questions[i]); step != "" && !steps[step] {
+				fresh[step] = true
+			}
 			for _, name := range namesOf(&f.Questions[i]) {
 				if asked[name] {
 					again++
 				}
 			}
 		}
-		if best == nil || len(f.Questions) > len(best.Questions) || len(f.Questions) == len(best.Questions) && again < fewest {
-			best, fewest = f, again
+		if best == nil || len(f.Questions) > len(best.Questions) || len(f.Questions) == len(best.Questions) && again-len(fresh) < least {
+			best, least = f, again-len(fresh)
 		}
 	}
 	return best, nil
@@ -285,6 +291,15 @@ func (s *Service) nextForm(ctx context.Context, p *curriculum.Programme, past []
 
 // namesOf are the question itself and the element of its lesson that it asks about.
 func namesOf(q *quiz.Question) []string { return []string{q.ID, q.Lesson + "#" + q.Source.Element} }
+
+// criticalStep is the critical step that a question is about, "LESSON#procedure/STEP", or "".
+func criticalStep(q *quiz.Question) string {
+	parts := strings.SplitN(q.Source.Element, "/", 3)
+	if !q.Critical || len(parts) < 2 {
+		return ""
+	}
+	return q.Lesson + "#" + parts[0] + "/" + parts[1]
+}
 
 func (s *Service) form(ctx context.Context, t *store.Test) (*quiz.Form, error) {
 	b, err := s.Store.Content(ctx, t.Form)
