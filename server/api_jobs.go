@@ -240,6 +240,9 @@ func apiAskJob(c *apiCall) (apiAnswer, error) {
 	planned := time.Time{}
 	if in.Planned != nil {
 		planned = time.UnixMilli(int64(*in.Planned))
+		if planned.IsZero() { // the year 1 has passed; only what is absent is now
+			planned = planned.Add(time.Millisecond)
+		}
 	}
 	j, err := c.acts.AskJob(c.ctx(), c.actor, acts.JobRequest{Planned: planned, ID: c.id, Apprentice: in.Apprentice, Task: in.Task, Vehicle: in.Vehicle, Car: in.Car,
 		WorkOrder: in.WorkOrder, Site: in.Site, Bay: in.Bay, Setting: in.Setting, Watch: watch})

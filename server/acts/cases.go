@@ -109,6 +109,15 @@ func (s *Service) spotCheck(ctx context.Context, actor *store.Person, r SpotChec
 	if !slices.Contains(ledger.CheckFinding, r.Finding) {
 		return none, wrong("finding", "unknown_finding", "finding", r.Finding)
 	}
+	if r.Of != "" {
+		e, err := s.Store.Entry(ctx, r.Of)
+		if err != nil {
+			return none, missing(err, "job")
+		}
+		if t := taskOf(e); e.Entry.Body.Subject == p.ID && t != "" && t != r.Task { // what else is wrong with it the ledger's rules say
+			return none, wrong("of", "rule_"+ledger.OtherTask, "task", r.Task)
+		}
+	}
 	at.site = reach(actor, r.Task, at.site, at.date)
 	h := s.head(r.ID, ledger.SpotCheck, actor.ID, p.ID, at)
 	same := func(x ledger.SpotCheckPayload) bool {
@@ -221,6 +230,7 @@ func (s *Service) openCase(ctx context.Context, actor *store.Person, r CaseReque
 	apprentice, personal := r.Apprentice, map[string]string{}
 	var people []string
 	site := ""
+	taskFits := len(r.Jobs) == 0
 	for _, id := range r.Jobs {
 		e, err := s.Store.Entry(ctx, id)
 		if err != nil {
@@ -242,6 +252,7 @@ func (s *Service) openCase(ctx context.Context, actor *store.Person, r CaseReque
 		if payload.Task == "" {
 			payload.Task = taskOf(e)
 		}
+		taskFits = taskFits || payload.Task == taskOf(e)
 		payload.Jobs = append(payload.Jobs, id)
 		for _, f := range []string{"work_order", "car"} {
 			if personal[f] == "" {
@@ -251,6 +262,9 @@ func (s *Service) openCase(ctx context.Context, actor *store.Person, r CaseReque
 	}
 	if apprentice == "" {
 		return none, wrong("apprentice", "whose_work")
+	}
+	if !taskFits { // a finding would count against a task that nobody did on this car
+		return none, wrong("task", "rule_"+ledger.OtherTask, "task", payload.Task)
 	}
 	p, err := s.person(ctx, apprentice)
 	if err != nil {
