@@ -189,6 +189,7 @@ func roundness(n int64) (zeros int, five bool) {
 type madeUp struct {
 	sides  [2][]choice
 	lows   [2][]string // the lower ends: two ranges do not begin with the same figure
+	equals [2][]int    // the first of the side with the same value
 	length int
 }
 
@@ -221,7 +222,11 @@ func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
 				if low > 0 {
 					begins = value
 				}
-				out.sides[side], out.lows[side] = append(out.sides[side], c), append(out.lows[side], begins)
+				first := slices.IndexFunc(out.sides[side], func(o choice) bool { return o.value.Cmp(c.value) == 0 })
+				if first < 0 {
+					first = len(out.sides[side])
+				}
+				out.sides[side], out.lows[side], out.equals[side] = append(out.sides[side], c), append(out.lows[side], begins), append(out.equals[side], first)
 			}
 		}
 	}
@@ -255,14 +260,15 @@ func asRoundAt(n, percent int64, places int, inRange bool) (value string, ok boo
 // draw gives up to three figures below and three above, those first that are written with as many signs.
 func (m *madeUp) draw(d *draws) (out []choice) {
 	for side, all := range m.sides {
-		var drawn []choice
-		var lows []string
+		drawn := make([]choice, 0, len(all))
+		lows := make([]string, 0, len(all))
+		seen := make([]bool, len(all))
 		for _, i := range d.order(len(all)) {
-			c, low := all[i], m.lows[side][i]
-			if low != "" && slices.Contains(lows, low) || slices.ContainsFunc(drawn, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) {
+			low, first := m.lows[side][i], m.equals[side][i]
+			if low != "" && slices.Contains(lows, low) || seen[first] {
 				continue
 			}
-			drawn, lows = append(drawn, c), append(lows, low)
+			drawn, lows, seen[first] = append(drawn, all[i]), append(lows, low), true
 		}
 		sortByLength(drawn, m.length)
 		out = append(out, drawn[:min(3, len(drawn))]...)
