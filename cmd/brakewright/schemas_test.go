@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
+	"brakewright/curriculum"
 	"brakewright/server/schemas"
 )
 
@@ -20,11 +22,18 @@ func fits(t *testing.T, name string, text []byte) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	fitsSchema(t, compiled(t, name, b), name, text)
+}
+
+// compiled reads a schema.
+func compiled(t *testing.T, name string, b []byte) *jsonschema.Schema {
+	t.Helper()
 	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b))
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := jsonschema.NewCompiler()
+	c.AssertFormat()
 	if err := c.AddResource(name, doc); err != nil {
 		t.Fatal(err)
 	}
@@ -32,6 +41,11 @@ func fits(t *testing.T, name string, text []byte) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s
+}
+
+func fitsSchema(t *testing.T, s *jsonschema.Schema, name string, text []byte) {
+	t.Helper()
 	v, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
 	if err != nil {
 		t.Fatalf("%s: %v in %s", name, err, text)
@@ -48,6 +62,7 @@ func TestLintKeepsToItsSchema(t *testing.T) {
 		t.Fatal(err)
 	}
 	problems, codes := 0, map[string]bool{}
+	standard := sarifSchema(t)
 	lint := func() {
 		t.Helper()
 		_, out, said := runHere(t, "", "lint", dir, "--format", "json")
@@ -60,6 +75,7 @@ func TestLintKeepsToItsSchema(t *testing.T) {
 			t.Errorf("%d errors, but it says %q", n, said)
 		}
 		_, sarif, _ := runHere(t, "", "lint", dir, "--format", "sarif")
+		fitsSchema(t, standard, "sarif", []byte(sarif))
 		if n := strings.Count(sarif, `"ruleId"`); n != strings.Count(out, "\n") {
 			t.Errorf("%d results as sarif, %d as JSON", n, strings.Count(out, "\n"))
 		}
@@ -88,6 +104,58 @@ func TestLintKeepsToItsSchema(t *testing.T) {
 	}
 	if problems < 50 || len(codes) < 5 {
 		t.Errorf("only %d problems of %d codes were seen", problems, len(codes))
+	}
+}
+
+// sarifSchema is the standard's own schema; see testdata/sarif.
+func sarifSchema(t *testing.T) *jsonschema.Schema {
+	t.Helper()
+	b, err := os.ReadFile("testdata/sarif/sarif-schema-2.1.0.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return compiled(t, "sarif-schema-2.1.0", b)
+}
+
+// TestSARIFKeepsToTheStandard: what the schema leaves to the standard's words (§3.27.6: an index leads to the rule named; §3.4.3: a path is a
+// relative reference by RFC 3986; §3.30: lines and columns count from 1), and that the schema is asked at all.
+func TestSARIFKeepsToTheStandard(t *testing.T) {
+	odd := curriculum.Problem{File: "lessons/a b: \u00fc#?%.md", Line: 3, Column: 7, Severity: curriculum.Error, Code: "nul_byte"}
+	whole := curriculum.Problem{File: "programme.yaml", Severity: curriculum.Warning, Code: "file_unused"}
+	again := curriculum.Problem{File: "lessons/a.md", Line: 1, Column: 1, Severity: curriculum.Error, Code: "nul_byte"}
+	s := sarifSchema(t)
+	for _, problems := range [][]curriculum.Problem{nil, {odd}, {odd, whole, again}} {
+		var b bytes.Buffer
+		if err := writeSARIF(&b, problems); err != nil {
+			t.Fatal(err)
+		}
+		fitsSchema(t, s, "sarif", b.Bytes())
+		run := sarifOf(problems).Runs[0]
+		if len(run.Results) != len(problems) {
+			t.Errorf("%d results of %d problems", len(run.Results), len(problems))
+		}
+		for i, r := range run.Results {
+			place := r.Locations[0].PhysicalLocation
+			u, err := url.Parse(place.ArtifactLocation.URI)
+			if err != nil || u.IsAbs() || strings.TrimPrefix(u.Path, "./") != problems[i].File || u.RawQuery+u.Fragment != "" {
+				t.Errorf("%q leads elsewhere: %v, %v", place.ArtifactLocation.URI, u, err)
+			}
+			if run.Tool.Driver.Rules[r.RuleIndex].ID != r.RuleID || r.RuleID != problems[i].Code {
+				t.Errorf("rule %d is not %s", r.RuleIndex, r.RuleID)
+			}
+			if g := place.Region; (g == nil) != (problems[i].Line == 0) || g != nil && (g.StartLine != problems[i].Line || g.StartColumn != problems[i].Column) {
+				t.Errorf("region %v of %+v", g, problems[i])
+			}
+		}
+	}
+	for _, bad := range []string{`{}`, `{"version":"2.1.0","runs":[{}]}`, `{"version":"2.1.0","runs":[{"tool":{"driver":{"name":"x"}},"results":[{"level":"error"}]}]}`} {
+		v, err := jsonschema.UnmarshalJSON(strings.NewReader(bad))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.Validate(v) == nil {
+			t.Errorf("%s passes", bad)
+		}
 	}
 }
 
