@@ -15,6 +15,35 @@ func goodCar() Car {
 			{Key: "rod.clearance", Value: "0.1", High: "0.3", Unit: "mm", Source: "maker"}}}
 }
 
+// TestWheelContradicts: what the sheets show as one or the other at the same place cannot both be at a wheel; what only happens
+// never to meet, as a front wheel and a drum, may.
+func TestWheelContradicts(t *testing.T) {
+	four := func(front, rear string) []Wheel {
+		return []Wheel{{Name: "LF", Features: []string{"front", front}}, {Name: "LR", Features: []string{"rear", rear}}}
+	}
+	both := &Programme{Vehicles: []*Vehicle{{Layout: "split", Wheels: four("disc", "disc")}, {Layout: "split", Wheels: four("disc", "drum")}}}
+	one := &Programme{Vehicles: both.Vehicles[1:]}
+	for _, tt := range []struct {
+		p    *Programme
+		has  []string
+		want int
+	}{
+		{both, []string{"rear", "disc"}, 0}, {both, []string{"rear", "disc", "drum"}, 1}, {both, []string{"front", "rear", "disc"}, 1},
+		{both, []string{"front", "rear", "disc", "drum"}, 2}, {both, []string{"front", "drum"}, 0}, {both, nil, 0},
+		{one, []string{"front", "drum"}, 0}, {one, []string{"front", "disc", "drum"}, 0},
+	} {
+		_, problems := Car{Title: "Grey saloon", Layout: "split", Wheels: []CarWheel{{"LR", tt.has}}}.Vehicle(tt.p)
+		if len(problems) != tt.want {
+			t.Errorf("%v: %s", tt.has, shows(problems))
+		}
+		for _, x := range problems {
+			if x.Code != "wheel_contradicts" || x.Args["wheel"] != "LR" || x.Args["field"] != "wheels" {
+				t.Errorf("%v: %s", tt.has, shows(problems))
+			}
+		}
+	}
+}
+
 func TestCarVehicle(t *testing.T) {
 	p := mustLoad(t, testFolder(nil))
 	v, problems := goodCar().Vehicle(p)

@@ -172,6 +172,7 @@ var codes = []CodeInfo{
 	{"unknown_layout", Error, []string{"layout", "nearest"}, "a described car with a layout that no sheet has"},
 	{"sheet_without_figures", Error, nil, "a sheet without a Figures table"},
 	{"car_missing", Error, nil, "a described car without a title"},
+	{"wheel_contradicts", Error, []string{"one", "other", "wheel"}, "a described wheel with a disc and a drum"},
 
 	// Sums.
 	{"sum_outside", Warning, nil, "a sum block under another heading than Arithmetic"},

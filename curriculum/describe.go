@@ -21,6 +21,37 @@ func (p *Programme) features() []string {
 	return sortedKeys(seen)
 }
 
+// opposites are pairs of features of which a wheel has one, as disc and drum: every wheel of the programme's sheets has exactly
+// one of the two, and both are met in the same company, as a rear disc and a rear drum are.
+func (p *Programme) opposites() (out [][2]string) {
+	company := map[string]map[string]bool{} // of a wheel's feature, those beside it
+	var wheels []Wheel
+	for _, v := range p.Vehicles {
+		wheels = append(wheels, v.Wheels...)
+	}
+	for _, w := range wheels {
+		for _, f := range w.Features {
+			if company[f] == nil {
+				company[f] = map[string]bool{}
+			}
+			for _, g := range w.Features {
+				company[f][g] = true
+			}
+		}
+	}
+	all := sortedKeys(company)
+	for i, a := range all {
+		for _, b := range all[i+1:] {
+			shared := slices.ContainsFunc(all, func(c string) bool { return company[a][c] && company[b][c] })
+			split := !slices.ContainsFunc(wheels, func(w Wheel) bool { return contains(w.Features, a) == contains(w.Features, b) })
+			if shared && split {
+				out = append(out, [2]string{a, b})
+			}
+		}
+	}
+	return out
+}
+
 // Features lists the programme's features: the union of its sheets', those of single wheels included, sorted.
 func (p *Programme) Features() []string { return p.features() }
 
@@ -126,6 +157,11 @@ func carVehicle(c Car, p *Programme) (*Vehicle, []Problem) {
 		seen[w.Name] = true
 		for j, f := range w.Features {
 			ch.known(field+".features["+itoa(j)+"]", "unknown_feature", "feature", f, p.features())
+		}
+		for _, o := range p.opposites() {
+			if contains(w.Features, o[0]) && contains(w.Features, o[1]) {
+				ch.bad("wheels", "wheel_contradicts", "one", o[0], "other", o[1], "wheel", w.Name)
+			}
 		}
 	}
 	for _, name := range sortedKeys(c.Orders) {

@@ -258,7 +258,7 @@ func carProblems(problems []curriculum.Problem) error {
 	r := &acts.Refusal{Code: "car_problems", Status: http.StatusUnprocessableEntity, Field: "car"}
 	for _, x := range problems {
 		if x.Severity == curriculum.Error {
-			r.Problems = append(r.Problems, acts.Refusal{Code: x.Code, Args: x.Args, Field: "car." + x.Args["field"]})
+			r.Problems = append(r.Problems, acts.Refusal{Code: "car_" + strings.TrimPrefix(x.Code, "car_"), Args: x.Args, Field: "car." + x.Args["field"]})
 		}
 	}
 	return r

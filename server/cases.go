@@ -342,7 +342,7 @@ func (s *Server) caseJob(ctx context.Context, c clock, p *curriculum.Programme, 
 			return j, err
 		}
 		for _, m := range x.Readings {
-			j.Readings = append(j.Readings, readingCells(old, m))
+			j.Readings = append(j.Readings, readingCells(c, old, m))
 		}
 		for i, ph := range x.Photos {
 			j.Photos = append(j.Photos, photoView{Path: "/jobs/" + x.Job + "/photos/" + strings.TrimPrefix(ph.Field, "photo/"), Alt: "Photograph " + itoa(i+1), Width: ph.Width, Height: ph.Height})
@@ -364,7 +364,7 @@ func numberText(n int) string {
 	return itoa(n)
 }
 
-func readingCells(p *curriculum.Programme, m ledger.ReadingDone) []string {
+func readingCells(c clock, p *curriculum.Programme, m ledger.ReadingDone) []string {
 	value := curriculum.Written(m.Value, curriculum.Unit(m.Unit), "en")
 	if len(m.Values) > 0 {
 		value += " of " + strings.Join(m.Values, ", ")
@@ -376,7 +376,11 @@ func readingCells(p *curriculum.Programme, m ledger.ReadingDone) []string {
 	if w := verdictWords[curriculum.Verdict(m.Verdict)]; w != "" {
 		limit += ", " + w
 	}
-	return []string{stepTitle(p, m.Step), value, limit, orDash(m.Instrument), orDash(m.Calibrated)}
+	calibrated := m.Calibrated
+	if calibrated != "" {
+		calibrated = c.day(calibrated).Text
+	}
+	return []string{stepTitle(p, m.Step), value, limit, orDash(m.Instrument), orDash(calibrated)}
 }
 
 func orDash(s string) string {

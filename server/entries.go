@@ -367,7 +367,7 @@ func (w entryWords) signOffFacts(e *store.EntryView, x *ledger.SignOffPayload, n
 		out = append(out, "A near miss")
 	}
 	for _, o := range x.Oral {
-		out = append(out, "Asked at the car: "+o.Text+" "+map[bool]string{true: "Satisfactory.", false: "Not satisfactory."}[o.Satisfactory])
+		out = append(out, "Asked at the car: “"+say.OneLine(o.Text)+"” "+map[bool]string{true: "Satisfactory.", false: "Not satisfactory."}[o.Satisfactory])
 	}
 	if x.Parts != "" {
 		out = append(out, "Parts fitted: "+x.Parts)

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"net/url"
 
 	"brakewright/curriculum"
 	"brakewright/server/acts"
@@ -139,8 +140,9 @@ type entryActs struct {
 	Silence                                                        string
 	Candidates                                                     []choice // of corrections that contradict each other, which may stand
 	Path                                                           string
-	StandDown                                                      bool // the entry is one
-	Authority                                                      bool // the entry gave somebody authority
+	StandDown                                                      bool   // the entry is one
+	Task                                                           string // where that stand-down is lifted
+	Authority                                                      bool   // the entry gave somebody authority
 	NoKey                                                          bool
 }
 
@@ -198,6 +200,10 @@ func (s *Server) actsOn(ctx context.Context, c clock, names *nameBook, e *store.
 		}
 		for _, d := range down {
 			a.Review = a.Review || d.Entry == b.ID && !d.Reviewed
+		}
+		a.Task = "/people/" + url.PathEscape(about.ID) + "/standing" // of all tasks
+		if x, ok := payloadOf(e).(*ledger.StandDownPayload); ok && x.Task != "" {
+			a.Task = taskPath(about.ID, x.Task)
 		}
 	}
 	if a.Settle {

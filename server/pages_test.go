@@ -743,8 +743,10 @@ func TestCarIsDescribedOnTheSpot(t *testing.T) {
 	if strings.Contains(p.url.RawQuery, "KX") {
 		t.Errorf("a plate stands in the address: %s", p.url)
 	}
-	p = p.form("layout").press("limits").says(422)
-	f := p.form("layout").set("title", "Grey estate").set("layout", "diagonal").set("order-bleed", "rr, lf, lr, rf")
+	p = p.form("layout").press("limits").says(422, "This must be filled in.")
+	f := p.form("layout").set("title", "Grey estate").set("layout", "diagonal").set("order-bleed", "rr, lf, lr, rf").set("wheel-LR", "rear", "disc", "drum")
+	p = f.press("limits").says(422, "Wheel LR cannot be disc and drum at once. Choose one of the two.")
+	f = p.form("layout").set("wheel-LR", "rear", "disc")
 	p = f.press("limits").says(200, "Limits that will be measured", "Where you read it")
 	f = p.form("layout")
 	if f.values.Get("title") != "Grey estate" || f.values.Get("work_order") != "KX 42" {

@@ -19,6 +19,7 @@ import (
 	"brakewright/curriculum"
 	"brakewright/quiz"
 	"brakewright/server/acts"
+	"brakewright/server/say"
 	"brakewright/store"
 )
 
@@ -155,19 +156,20 @@ type stepView struct {
 }
 
 type measureView struct {
-	Number     int
-	ID         string
-	Text       string
-	Limit      string
-	Source     string // where the limit was read
-	Several    string // how to enter several readings, "" where one is asked for
-	Units      []unitView
-	Value      string // as entered
-	Shown      string // "22.5 mm"
-	Instrument string
-	Calibrated string
-	Verdict    string
-	Words      string
+	Number       int
+	ID           string
+	Text         string
+	Limit        string
+	Source       string // where the limit was read
+	Several      string // how to enter several readings, "" where one is asked for
+	Units        []unitView
+	Value        string // as entered
+	Shown        string // "22.5 mm"
+	Instrument   string
+	Calibrated   string // a date as its field takes it
+	CalibratedOn string // and as people read it
+	Verdict      string
+	Words        string
 }
 
 type unitView struct {
@@ -224,7 +226,7 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 	for _, l := range sh.Lessons {
 		view := sheetLessonView{Title: l.Lesson.Title, Path: lessonPath(l.Lesson.ID, j.Vehicle, "")}
 		for i, st := range l.Steps {
-			v := newStepView(sh.Vehicle, st, i+1)
+			v := newStepView(b.clock, sh.Vehicle, st, i+1)
 			if len(j.Car) == 0 { // a sheet's own figures need no source beside each
 				for k := range v.Measures {
 					v.Measures[k].Source = ""
@@ -254,7 +256,11 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 				page.GoOn = ""
 			}
 			page.Of++
-			refs[st.Key] = stepRef{v.Anchor, v.Title}
+			title := v.Title
+			if v.Wheel != "" { // the same step at every wheel
+				title += " (" + v.Wheel + ")"
+			}
+			refs[st.Key] = stepRef{v.Anchor, title}
 			view.Steps = append(view.Steps, v)
 		}
 		page.Lessons = append(page.Lessons, view)
@@ -274,7 +280,7 @@ func newJobPage(b BasePage, p *curriculum.Programme, sh *acts.JobSheet, rights j
 		page.OtherOutcomes = append(page.OtherOutcomes, o)
 	}
 	for _, t := range sh.Oral {
-		page.OralDone = append(page.OralDone, oralDone{t.Oral.Text, t.Oral.Satisfactory})
+		page.OralDone = append(page.OralDone, oralDone{say.OneLine(t.Oral.Text), t.Oral.Satisfactory})
 	}
 	for i, t := range sh.Photos {
 		v := photoView{Path: "/jobs/" + j.ID + "/photos/" + t.ID, Alt: "Photograph " + itoa(i+1), Width: t.Photo.Width, Height: t.Photo.Height}
@@ -340,7 +346,7 @@ var severalWords = map[string]string{
 	"spread": "Several readings: put a space between them. Highest less lowest counts.", "each": "Several readings: put a space between them. Each must be within.",
 }
 
-func newStepView(car *curriculum.Vehicle, st acts.SheetStep, number int) stepView {
+func newStepView(c clock, car *curriculum.Vehicle, st acts.SheetStep, number int) stepView {
 	v := stepView{Number: number, Key: st.Key, Anchor: anchorOf(st.Key), Title: st.Title, Wheel: st.Wheel, Critical: st.Critical, Hold: st.HoldPoint,
 		Result: st.Result, CriticalError: st.CriticalError, SteppedIn: stepInNames[st.SteppedIn], WhatHappened: st.WhatHappened, OwnError: st.OwnError, OwnErrorWhat: st.OwnErrorWhat, Bulk: st.Bulk, HoldState: st.Hold, HoldReason: st.HoldReason,
 		Open: st.Result == ""}
@@ -358,6 +364,9 @@ func newStepView(car *curriculum.Vehicle, st acts.SheetStep, number int) stepVie
 		unit := string(m.Unit)
 		if m.Reading != nil {
 			x.Value, x.Instrument, x.Calibrated, unit = m.Reading.Value, m.Reading.Instrument, m.Reading.Calibrated, m.Reading.Unit
+			if x.Calibrated != "" {
+				x.CalibratedOn = c.day(x.Calibrated).Text
+			}
 			x.Shown = strings.TrimSpace(m.Reading.Value + " " + m.Reading.Unit)
 			if len(m.Reading.Values) > 0 {
 				x.Value = strings.Join(m.Reading.Values, " ")

@@ -142,6 +142,9 @@ func statementLines(c clock, facts []acts.Fact) []statementLine {
 			if strings.HasSuffix(k, "_at") {
 				v = c.iso(v).Text
 			}
+			if k == "question" {
+				v = say.OneLine(v)
+			}
 			args[k] = v
 		}
 		if from, to := args["from_at"], args["to_at"]; to != "" {

@@ -27,7 +27,7 @@ type shot struct {
 
 const (
 	phone   = 390
-	desktop = 1200
+	desktop = 1440 // where the board has a column for each task
 )
 
 // TestPictures makes the README's screenshots of a demonstration. Without -pictures it only sees to it that those which
@@ -75,10 +75,12 @@ func takePictures(t *testing.T, dir string) {
 	shots := []shot{
 		{"lesson", "juniper", at("/lessons/bleed-two-person?vehicle=trainer-a"), phone, 780, "main", "[id^='procedure/']"},
 		{"question", "magnus", func(k *client) string { return "/tests/" + first(k, "/tests?open=1", "id") + "/questions/5" }, phone, 780, "form", "main"},
-		{"watch", "oswin", func(k *client) string { return "/jobs/" + first(k, "/jobs?status=watching", "id") }, phone, 780, "form", "main h2"},
+		{"watch", "oswin", func(k *client) string {
+			return "/jobs/" + first(k, "/jobs?status=watching&supervisor="+people["oswin"].id, "id")
+		}, phone, 780, "form", "main h2"},
 		{"sign", "berta", at("/sign"), phone, 780, "form", "main"},
 		{"standing", "caspar", func(*client) string { return "/people/" + people["caspar"].id + "/tasks/caliper" }, phone, 780, "main", "main"},
-		{"board", "edda", at("/board"), desktop, 720, "table", ""},
+		{"board", "edda", at("/board"), desktop, 860, "table", ""},
 	}
 	for _, s := range shots {
 		func() {

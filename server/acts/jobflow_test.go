@@ -194,7 +194,7 @@ func TestWhatElseIsTappedAtTheCar(t *testing.T) {
 	rest := slices.DeleteFunc(w.allTaps(sh), func(x store.Tap) bool { return x.Step == "pads/stands" || x.Reading != nil })
 	must[*JobSheet](t)(w.Tap(w.ctx, w.sam(0), j.ID, append(rest, store.Tap{ID: w.tapID(), Outcome: finished})))
 	statement := strings.Join(spoken(must[[]Fact](t)(w.Statement(w.ctx, w.sam(0), j.ID))), "\n")
-	for _, want := range []string{"Somebody else stepped in.", "found an own error and put it right. Clip left off", oral[0].Stem, "Parts fitted: Pads, set 12", "Fluid: DOT 4", "calibrated 2025-11-03"} {
+	for _, want := range []string{"Somebody else stepped in.", "found an own error and put it right. Clip left off", oral[0].Stem, "Parts fitted: Pads, set 12", "Fluid: DOT 4", "calibrated 3 Nov 2025"} {
 		if !strings.Contains(statement, want) {
 			t.Errorf("the statement lacks %q:\n%s", want, statement)
 		}

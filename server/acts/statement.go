@@ -201,7 +201,7 @@ func (f *facts) readings(sh *JobSheet) {
 			if m.Reading.Instrument != "" {
 				text += ", " + m.Reading.Instrument
 				if m.Reading.Calibrated != "" {
-					text += " calibrated " + m.Reading.Calibrated
+					text += " calibrated " + dayInWords(m.Reading.Calibrated)
 				}
 			}
 			switch m.Verdict {
@@ -222,4 +222,13 @@ func (f *facts) readings(sh *JobSheet) {
 		f.add("readings_unjudged", false, "count", strconv.Itoa(len(unjudged)), "readings", strings.Join(unjudged, "; "))
 		f.items(unjudged, false)
 	}
+}
+
+// dayInWords is a date as people read it, "3 Nov 2025".
+func dayInWords(date string) string {
+	d, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return date
+	}
+	return d.Format("2 Jan 2006")
 }

@@ -507,6 +507,12 @@ type session struct {
 	from time.Time
 
 	planned time.Time // zero: at once
+	byFoot  bool      // on a car that can be bled by foot
+}
+
+// stopsAtOnce says whether work by foot ends on a car as soon as somebody sees that it is by-wire.
+func stopsAtOnce(task string, car *curriculum.Vehicle) bool {
+	return (task == bleeding || task == master) && car.Has([]string{"by-wire"}, "")
 }
 
 func (b *builder) watch(d int) error {
@@ -578,6 +584,9 @@ func (b *builder) ask(d int, s *session) error {
 	if s.way.plan.layouts == 1 {
 		n = 0
 	}
+	if s.byFoot && stopsAtOnce(s.way.plan.task, b.prog.Vehicles[n%len(b.prog.Vehicles)]) {
+		n++
+	}
 	s.job, err = b.acts.AskJob(b.ctx, p, acts.JobRequest{
 		Apprentice: p.ID, Task: s.way.plan.task, Vehicle: b.prog.Vehicles[n%len(b.prog.Vehicles)].ID,
 		Site: b.site[s.way.who.place], Bay: fmt.Sprint(1 + (n+d)%6), Planned: s.planned,
@@ -602,7 +611,8 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 	if _, err := b.acts.Tap(b.ctx, sup, s.job.ID, taps); err != nil {
 		return err
 	}
-	if s.by.bulk {
+	stopped := stopsAtOnce(s.way.plan.task, sheet.Vehicle)
+	if s.by.bulk && !stopped {
 		id, err := ledger.NewID(b.random, b.clock.now().UnixMilli())
 		if err != nil {
 			return err
@@ -616,8 +626,8 @@ func (b *builder) tap(s *session, critical, prompted bool) error {
 		return err
 	}
 	done.Outcome = "finished"
-	if byHand := s.way.plan.task == bleeding || s.way.plan.task == master; byHand && sheet.Vehicle.Has([]string{"by-wire"}, "") {
-		done.Outcome = "rightly_stopped" // a by-wire car is not for this work
+	if stopped {
+		done.Outcome, done.Note = "rightly_stopped", "By-wire: not for this work. Stopped where the sheet says so."
 	}
 	if s.way.jobs > 8 {
 		done.Difficulty = "awkward"
@@ -634,7 +644,7 @@ func (b *builder) newTap(at time.Time) (store.Tap, error) {
 // taps are the single taps of a sheet: every critical step and hold point, and the others too unless the supervisor
 // marks those in one tap.
 func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool) (out []store.Tap, ended time.Time, err error) {
-	at := s.from
+	at, stopped := s.from, stopsAtOnce(s.way.plan.task, sheet.Vehicle)
 	for _, l := range sheet.Lessons {
 		for i := range l.Steps {
 			st := &l.Steps[i]
@@ -676,6 +686,9 @@ func (b *builder) taps(sheet *acts.JobSheet, s *session, critical, prompted bool
 				t.WhatHappened = "Went on without this step and would have let the car go. The supervisor stopped the work and did it."
 			}
 			out = append(out, t)
+			if stopped && (strings.HasSuffix(st.Key, "/by-foot") || strings.HasSuffix(st.Key, "/codes")) {
+				return out, at.Add(time.Minute), nil
+			}
 		}
 	}
 	return out, at.Add(time.Duration(60+b.rng.IntN(240)) * time.Second), nil
@@ -837,7 +850,7 @@ func (b *builder) today() error {
 		if w == nil {
 			return fmt.Errorf("no story of %s with %s", x.login, x.plan.task)
 		}
-		s := &session{way: w, by: &supervisors[i%2]}
+		s := &session{way: w, by: &supervisors[i%2], byFoot: true}
 		if x.state == "planned" {
 			s.planned = b.at(days+1, 10, 30)
 		}

@@ -14,7 +14,7 @@ var followWords = map[string]string{
 	"settlement_first":   "Settled by {name} on {date}: the first wording stands. {reason}",
 	"countersigned":      "Countersigned by {name} on {date}.",
 	"reply":              "{name} answered on {date}: {text}",
-	"stand_down_review":  "Reviewed by {name} on {date}, and it stays: {reason} What lifts it: {lifts}",
+	"stand_down_review":  "Reviewed by {name} on {date}, and it stays: {reason} · What lifts it: {lifts}",
 	"stand_down_signed":  "Signed by {name} on {date}.",
 	"assigned":           "Given to {to} by {name} on {date}.",
 	"open_dispute":       "Disputed since {date}. It is no evidence until somebody else settles it.",

@@ -236,6 +236,7 @@ var problemTexts = map[string]problemText{
 	"unknown_wheel":         {"There is no wheel {wheel}.", "Orders name the wheels of the same sheet.", "Nearest: {nearest}."},
 	"unknown_layout":        {"The layout {layout} is unknown.", "Layouts are those of the vehicle sheets.", "Nearest: {nearest}."},
 	"sheet_without_figures": {"The sheet has no table of figures.", "A sheet holds a section Figures whose first column is Key.", "Add it."},
+	"wheel_contradicts":     {"Wheel {wheel} has {one} and {other}.", "A wheel has one of the two.", "Choose one."},
 	"car_missing":           {"This is missing.", "A described car needs it.", "Fill it in."},
 
 	// Sums.

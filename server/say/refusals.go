@@ -247,6 +247,7 @@ var refusalWords = map[string]string{
 
 	// a car described on the spot
 	"car_missing":             "This must be filled in.",
+	"car_wheel_contradicts":   "Wheel {wheel} cannot be {one} and {other} at once. Choose one of the two.",
 	"car_unknown_layout":      "The programme has no layout “{layout}”. Choose one of the list.",
 	"car_unknown_feature":     "The programme has no feature “{feature}”. Choose from the list.",
 	"car_too_many_values":     "There are too many {name}: at most {limit}.",

@@ -16,7 +16,8 @@
 
   // ---- saving without a new page ----
 
-  const show = (html, url) => {
+  // done is the box whose form was saved: it has done its work and shuts, and the focus goes to its summary.
+  const show = (html, url, done) => {
     const next = new DOMParser().parseFromString(html, "text/html");
     const from = next.getElementById("main"), to = document.getElementById("main");
     if (!from || !to) { location.assign(url); return; }
@@ -24,7 +25,7 @@
     const focus = at && at.id;
     const place = at && at.closest("[id]"); // stays where it is on the screen
     const top = place && place !== to ? place.getBoundingClientRect().top : null;
-    const open = [...to.querySelectorAll("details[open][id]")].map((d) => d.id);
+    const open = [...to.querySelectorAll("details[open][id]")].map((d) => d.id).filter((id) => id !== done);
     const x = scrollX, y = scrollY;
     const notice = from.querySelector("#status");
     const text = notice ? notice.textContent : "";
@@ -33,7 +34,8 @@
     document.title = next.title;
     for (const id of open) { const d = document.getElementById(id); if (d) d.open = true; }
     prepare(to);
-    const back = focus && document.getElementById(focus);
+    const held = focus && document.getElementById(focus), box = done && document.getElementById(done);
+    const back = held && held.checkVisibility() ? held : box && box.querySelector("summary");
     if (back) back.focus({ preventScroll: true }); else to.focus({ preventScroll: true });
     const alert = to.querySelector(".problem[role=alert], .fault");
     const hash = new URL(url, location.href).hash;
@@ -82,7 +84,8 @@
         return;
       }
       if (answer.redirected && !samePage(answer.url)) { location.assign(answer.url); return; }
-      show(html, answer.url);
+      const box = answer.ok && form.closest("details[id]");
+      show(html, answer.url, box ? box.id : "");
     } catch {
       if (form.action.endsWith("/tap")) keep(form.action, body.toString(), e.submitter);
       else say("No connection. Nothing was saved. Try again.");
