@@ -139,7 +139,7 @@ func (f *folder) checkLessonFronts() {
 				if f.programme == nil || !lr.known(t, "unknown_task", f.taskIDs) {
 					continue
 				}
-				if task := f.out.Task(t.text); !contains(task.Lessons, lr.l.ID) {
+				if task := f.out.Task(t.text); !contains(task.Lessons, lr.l.ID) && (language == original || contains(f.lessonIDs, lr.l.ID)) {
 					lr.errorItem(t, "task_disagrees", "task", t.text, "lesson", lr.l.ID, "file", programmeFile)
 				}
 			}
@@ -241,7 +241,7 @@ func (f *folder) checkPolicy() {
 			ids = append(ids, b.ID)
 		}
 		if p.known(at, "unknown_blueprint", ids) {
-			if b := f.out.Blueprint(at.text); b.Task != id && !every {
+			if b := f.out.Blueprint(at.text); b.Task != id && !every && contains(f.taskIDs, id) && contains(f.taskIDs, b.Task) {
 				p.errorItem(at, "blueprint_of_other_task", "blueprint", b.ID, "task", id, "other", b.Task)
 			}
 		}

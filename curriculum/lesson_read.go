@@ -110,13 +110,16 @@ func (lr *lessonReader) tableOf(head ast.Node) string {
 func (lr *lessonReader) strayBraces(n ast.Node, depth int) {
 	switch n.Kind() {
 	case ast.KindParagraph, ast.KindTextBlock:
-		if n.Lines().Len() == 0 || lr.d.attrs[n.Parent()] != (span{}) && n.Parent().FirstChild() == n {
-			return
+		first := 0
+		if lr.d.attrs[n.Parent()] != (span{}) && n.Parent().FirstChild() == n {
+			first = 1
 		}
-		line := n.Lines().At(0)
-		value := line.Value(lr.d.body)
-		if s, ok := findAttributes(value); ok && bytes.HasPrefix(bytes.TrimLeft(value[s.start+1:], " "), []byte("#")) {
-			lr.warnAt(line.Start-line.Padding+s.start, "braces_unread", "text", string(value[s.start:s.stop]))
+		for i := first; i < n.Lines().Len(); i++ {
+			line := n.Lines().At(i)
+			value := line.Value(lr.d.body)
+			if s, ok := findAttributes(value); ok && bytes.HasPrefix(bytes.TrimLeft(value[s.start+1:], " "), []byte("#")) {
+				lr.warnAt(line.Start-line.Padding+s.start, "braces_unread", "text", string(value[s.start:s.stop]))
+			}
 		}
 	case ast.KindList, ast.KindListItem, ast.KindBlockquote:
 		if depth > 2*maxNesting {

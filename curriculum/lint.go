@@ -19,7 +19,7 @@ const maxSentence = 25
 // maxCombinations is how many combinations of given values lint works out for one sum. Of more it takes every nth.
 const maxCombinations = 20000
 
-func lint(fsys fs.FS) []Problem {
+func lint(fsys fs.FS, families []string) []Problem {
 	f := read(fsys)
 	for _, lr := range f.allLessons() {
 		lr.sentences()
@@ -35,6 +35,13 @@ func lint(fsys fs.FS) []Problem {
 	if f.programme != nil {
 		f.lintGates()
 		f.lintBlueprints()
+		for _, b := range f.programme.blueprints {
+			for _, at := range b.familiesAt {
+				if len(families) > 0 {
+					f.programme.known(at, "unknown_family", families)
+				}
+			}
+		}
 	}
 	return f.finish()
 }

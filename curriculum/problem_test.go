@@ -474,7 +474,7 @@ func TestEveryCodeListed(t *testing.T) {
 	}
 	// Exercised by tests of their own: a described car, hostile folders, what only a broken file system brings about.
 	for _, c := range []string{"unknown_layout", "car_missing", "too_many_files", "folder_too_large", "too_many_problems", "too_much_to_check", "folder_unreadable",
-		"file_unreadable", "not_plain_file", "svg_too_large", "order_contradiction", "term_without_definition"} {
+		"file_unreadable", "not_plain_file", "unknown_family", "svg_too_large", "order_contradiction", "term_without_definition"} {
 		tested[c] = true
 	}
 	used := map[string]bool{}

@@ -31,7 +31,7 @@ type taskSource struct {
 type blueprintSource struct {
 	Blueprint
 	at, taskAt, questionsAt item
-	lessonsAt               []item
+	lessonsAt, familiesAt   []item
 }
 
 // readProgramme parses programme.yaml; nil if there is nothing to read.
@@ -166,9 +166,7 @@ func (p *programmeReader) readBlueprints(y *yamlReader, n *yaml.Node) {
 					y.whole(k.Value, 0, 1000, &c)(v)
 					(*to)[k.Value] = c
 					l, col := y.at(k)
-					if at != nil {
-						*at = append(*at, item{k.Value, l, col})
-					}
+					*at = append(*at, item{k.Value, l, col})
 				})
 			}
 		}
@@ -180,7 +178,7 @@ func (p *programmeReader) readBlueprints(y *yamlReader, n *yaml.Node) {
 				b.questionsAt.line, b.questionsAt.column = y.at(n)
 			}},
 			{"lessons", true, counts("lessons", &b.Lessons, &b.lessonsAt)},
-			{"families", false, counts("families", &b.Families, nil)},
+			{"families", false, counts("families", &b.Families, &b.familiesAt)},
 			{"critical_steps", true, y.placed("critical_steps", &steps)},
 		})
 		if steps.text != "" && steps.text != "all" && steps.text != "none" {

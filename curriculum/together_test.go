@@ -37,7 +37,7 @@ func asks(t *testing.T, fsys fstest.MapFS, codes ...string) {
 	for i, code := range codes {
 		want = append(want, places[i]+" "+code)
 	}
-	problems := Lint(fsys)
+	problems := Lint(fsys, "undo", "order")
 	for _, p := range problems {
 		got = append(got, fmt.Sprintf("%s:%d:%d %s", p.File, p.Line, p.Column, p.Code))
 	}

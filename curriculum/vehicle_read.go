@@ -162,12 +162,7 @@ func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 
 func (vr *vehicleReader) figures(t *extast.Table) {
 	rows, columns := vr.d.readTable(vr.report, classFigures, t, true)
-	if len(columns) > 0 && columns[0] != "key" && len(rows) > 0 {
-		vr.keyless = !slices.Contains(columns, "key")
-		if !vr.keyless { // else that is said
-			vr.errorAt(vr.d.start(t.FirstChild()), "column_order", "column", "Key", "order", columnList(tableColumns[classFigures]))
-		}
-	}
+	vr.keyless = vr.keyless || !slices.Contains(columns, "key") // which is said of the heading, as is a key that does not stand first
 	for _, tr := range rows {
 		off := vr.d.start(tr.node)
 		row := Row{ID: tr.id, Line: vr.d.src.line(off)}
