@@ -242,7 +242,7 @@ func (p *page) measured(w util.BufWriter, n ast.Node) {
 		return
 	}
 	if f, ok := p.d.lesson.Limit(read, p.v, ""); ok {
-		_, _ = w.WriteString(` (<span class="figure">` + esc(f.FigureIn(p.units)) + `</span>)`)
+		_, _ = w.WriteString(` (<span class="figure">` + esc(p.limit(f)) + `</span>)`)
 	}
 }
 
@@ -343,7 +343,7 @@ func (p *page) link(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 	l := n.(*ast.Link)
 	if key, ok := vehicleKey(l); ok {
 		if !entering {
-			_, _ = w.WriteString(" (" + p.figure(key, n) + ")")
+			_, _ = w.WriteString(" (" + p.figure(key, n, p.limit) + ")")
 		}
 		return ast.WalkContinue, nil
 	}
@@ -358,21 +358,33 @@ func (p *page) link(w util.BufWriter, _ []byte, n ast.Node, entering bool) (ast.
 	return p.stock(w, n, entering)
 }
 
-// figure says a vehicle's figure where n stands, or where to look for it.
-func (p *page) figure(key string, n ast.Node) string {
-	if words := p.figureWords(key, n); words != "" {
-		return `<span class="figure">` + esc(words) + `</span>`
+// limit says a figure that a reading is held against, and on which side of it the reading must lie.
+func (p *page) limit(f Figure) string {
+	switch f.Limit {
+	case Minimum:
+		return p.say.atLeast + " " + f.FigureIn(p.units)
+	case Maximum:
+		return p.say.atMost + " " + f.FigureIn(p.units)
+	default:
+		return f.FigureIn(p.units)
+	}
+}
+
+// figure says a vehicle's figure where n stands, in what words makes of it, or where to look for it.
+func (p *page) figure(key string, n ast.Node, words func(Figure) string) string {
+	if said := p.figureWords(key, n, words); said != "" {
+		return `<span class="figure">` + esc(said) + `</span>`
 	}
 	return `<span class="figure missing">` + esc(p.say.askMaker) + `</span>`
 }
 
-func (p *page) figureWords(key string, n ast.Node) string {
+func (p *page) figureWords(key string, n ast.Node, words func(Figure) string) string {
 	if p.v == nil {
 		return ""
 	}
 	if !strings.Contains(key, "{axle}") {
 		if f, ok := p.v.Figure(key, ""); ok {
-			return f.FigureIn(p.units)
+			return words(f)
 		}
 		return ""
 	}
@@ -380,7 +392,7 @@ func (p *page) figureWords(key string, n ast.Node) string {
 	for _, axle := range p.axlesAt(n) {
 		if f, ok := p.v.Figure(key, axle); ok {
 			axles = append(axles, axle)
-			values = append(values, f.FigureIn(p.units))
+			values = append(values, words(f))
 		}
 	}
 	if len(p.axlesAt(n)) == 1 && len(values) == 1 {
@@ -473,7 +485,7 @@ func (p *page) sum(w util.BufWriter, n ast.Node, s *Sum) {
 			value := ""
 			switch {
 			case g.VehicleKey != "":
-				value = p.figure(g.VehicleKey, n)
+				value = p.figure(g.VehicleKey, n, func(f Figure) string { return f.FigureIn(p.units) })
 			case len(g.Values) > 0:
 				value = `<span class="value">` + esc(withUnit(g.Values[0], g.Unit)) + `</span>`
 			}

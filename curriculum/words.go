@@ -110,12 +110,12 @@ var tableColumns = map[string][]column{
 
 // pageWords are what the page of a lesson says beside the author's own words.
 type pageWords struct {
-	critical, hold, eachWheel, eachOrder, onlyWith, askMaker, givens, front, rear, counts, shopNote, notHere string
+	critical, hold, eachWheel, eachOrder, onlyWith, askMaker, givens, front, rear, atLeast, atMost, counts, shopNote, notHere string
 }
 
 var wordsOf = map[string]pageWords{
-	"en": {"Critical", "Hold point", "At each wheel", "At each wheel, one after the other", "Only with", "see the maker's service information", "Given", "front", "rear", "Arithmetic", "Shop note:", "Nothing of this is done on this car."},
-	"es": {"Crítico", "Punto de espera", "En cada rueda", "En cada rueda, una tras otra", "Solo con", "consulte la información de servicio del fabricante", "Datos", "delante", "detrás", "Cálculo", "Nota del taller:", "Nada de esto se hace en este vehículo."},
+	"en": {"Critical", "Hold point", "At each wheel", "At each wheel, one after the other", "Only with", "see the maker's service information", "Given", "front", "rear", "at least", "at most", "Arithmetic", "Shop note:", "Nothing of this is done on this car."},
+	"es": {"Crítico", "Punto de espera", "En cada rueda", "En cada rueda, una tras otra", "Solo con", "consulte la información de servicio del fabricante", "Datos", "delante", "detrás", "al menos", "como máximo", "Cálculo", "Nota del taller:", "Nada de esto se hace en este vehículo."},
 }
 
 func pageWordsFor(language string) pageWords {

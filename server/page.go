@@ -212,8 +212,8 @@ func sections(p *store.Person, today, path string) []navSection {
 		}
 		var links []navLink
 		for _, l := range sec.Links {
-			if seen[l.Path] {
-				continue
+			if seen[l.Path] || l.Path == "/jobs/ask" && acts.May(p, acts.AskForJob, acts.Target{Person: p, Date: today}) != nil {
+				continue // said already, or no longer to be had, as a job for somebody whose agreement has ended
 			}
 			seen[l.Path] = true
 			l.Current = path == l.Path || strings.HasPrefix(path, l.Path+"/") && l.Path != "/jobs/ask" && l.Path != "/jobs"

@@ -151,6 +151,28 @@ func TestDecisionPageInOrder(t *testing.T) {
 	w.as(w.Apprentices[1]).get("/people/" + m.ID + "/tasks/induction?suppose=2").says(403)
 }
 
+// Steps that a gate still asks for stand on the page of a task once: under what to do, where the gate points.
+func TestStepsOfAGateAreNamedOnce(t *testing.T) {
+	w := newPageWorld(t, nil)
+	sup, m := w.Supervisors[0], w.Apprentices[0]
+	first := w.as(sup)
+	job := first.get("/jobs/ask?watch=1").form(`action="/jobs/ask"`).set("apprentice", m.ID).set("task", "induction").set("vehicle", "trainer-a").press("Begin").url.Path
+	for _, step := range []string{"dress", "chock", "lift", "stands"} {
+		first.get(job).form(`id="step-safety-induction-`+step+`-u"`).press("prompted").says(200, "Saved.")
+	}
+	p := first.tapWhatMustBe(job).form(`value="finished"`).press("finished")
+	p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(200, "Signed.")
+	for _, b := range []*browser{w.as(m), first} {
+		p := b.get("/people/"+m.ID+"/tasks/induction").says(200, "Still to be seen: the steps named above")
+		if n := strings.Count(p.body, "<li>Chock the wheels that stay on the ground"); n != 1 {
+			t.Errorf("the step is named %d times:\n%s", n, p.text())
+		}
+		if n := strings.Count(p.body, ">Ask for a watched job</a>"); n > 1 {
+			t.Errorf("%d buttons lead to the same", n)
+		}
+	}
+}
+
 // The estimate is printed on no record: not on the record's pages, not on an entry's, not in the words of what is carried away.
 func TestNoNumberOnARecord(t *testing.T) {
 	w := newPageWorld(t, nil)

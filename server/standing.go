@@ -150,6 +150,7 @@ type supposeAct struct {
 type gateLine struct {
 	Gate, Name, Text string
 	Items            []string // that the text ends in, where they are many
+	Above            bool     // the items stand on the page already, as what to do next
 	OK               bool
 	Rests            []entryRef
 }
@@ -210,7 +211,8 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		a.Text, a.Items = listed(spelled(reasonText(p, b.clock, n)), titles(p, b.clock, n.Args))
 		if mine {
 			a.Path, a.Go = nextWay(who.ID, t.ID, n)
-			if a.Go == seeReasons {
+			again := slices.ContainsFunc(page.Next, func(b nextAct) bool { return b.Path == a.Path })
+			if a.Go == seeReasons || again { // one button a way
 				a.Path, a.Go = "", ""
 			}
 		}
@@ -220,6 +222,9 @@ func newDecisionPage(b BasePage, p *curriculum.Programme, who *store.Person, t *
 		l := gateLine{Gate: g.Gate, Name: say.GateName(g.Gate), Text: gateText(p, b.clock, g), OK: g.OK, Rests: refs.of(g.Evidence)}
 		shown := l
 		shown.Text, shown.Items = listed(l.Text, titles(p, b.clock, g.Args))
+		if len(shown.Items) > 0 && slices.ContainsFunc(page.Next, func(a nextAct) bool { return slices.Equal(a.Items, shown.Items) }) {
+			shown.Items, shown.Above = nil, true
+		}
 		page.Gates = append(page.Gates, shown)
 		if !g.OK {
 			page.Closed = append(page.Closed, l)

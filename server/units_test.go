@@ -371,6 +371,8 @@ func TestSections(t *testing.T) {
 	}
 	me := role("apprentice")
 	me.ID = "me"
+	left := role("apprentice")
+	left.Agreements = []store.Agreement{{From: "2025-01-01", Until: "2026-01-04"}}
 	for path, want := range map[string]string{"/people/me/standing": "/standing", "/people/me/tasks/caliper": "/standing", "/people/me/record": "/record", "/people/other/record": "", "/lessons/x": "/lessons"} {
 		got := ""
 		for _, l := range sections(me, at, path)[0].Links {
@@ -392,6 +394,7 @@ func TestSections(t *testing.T) {
 		{role("coordinator"), "/board", "/board /jobs /cases /matters /waivers /people /keys /questions /programme /ledger /lessons"},
 		{role("coordinator", "supervisor"), "/waiting", "/waiting /sign /floor /board /cases /matters /jobs /waivers /people /keys /questions /programme /ledger /lessons"},
 		{&store.Person{Roles: []store.Role{{Role: "supervisor", From: "2026-02-01"}}}, "/account", ""},
+		{left, "/next", "/next /lessons /standing /record"},
 	} {
 		var paths []string
 		for _, s := range sections(tt.p, at, "/board") {
