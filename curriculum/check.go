@@ -139,7 +139,7 @@ func (f *folder) checkLessonFronts() {
 				if f.programme == nil || !lr.known(t, "unknown_task", f.taskIDs) {
 					continue
 				}
-				if task := f.out.Task(t.text); !contains(task.Lessons, lr.l.ID) {
+				if task := f.out.Task(t.text); !contains(task.Lessons, lr.l.ID) && (language == original || contains(f.lessonIDs, lr.l.ID)) {
 					lr.errorItem(t, "task_disagrees", "task", t.text, "lesson", lr.l.ID, "file", programmeFile)
 				}
 			}
@@ -241,7 +241,7 @@ func (f *folder) checkPolicy() {
 			ids = append(ids, b.ID)
 		}
 		if p.known(at, "unknown_blueprint", ids) {
-			if b := f.out.Blueprint(at.text); b.Task != id && !every {
+			if b := f.out.Blueprint(at.text); b.Task != id && !every && contains(f.taskIDs, id) && contains(f.taskIDs, b.Task) {
 				p.errorItem(at, "blueprint_of_other_task", "blueprint", b.ID, "task", id, "other", b.Task)
 			}
 		}
@@ -322,7 +322,9 @@ func (f *folder) checkVehicles() {
 			if vr.lang.text != "" && vr.lang.text != language {
 				vr.errorItem(vr.lang, "wrong_language", "language", vr.lang.text, "expected", language)
 			}
-			if v := f.out.Vehicle(vr.v.ID); v == nil {
+			if v := f.out.Vehicle(vr.v.ID); vr.v.ID == "" || f.unread && v == nil {
+				continue
+			} else if v == nil {
 				vr.errorItem(vr.id, "translation_of_nothing", "id", vr.v.ID)
 			} else {
 				compareSheets(vr, v)
@@ -336,6 +338,7 @@ func compareSheets(vr *vehicleReader, v *Vehicle) {
 	for _, f := range v.Figures {
 		got, ok := vr.v.Figure(f.Key, "")
 		switch {
+		case !ok && (vr.v.faulty[f.Key] || vr.keyless || vr.d == nil):
 		case !ok:
 			vr.errorItem(vr.id, "translation_lacks", "element", f.Element)
 		case figureValues(got) != figureValues(f):
@@ -343,7 +346,7 @@ func compareSheets(vr *vehicleReader, v *Vehicle) {
 		}
 	}
 	for _, f := range vr.v.Figures {
-		if _, ok := v.Figure(f.Key, ""); !ok {
+		if !v.says(f.Key, "") {
 			vr.errorAt(vr.keyAt[f.Key], "translation_adds", "element", f.Element)
 		}
 	}
@@ -448,15 +451,24 @@ func (f *folder) spend(n int) bool {
 
 func (v *Vehicle) hasEither(key string) bool {
 	for _, axle := range []string{"front", "rear"} {
-		if _, ok := v.Figure(key, axle); ok {
+		if v.says(key, axle) {
 			return true
 		}
 	}
 	return false
 }
 
+// says whether the sheet has the figure, if only in a row that must be mended.
+func (v *Vehicle) says(key, axle string) bool {
+	_, ok := v.Figure(key, axle)
+	return ok || v.faulty[strings.ReplaceAll(key, "{axle}", axle)]
+}
+
 func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 	if !f.sheetsHave(key) {
+		if f.unreadFigures {
+			return // it may stand where nothing could be read
+		}
 		near := nearest(key, f.keys)
 		r.errorAt(at, "unknown_vehicle_key", "key", key, "nearest", orNone(near))
 		return
@@ -464,26 +476,29 @@ func (f *folder) checkKey(r *report, at int, key string, step *Step) {
 	if step == nil {
 		return // elsewhere a reader is sent to the maker's service information
 	}
-	for _, v := range f.out.Vehicles {
+	for i, v := range f.out.Vehicles {
 		if !f.spend(100 + 100*len(v.Wheels)) {
 			return
 		}
-		lacks := ""
+		if vr := f.vehicles[i]; vr.d == nil || vr.keyless {
+			continue
+		}
+		var lacks []string
 		switch {
 		case step.Each != "":
 			for _, w := range v.wheelNames() {
 				if !v.Has(step.If, w) {
 					continue
 				}
-				if _, ok := v.Figure(key, axleOf(v, w)); !ok {
-					lacks = strings.ReplaceAll(key, "{axle}", orNone(axleOf(v, w)))
+				if own := strings.ReplaceAll(key, "{axle}", orNone(axleOf(v, w))); !v.says(key, axleOf(v, w)) && !contains(lacks, own) {
+					lacks = append(lacks, own)
 				}
 			}
 		case v.Has(step.If, "") && !v.hasEither(key):
-			lacks = key
+			lacks = []string{key}
 		}
-		if lacks != "" {
-			r.errorAt(at, "vehicle_lacks_key", "key", lacks, "vehicle", v.ID)
+		for _, key := range lacks {
+			r.errorAt(at, "vehicle_lacks_key", "key", key, "vehicle", v.ID)
 		}
 	}
 }
@@ -494,7 +509,7 @@ func (f *folder) checkLesson(lr *lessonReader) {
 	lr.checkCallouts(f.out.Pictures)
 	known := f.features
 	for _, w := range lr.features {
-		if isID(w.text) && !contains(known, w.text) {
+		if isID(w.text) && !contains(known, w.text) && !f.unread {
 			lr.errorAt(w.at, "unknown_feature", "feature", w.text, "nearest", nearestOf(w.text, known))
 		}
 	}
@@ -522,12 +537,14 @@ func (f *folder) checkLesson(lr *lessonReader) {
 func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 	if s.ownEach && s.EachOrder != "" {
 		if !contains(f.orders, s.EachOrder) {
-			lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", nearestOf(s.EachOrder, f.orders))
+			if !f.unread {
+				lr.errorAt(s.eachAt, "unknown_order", "order", s.EachOrder, "nearest", nearestOf(s.EachOrder, f.orders))
+			}
 		} else {
 			f.checkOrder(lr, s)
 		}
 	}
-	if len(s.children) == 0 && len(s.If) > 0 && len(f.out.Vehicles) > 0 {
+	if len(s.children) == 0 && len(s.If) > 0 && len(f.out.Vehicles) > 0 && !f.unread {
 		f.checkApplies(lr, s)
 	}
 	for i, m := range s.Measures {
@@ -601,6 +618,9 @@ func (f *folder) checkSumKeys(lr *lessonReader, src sumSource) {
 		}
 		at := src.givenAt[g.Name]
 		if !f.sheetsHave(g.VehicleKey) {
+			if f.unreadFigures {
+				continue
+			}
 			lr.errorItem(at, "unknown_vehicle_key", "key", g.VehicleKey, "nearest", nearestOf(g.VehicleKey, f.keys))
 			continue
 		}

@@ -64,6 +64,7 @@ var codes = []CodeInfo{
 	{"unknown_task", Error, []string{"id", "nearest"}, "`tasks: [bleeed]`"},
 	{"unknown_lesson", Error, []string{"id", "nearest"}, "`lessons: [blead]`"},
 	{"unknown_blueprint", Error, []string{"id", "nearest"}, "`theory_test: {blueprint: nowhere}`"},
+	{"unknown_family", Error, []string{"id", "nearest"}, "`families: {undo: 2}`"},
 	{"task_disagrees", Error, []string{"file", "lesson", "task"}, "the task lists the lesson, the lesson does not list the task"},
 	{"prerequisite_cycle", Error, []string{"chain"}, "a needs b and b needs a"},
 	{"blueprint_of_other_task", Error, []string{"blueprint", "other", "task"}, "the policy of one task names the test of another"},

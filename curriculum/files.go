@@ -190,8 +190,13 @@ func isBidi(r rune) bool {
 	return r == 0x061C || r == 0x200E || r == 0x200F || r >= 0x202A && r <= 0x202E || r >= 0x2066 && r <= 0x2069
 }
 
-// checkCharacters reports bytes that no file of a programme may hold; a file with such a fault is read no further.
+// checkCharacters reports bytes that no file of a programme may hold. A few of them are blanked in what is read from here on, so that
+// what else is wrong is said too; false where the file is of another kind altogether and is read no further.
 func checkCharacters(r *report) bool {
+	if bytes.HasPrefix(r.src.bytes, []byte("\uFEFF")) {
+		r.errorAt(0, "byte_order_mark")
+		r.src = newSource(r.src.file, r.src.bytes[3:])
+	}
 	b, ok := r.src.bytes, true
 	said := map[string]bool{}
 	once := func(off int, code string, kv ...string) {
@@ -201,17 +206,26 @@ func checkCharacters(r *report) bool {
 			r.errorAt(off, code, kv...)
 		}
 	}
-	if bytes.HasPrefix(b, []byte("\uFEFF")) {
-		once(0, "byte_order_mark")
+	clean := b
+	blank := func(at, n int, with string) {
+		if &clean[0] == &b[0] {
+			clean = bytes.Clone(b)
+		}
+		copy(clean[at:at+n], strings.Repeat(with, n))
 	}
+	badLine := 0 // the last on which bytes that are no UTF-8 were spoken of
+	oldMac := bytes.Count(b, []byte("\r")) > bytes.Count(b, []byte("\n"))
 	for i := 0; i < len(b); {
 		c := b[i]
 		if c < utf8.RuneSelf {
 			switch {
 			case c == 0:
 				once(i, "nul_byte")
-			case c == '\r':
+			case c == '\r' && oldMac:
 				once(i, "lone_cr")
+			case c == '\r':
+				r.errorAt(i, "lone_cr")
+				blank(i, 1, " ")
 			}
 			i++
 			continue
@@ -219,19 +233,25 @@ func checkCharacters(r *report) bool {
 		c2, n := utf8.DecodeRune(b[i:])
 		switch {
 		case c2 == utf8.RuneError && n == 1:
-			once(i, "bad_utf8")
+			if line := r.src.line(i); line != badLine {
+				badLine = line
+				r.errorAt(i, "bad_utf8")
+			}
+			blank(i, 1, "?")
 		case isBidi(c2):
-			once(i, "bidi_control", "character", codePoint(c2))
+			r.errorAt(i, "bidi_control", "character", codePoint(c2))
+			blank(i, n, " ")
 		}
 		i += n
 	}
+	r.src = &source{file: r.src.file, bytes: clean, lines: r.src.lines}
 	if strings.HasSuffix(r.src.file, ".svg") {
 		return ok // drawings are often one long line
 	}
 	for _, m := range characterReference.FindAllIndex(b, -1) {
 		for _, c := range string(util.ResolveEntityNames(util.ResolveNumericReferences(b[m[0]:m[1]]))) {
 			if isBidi(c) {
-				once(m[0], "bidi_control", "character", codePoint(c))
+				r.errorAt(m[0], "bidi_control", "character", codePoint(c))
 			}
 		}
 	}

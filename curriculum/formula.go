@@ -75,34 +75,37 @@ var formulaWords = []string{"pi", "sqrt", "min", "max", "round", "in", "not", "a
 
 // CompileFormula compiles a formula over the given names. The error is of use to tests and tools; Load reports it with its place.
 func CompileFormula(src string, names []string) (*Formula, error) {
-	f, fault := compile(src, names)
-	if fault != nil {
-		return nil, fault
+	f, faults := compile(src, names)
+	if len(faults) > 0 {
+		return nil, faults[0]
 	}
 	return f, nil
 }
 
-func compile(src string, names []string) (*Formula, *formulaFault) {
+// compile reads a formula; without one, the faults say why, in the order of the formula.
+func compile(src string, names []string) (*Formula, []*formulaFault) {
+	one := func(f formulaFault) (*Formula, []*formulaFault) { return nil, []*formulaFault{&f} }
 	if strings.TrimSpace(src) == "" {
-		return nil, &formulaFault{code: "formula_unreadable", what: src}
+		return one(formulaFault{code: "formula_unreadable", what: src})
 	}
 	if len(src) > maxFormula {
-		return nil, &formulaFault{code: "formula_too_long", what: cut(src, 40)}
+		return one(formulaFault{code: "formula_too_long", what: cut(src, 40)})
 	}
 	// The parser knows far more than we allow. What can only be something else is refused before it is asked.
 	for i, r := range []rune(src) {
 		if !strings.ContainsRune("+-*/^(),._ \t\n", r) && !isWordRune(r) {
-			return nil, &formulaFault{code: "formula_not_allowed", what: string(r), at: i}
+			return one(formulaFault{code: "formula_not_allowed", what: string(r), at: i})
 		}
 	}
 	tree, err := parser.Parse(src)
 	if err != nil {
-		return nil, &formulaFault{code: "formula_unreadable", what: src}
+		return one(formulaFault{code: "formula_unreadable", what: src})
 	}
 	c := compiler{src: []rune(src), names: names}
 	root := c.node(tree.Node, 0)
-	if c.fault != nil {
-		return nil, c.fault
+	if len(c.faults) > 0 {
+		slices.SortStableFunc(c.faults, func(a, b *formulaFault) int { return a.at - b.at })
+		return nil, c.faults
 	}
 	return &Formula{Source: src, root: root}, nil
 }
@@ -125,19 +128,17 @@ func isName(s string) bool {
 }
 
 type compiler struct {
-	src   []rune
-	names []string
-	fault *formulaFault
+	src    []rune
+	names  []string
+	faults []*formulaFault
 }
 
 func (c *compiler) fail(n ast.Node, code, what string) formulaNode {
-	if c.fault == nil {
-		at := 0
-		if n != nil {
-			at = n.Location().From
-		}
-		c.fault = &formulaFault{code: code, what: what, at: at}
+	at := 0
+	if n != nil {
+		at = n.Location().From
 	}
+	c.faults = append(c.faults, &formulaFault{code: code, what: what, at: at})
 	return nil
 }
 
@@ -200,12 +201,10 @@ func (c *compiler) number(n ast.Node) formulaNode {
 
 func (c *compiler) call(n ast.Node, name string, args []ast.Node, depth int) formulaNode {
 	want := map[string][2]int{"sqrt": {1, 1}, "round": {1, 1}, "min": {2, 20}, "max": {2, 20}}
-	w, ok := want[name]
-	if !ok {
-		return c.fail(n, "formula_unknown_function", name)
-	}
-	if len(args) < w[0] || len(args) > w[1] {
-		return c.fail(n, "formula_arguments", name)
+	if w, ok := want[name]; !ok {
+		c.fail(n, "formula_unknown_function", name)
+	} else if len(args) < w[0] || len(args) > w[1] {
+		c.fail(n, "formula_arguments", name)
 	}
 	out := call{name: name}
 	for _, a := range args {

@@ -110,13 +110,16 @@ func (lr *lessonReader) tableOf(head ast.Node) string {
 func (lr *lessonReader) strayBraces(n ast.Node, depth int) {
 	switch n.Kind() {
 	case ast.KindParagraph, ast.KindTextBlock:
-		if n.Lines().Len() == 0 || lr.d.attrs[n.Parent()] != (span{}) && n.Parent().FirstChild() == n {
-			return
+		first := 0
+		if lr.d.attrs[n.Parent()] != (span{}) && n.Parent().FirstChild() == n {
+			first = 1
 		}
-		line := n.Lines().At(0)
-		value := line.Value(lr.d.body)
-		if s, ok := findAttributes(value); ok && bytes.HasPrefix(bytes.TrimLeft(value[s.start+1:], " "), []byte("#")) {
-			lr.warnAt(line.Start-line.Padding+s.start, "braces_unread", "text", string(value[s.start:s.stop]))
+		for i := first; i < n.Lines().Len(); i++ {
+			line := n.Lines().At(i)
+			value := line.Value(lr.d.body)
+			if s, ok := findAttributes(value); ok && bytes.HasPrefix(bytes.TrimLeft(value[s.start+1:], " "), []byte("#")) {
+				lr.warnAt(line.Start-line.Padding+s.start, "braces_unread", "text", string(value[s.start:s.stop]))
+			}
 		}
 	case ast.KindList, ast.KindListItem, ast.KindBlockquote:
 		if depth > 2*maxNesting {
@@ -191,7 +194,8 @@ func (tr *tableRow) text(d *document, column string) Text {
 	return Text{Line: d.lineOf(tr.node)}
 }
 
-// readTable matches a table's columns with those of its class; rows come back nil where the columns are wrong.
+// readTable matches a table's columns with those of its class. Where they are wrong, which is said, the rows are read as far as it is
+// known what their cells are, so that nothing else in them stays unsaid.
 func (d *document) readTable(r *report, class string, t *extast.Table, needKey bool) (rows []tableRow, columns []string) {
 	want := tableColumns[class]
 	head, ok := t.FirstChild().(*extast.TableHeader)
@@ -199,7 +203,7 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		return nil, nil
 	}
 	d.tables[t] = true
-	last, good := -1, true
+	last := -1
 	var missing, unknown []string
 	for _, w := range want {
 		if !w.optional || needKey && w.name == "key" {
@@ -218,30 +222,24 @@ func (d *document) readTable(r *report, class string, t *extast.Table, needKey b
 		at := slices.IndexFunc(want, func(w column) bool { return slices.Contains(w.keys, plainKey(name)) })
 		switch {
 		case at < 0:
-			good = false
-			near := nearestColumn(name, want)
+			near, meant := nearestColumn(name, want), ""
 			if len(missing) == 1 && len(unknown) == 1 { // which is then not missing besides
 				near, missing = missing[0], nil
+				meant = columnOf(want, near).name
 			}
 			r.errorAt(d.cellStart(c), "unknown_column", "column", name, "nearest", near)
-			columns = append(columns, "")
+			columns = append(columns, meant)
 			continue
 		case contains(columns, want[at].name):
-			good = false
 			r.errorAt(d.cellStart(c), "duplicate_column", "column", name)
 		case at < last:
-			good = false
 			r.errorAt(d.cellStart(c), "column_order", "column", name, "order", columnList(want))
 		}
 		last = max(last, at)
 		columns = append(columns, want[at].name)
 	}
 	for _, w := range missing {
-		good = false
 		r.errorAt(d.start(head), "missing_column", "column", w)
-	}
-	if !good {
-		return nil, nil
 	}
 	for n := head.NextSibling(); n != nil; n = n.NextSibling() {
 		row := tableRow{node: n, columns: columns, id: d.takeID(r, n.FirstChild()),
@@ -404,13 +402,16 @@ func (lr *lessonReader) rowAt(class, id string, node ast.Node) Row {
 }
 
 func (lr *lessonReader) table(class string, t *extast.Table) {
-	rows, _ := lr.d.readTable(lr.report, class, t, false)
+	rows, columns := lr.d.readTable(lr.report, class, t, false)
+	whole := !slices.ContainsFunc(tableColumns[class], func(c column) bool { return !c.optional && !contains(columns, c.name) })
 	for _, tr := range rows {
 		cell := func(name string) Text { return tr.text(lr.d, name) }
 		need := func(names ...string) bool {
 			ok := true
 			for _, n := range names {
-				if cell(n).Empty() {
+				if !contains(columns, n) {
+					ok = false // said of the heading
+				} else if cell(n).Empty() {
 					ok = false
 					lr.emptyCell(tr, class, n)
 				}
@@ -421,14 +422,21 @@ func (lr *lessonReader) table(class string, t *extast.Table) {
 		row.If = lr.rowFeatures(tr.cell("if"))
 		switch class {
 		case classCautions:
-			need("hazard", "consequence", "control")
+			if need("hazard", "consequence", "control"); !whole {
+				break // compared with others it would only seem the same as they
+			}
 			lr.l.Cautions = append(lr.l.Cautions, Caution{row, cell("hazard"), cell("consequence"), cell("control")})
 		case classTools:
 			need("item", "use")
 			thing, harm := lr.wrongChoice(tr.cell("wrong"), cell("wrong"))
+			if !whole {
+				break
+			}
 			lr.l.Tools = append(lr.l.Tools, Tool{row, cell("item"), cell("use"), thing, harm})
 		case classFaults:
-			need("symptom", "cause", "check")
+			if need("symptom", "cause", "check"); !whole {
+				break
+			}
 			lr.l.Faults = append(lr.l.Faults, Fault{row, cell("symptom"), cell("cause"), cell("check")})
 		case classFigures:
 			lr.quantity = append(lr.quantity, collapse(cell("quantity").Plain()))
@@ -527,8 +535,9 @@ func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure
 		return d.start(tr.node)
 	}
 	f := Figure{Row: row, Key: cell("key"), Quantity: tr.text(d, "quantity"), Source: tr.text(d, "source")}
-	ok := true
-	if f.Key == "" && needKey {
+	has := func(name string) bool { return contains(tr.columns, name) } // that a column is missing is said of the heading
+	ok := has("quantity") && has("value") && has("unit") && has("limit") && has("source") && (has("key") || !needKey)
+	if f.Key == "" && needKey && has("key") {
 		r.errorAt(place("key"), "empty_cell", "column", "Key")
 		ok = false
 	}
@@ -536,15 +545,18 @@ func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure
 		r.errorAt(place("key"), "bad_key", "key", f.Key)
 		ok = false
 	}
-	if f.Quantity.Empty() {
+	if f.Quantity.Empty() && has("quantity") {
 		r.errorAt(place("quantity"), "empty_cell", "column", "Quantity")
 		ok = false
 	}
-	if f.Source.Empty() {
+	if f.Source.Empty() && has("source") {
 		r.warnAt(place("source"), "no_source", "quantity", f.Quantity.Plain())
 	}
-	value := cell("value")
-	f.Value, f.High, ok = readValue(r, place("value"), value, ok)
+	value, valued := cell("value"), false
+	if has("value") {
+		f.Value, f.High, valued = readValue(r, place("value"), value, true)
+		ok = ok && valued
+	}
 	f.Unit = Unit(cell("unit"))
 	if _, known := dimensionOf(f.Unit); !known {
 		r.errorAt(place("unit"), "unknown_unit", "unit", string(f.Unit), "nearest", orNone(nearestUnit(string(f.Unit))))
@@ -556,7 +568,7 @@ func (d *document) figure(r *report, tr tableRow, row Row, needKey bool) (Figure
 		return f, false
 	}
 	f.Limit = limit
-	if ok && (limit == Range && f.High == "" || (limit == Minimum || limit == Maximum) && f.High != "") {
+	if valued && (limit == Range && f.High == "" || (limit == Minimum || limit == Maximum) && f.High != "") {
 		r.errorAt(place("limit"), "limit_mismatch", "limit", cell("limit"), "value", value)
 		ok = false
 	}

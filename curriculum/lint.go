@@ -9,6 +9,8 @@ import (
 
 	"github.com/yuin/goldmark/ast"
 	extast "github.com/yuin/goldmark/extension/ast"
+
+	"brakewright/readiness"
 )
 
 // maxSentence is how many words a sentence may have in plain language.
@@ -17,7 +19,7 @@ const maxSentence = 25
 // maxCombinations is how many combinations of given values lint works out for one sum. Of more it takes every nth.
 const maxCombinations = 20000
 
-func lint(fsys fs.FS) []Problem {
+func lint(fsys fs.FS, families []string) []Problem {
 	f := read(fsys)
 	for _, lr := range f.allLessons() {
 		lr.sentences()
@@ -33,6 +35,13 @@ func lint(fsys fs.FS) []Problem {
 	if f.programme != nil {
 		f.lintGates()
 		f.lintBlueprints()
+		for _, b := range f.programme.blueprints {
+			for _, at := range b.familiesAt {
+				if len(families) > 0 {
+					f.programme.known(at, "unknown_family", families)
+				}
+			}
+		}
 	}
 	return f.finish()
 }
@@ -220,7 +229,7 @@ func givenValues(g Given, v *Vehicle) (out []*big.Rat) {
 // lintSum works a sum out over its values: it must never fail, and no slip may come to the right answer.
 func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	s := lr.l.Sums[src.index]
-	if s.Find == nil || s.Rounding == "" || s.Tolerance == "" || mustDecimal(s.Rounding).Sign() <= 0 {
+	if s.Find == nil {
 		return
 	}
 	switch comes, times := formulaUnit(s); {
@@ -229,7 +238,13 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	case times != nil:
 		lr.warnItem(src.unitOr(src.findAt), "sum_unit_size", "times", times.RatString(), "unit", orCount(s.Unit))
 	}
-	rounding, tolerance := mustDecimal(s.Rounding), mustDecimal(s.Tolerance)
+	// Without a step and a tolerance that can be read it is only looked whether the formulas come to something.
+	comparable := s.Rounding != "" && s.Tolerance != "" && mustDecimal(s.Rounding).Sign() > 0
+	rounding, tolerance := big.NewRat(1, 1), new(big.Rat)
+	if comparable {
+		rounding, tolerance = mustDecimal(s.Rounding), mustDecimal(s.Tolerance)
+	}
+	faults := map[string]bool{}
 	equal := make([]int, len(s.Slips))
 	equalWords := make([]string, len(s.Slips))
 	slipFails := make([]string, len(s.Slips))
@@ -248,9 +263,11 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 		}
 		right, err := s.Find.Eval(c.given)
 		if err != nil {
-			lr.errorItem(src.findAt, sumFault(err), "values", c.words)
-			failed = true
-			return false
+			if code := sumFault(err); !faults[code] {
+				faults[code] = true
+				lr.errorItem(src.findAt, code, "values", c.words)
+			}
+			return true
 		}
 		total++
 		right = Round(right, rounding)
@@ -287,6 +304,7 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 	}
 	for i, at := range src.slipAt {
 		switch {
+		case !comparable:
 		case equal[i] == total:
 			lr.errorItem(at, "slip_is_right", "slip", itoa(i+1))
 		case equal[i] > 0:
@@ -296,12 +314,12 @@ func (f *folder) lintSum(lr *lessonReader, src sumSource) {
 			lr.warnItem(at, "slip_fails", "slip", itoa(i+1), "values", slipFails[i])
 		}
 		for j := range i {
-			if w := coincide[[2]int{j, i}]; w != "" {
+			if w := coincide[[2]int{j, i}]; w != "" && comparable {
 				lr.warnItem(at, "slips_coincide", "slip", itoa(i+1), "other", itoa(j+1), "values", w)
 			}
 		}
 	}
-	if new(big.Rat).Mul(tolerance, big.NewRat(2, 1)).Cmp(rounding) < 0 && tolerance.Sign() > 0 {
+	if comparable && new(big.Rat).Mul(tolerance, big.NewRat(2, 1)).Cmp(rounding) < 0 && tolerance.Sign() > 0 {
 		lr.warnItem(src.findAt, "tolerance_below_rounding", "tolerance", s.Tolerance, "rounding", s.Rounding)
 	}
 }
@@ -315,30 +333,43 @@ func (f *folder) lintGates() {
 	layouts := len(f.out.Layouts())
 	for _, t := range f.out.Tasks {
 		tp := p.policy.Task(t.ID)
+		// A number that could not be read says nothing of its gate, and the default in its place would say something false.
+		read := func(keys ...string) bool {
+			for _, k := range keys {
+				for _, of := range []string{t.ID, readiness.EveryTask} {
+					for path := "tasks." + of + "." + k; path != ""; path = path[:max(0, strings.LastIndexByte(path, '.'))] {
+						if p.policyFaulty[path] {
+							return false
+						}
+					}
+				}
+			}
+			return true
+		}
 		at := func(key string) item {
 			if _, v := below(p.policyNode, "tasks", t.ID, key); v != nil {
 				return item{v.Value, v.Line, v.Column}
 			}
 			return p.policyItem("tasks", t.ID)
 		}
-		if tp.Supervisors > p.policy.SupervisorsAvailable {
+		if read("supervisors") && !p.policyFaulty["supervisors_available"] && tp.Supervisors > p.policy.SupervisorsAvailable {
 			p.warnItem(at("supervisors"), "gate_supervisors", "task", t.ID, "asked", itoa(tp.Supervisors), "available", itoa(p.policy.SupervisorsAvailable))
 		}
-		if tp.Layouts > layouts && layouts > 0 {
+		if read("layouts") && !f.unread && tp.Layouts > layouts && layouts > 0 {
 			p.warnItem(at("layouts"), "gate_layouts", "task", t.ID, "asked", itoa(tp.Layouts), "available", itoa(layouts))
 		}
-		if tp.JobsPerMonth <= 0 {
+		if tp.JobsPerMonth <= 0 || !read("jobs_per_month") {
 			continue
 		}
 		// Days from one job to the next at the rate that the policy expects, a month being 30 days here.
 		gap := int(30/tp.JobsPerMonth + 0.999)
-		if tp.RecencyDays > 0 && gap > tp.RecencyDays {
+		if read("recency_days") && tp.RecencyDays > 0 && gap > tp.RecencyDays {
 			p.warnItem(at("recency_days"), "gate_recency", "task", t.ID, "gap", itoa(gap), "days", itoa(tp.RecencyDays))
 		}
-		if tp.LapseDays > 0 && gap > tp.LapseDays {
+		if read("lapse_days") && tp.LapseDays > 0 && gap > tp.LapseDays {
 			p.warnItem(at("lapse_days"), "gate_lapse", "task", t.ID, "gap", itoa(gap), "days", itoa(tp.LapseDays))
 		}
-		if months := int(float64(tp.Jobs)/tp.JobsPerMonth + 0.999); months > 24 {
+		if months := int(float64(tp.Jobs)/tp.JobsPerMonth + 0.999); read("jobs") && months > 24 {
 			p.warnItem(at("jobs"), "gate_jobs", "task", t.ID, "asked", itoa(tp.Jobs), "months", itoa(months))
 		}
 	}

@@ -26,6 +26,8 @@ type folder struct {
 	taskIDs, lessonIDs     []string // in their order
 	unnamed                bool     // there is a lesson without a readable id
 	hasKey                 map[string]bool
+	unread                 bool // there is a sheet whose front matter could not be read
+	unreadFigures          bool // there is a sheet whose figures could not
 
 	effort int // what was spent on checks so far; see spend
 }
@@ -102,6 +104,8 @@ func read(fsys fs.FS) *folder {
 	}
 	for _, p := range f.problems { // a lesson that could not be read at all
 		f.unnamed = f.unnamed || p.Severity == Error && strings.HasPrefix(p.File, "lessons/")
+		f.unread = f.unread || p.Severity == Error && strings.HasPrefix(p.File, "vehicles/")
+		f.unreadFigures = f.unread
 	}
 	f.out.Edition = programmeEdition(f.out.Files)
 	f.assemble()
@@ -180,6 +184,8 @@ func (f *folder) keep(j *fileRead) {
 		f.lessons = append(f.lessons, j.lesson)
 	case j.lesson != nil:
 		f.translated[j.language] = append(f.translated[j.language], j.lesson)
+	case j.vehicle == nil && j.top == "vehicles":
+		f.unread, f.unreadFigures = true, true
 	case j.vehicle != nil && j.language == "":
 		f.vehicles = append(f.vehicles, j.vehicle)
 	case j.vehicle != nil:
@@ -218,11 +224,18 @@ func (f *folder) assemble() {
 			v.v.byKey[fig.Key] = i
 		}
 		f.out.Vehicles = append(f.out.Vehicles, v.v)
+		f.unread = f.unread || !v.fronted
+		f.unreadFigures = f.unreadFigures || v.d == nil || v.keyless
 	}
 	f.keys, f.features, f.orders = f.out.keys(), f.out.features(), f.out.orderNames()
 	f.hasKey = map[string]bool{}
 	for _, k := range f.keys {
 		f.hasKey[k] = true
+	}
+	for _, v := range f.vehicles {
+		for k := range v.v.faulty {
+			f.hasKey[k] = true
+		}
 	}
 	if len(f.sheets) > 0 {
 		f.out.sheets = map[string][]*Vehicle{}

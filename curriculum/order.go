@@ -159,10 +159,19 @@ func (lr *lessonReader) finishProcedure() {
 	}
 	order, ok := g.topological()
 	if !ok {
-		lr.cycle(g)
+		for range maxCycles {
+			nodes := g.cycle()
+			if nodes == nil {
+				break
+			}
+			lr.cycle(nodes)
+			g = g.without(nodes[0])
+		}
+		p.cyclic = true
 		// A lesson with a cycle is never served; its order stays empty.
 		p.order = emptyOrder(len(lr.steps))
 		lr.inherit()
+		lr.consequences()
 		return
 	}
 	reach := g.closure(order)
@@ -252,9 +261,46 @@ func (s *stepSource) before(byID map[string]*stepSource) (out []*stepSource) {
 	return out
 }
 
-// cycle reports the shortest cycle, at an `after` that takes part in it.
-func (lr *lessonReader) cycle(g graph) {
-	nodes := g.cycle()
+// maxCycles bounds how many cycles of a procedure are shown at a time.
+const maxCycles = 10
+
+// without is the graph without the edges among the nodes that stand on cycles with one node.
+func (g graph) without(node int) graph {
+	back := make(graph, len(g))
+	for from, out := range g {
+		for _, to := range out {
+			back.add(to, from)
+		}
+	}
+	there, here := g.reached(node), back.reached(node)
+	rest := make(graph, len(g))
+	for from, out := range g {
+		for _, to := range out {
+			if !(there.has(from) && here.has(from) && there.has(to) && here.has(to)) {
+				rest.add(from, to)
+			}
+		}
+	}
+	return rest
+}
+
+// reached are the nodes that can be reached from one.
+func (g graph) reached(from int) bits {
+	seen, queue := newBits(len(g)), []int{from}
+	seen.set(from)
+	for at := 0; at < len(queue); at++ {
+		for _, to := range g[queue[at]] {
+			if !seen.has(to) {
+				seen.set(to)
+				queue = append(queue, to)
+			}
+		}
+	}
+	return seen
+}
+
+// cycle reports a cycle, at an `after` that takes part in it.
+func (lr *lessonReader) cycle(nodes []int) {
 	var ids []string
 	at, found := 0, false
 	inCycle := map[string]bool{}

@@ -89,15 +89,15 @@ func (lr *lessonReader) pictures(s *section) {
 // pictureTable reads the numbered parts of a picture. Parts go by their numbers, so an id of a row says nothing more.
 func (lr *lessonReader) pictureTable(n int, t *extast.Table) {
 	p := &lr.l.Pictures[n]
-	rows, _ := lr.d.readTable(lr.report, classPictures, t, false)
+	rows, columns := lr.d.readTable(lr.report, classPictures, t, false)
 	numbers, names := map[string]bool{}, map[string]bool{}
 	for _, tr := range rows {
 		number := tr.text(lr.d, "number").Plain()
 		part := tr.text(lr.d, "part")
-		if number == "" {
+		if number == "" && contains(columns, "number") {
 			lr.emptyCell(tr, classPictures, "number")
 		}
-		if part.Empty() {
+		if part.Empty() && contains(columns, "part") {
 			lr.emptyCell(tr, classPictures, "part")
 		}
 		if number == "" || part.Empty() {
@@ -183,11 +183,11 @@ func readPicture(f File, r *report) *Picture {
 	if !checkCharacters(r) {
 		return nil
 	}
-	numbers, err := CheckSVG(f.Bytes)
-	if err != nil {
-		if se, ok := err.(*SVGError); ok {
-			r.errorAt(r.src.offset(se.Line, se.Column), se.Code, "name", se.Name)
-		}
+	numbers, faults := readSVG(r.src.bytes)
+	for _, e := range faults {
+		r.errorAt(r.src.offset(e.Line, e.Column), e.Code, "name", e.Name)
+	}
+	if len(faults) > 0 {
 		return nil
 	}
 	seen := map[string]bool{}

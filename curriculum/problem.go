@@ -33,4 +33,5 @@ func HasErrors(ps []Problem) bool {
 
 // Lint reads a folder as [Load] does and adds the checks that are too slow for every start: what sums come to over all
 // their values, sentences that are too long, gates that cannot be met.
-func Lint(fsys fs.FS) []Problem { return lint(fsys) }
+// families are the ids of the question families that a blueprint may name; without any, those that are named are not looked at.
+func Lint(fsys fs.FS, families ...string) []Problem { return lint(fsys, families) }

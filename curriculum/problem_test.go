@@ -474,7 +474,7 @@ func TestEveryCodeListed(t *testing.T) {
 	}
 	// Exercised by tests of their own: a described car, hostile folders, what only a broken file system brings about.
 	for _, c := range []string{"unknown_layout", "car_missing", "wheel_contradicts", "too_many_files", "folder_too_large", "too_many_problems", "too_much_to_check", "folder_unreadable",
-		"file_unreadable", "not_plain_file", "svg_too_large", "order_contradiction", "term_without_definition"} {
+		"file_unreadable", "not_plain_file", "unknown_family", "svg_too_large", "order_contradiction", "term_without_definition"} {
 		tested[c] = true
 	}
 	used := map[string]bool{}
@@ -503,7 +503,7 @@ func TestEveryCodeListed(t *testing.T) {
 			t.Errorf("%s has no test", code)
 		}
 	}
-	keys := map[string]bool{"critical_steps": true, "recency_days": true, "lapse_days": true, "theory_test": true}
+	keys := map[string]bool{"critical_steps": true, "recency_days": true, "lapse_days": true, "theory_test": true, "jobs_per_month": true, "supervisors_available": true}
 	for code := range used {
 		if !listed[code] && !keys[code] {
 			t.Errorf("%s is used but not listed", code)

@@ -8,6 +8,7 @@ type Procedure struct {
 
 	leaves  []int    // indexes of the steps without sub-steps
 	rounds  [][]int  // leaves that go round the car together, in a named order; see groups
+	cyclic  bool     // no order could be made of it, and order is empty: such a lesson is never served
 	divided [][]bool // divided[i][j]: a leaf that does not repeat lies between the repeated leaves i and j
 }
 

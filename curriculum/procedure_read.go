@@ -70,7 +70,12 @@ func (lr *lessonReader) stepList(list *ast.List, parent *stepSource, level int) 
 			lr.errorAt(lr.d.itemStart(li), "too_many_steps", "limit", itoa(maxSteps))
 			return
 		}
-		if kind, _ := lr.itemKind(li); kind == isPoint && parent == nil && lr.d.attrs[li] == (span{}) && len(lr.steps) > 0 {
+		kind, _ := lr.itemKind(li)
+		if parent != nil && kind != isSubStep {
+			lr.point(li, parent) // of a list that mixes both: each is read as what it is
+			continue
+		}
+		if kind == isPoint && parent == nil && lr.d.attrs[li] == (span{}) && len(lr.steps) > 0 {
 			// A point that was not indented far enough. It is read as it was meant, so that nothing else is said to be missing.
 			last := lr.steps[len(lr.steps)-1]
 			lr.errorAt(lr.d.itemStart(li), "point_outside", "step", last.ID)
@@ -162,6 +167,7 @@ func (lr *lessonReader) step(li ast.Node, parent *stepSource, level int) *stepSo
 		switch {
 		case points > 0 && subs > 0:
 			lr.errorAt(lr.d.itemStart(list.FirstChild()), "mixed_list", "step", s.ID)
+			lr.stepList(list, s, level+1)
 		case points > 0:
 			for c := list.FirstChild(); c != nil; c = c.NextSibling() {
 				lr.point(c, s)

@@ -2,6 +2,7 @@ package curriculum
 
 import (
 	"slices"
+	"strings"
 
 	"go.yaml.in/yaml/v4"
 
@@ -15,6 +16,7 @@ type programmeReader struct {
 	languages    []item
 	tasks        []taskSource
 	policy       readiness.Policy
+	policyFaulty map[string]bool // paths of keys that could not be read, "tasks.bleed.jobs"
 	policyNode   *yaml.Node
 	policyYAML   []byte
 	blueprints   []blueprintSource
@@ -29,7 +31,7 @@ type taskSource struct {
 type blueprintSource struct {
 	Blueprint
 	at, taskAt, questionsAt item
-	lessonsAt               []item
+	lessonsAt, familiesAt   []item
 }
 
 // readProgramme parses programme.yaml; nil if there is nothing to read.
@@ -38,7 +40,7 @@ func readProgramme(f File, r *report) *programmeReader {
 		return nil
 	}
 	y := &yamlReader{report: r, place: func(l, c int) (int, int) { return l, c }}
-	n := y.parse(f.Bytes)
+	n := y.parse(r.src.bytes)
 	if n == nil {
 		return nil
 	}
@@ -48,7 +50,7 @@ func readProgramme(f File, r *report) *programmeReader {
 		{"languages", true, y.list("languages", &p.languages)},
 		{"units", true, y.placed("units", &p.units)},
 		{"tasks", true, func(n *yaml.Node) { p.readTasks(y, n) }},
-		{"policy", false, func(n *yaml.Node) { p.readPolicy(y, n, f.Bytes) }},
+		{"policy", false, func(n *yaml.Node) { p.readPolicy(y, n) }},
 		{"blueprints", false, func(n *yaml.Node) { p.readBlueprints(y, n) }},
 	})
 	for _, l := range p.languages {
@@ -69,7 +71,9 @@ func (y *yamlReader) entries(key string, n *yaml.Node, each func(*yaml.Node)) {
 		return
 	}
 	for _, c := range n.Content {
-		each(c)
+		if c.Kind != yaml.AliasNode { // said already
+			each(c)
+		}
 	}
 }
 
@@ -90,11 +94,18 @@ func (p *programmeReader) readTasks(y *yamlReader, n *yaml.Node) {
 	})
 }
 
-func (p *programmeReader) readPolicy(y *yamlReader, n *yaml.Node, file []byte) {
+func (p *programmeReader) readPolicy(y *yamlReader, n *yaml.Node) {
 	p.policyNode = n
-	policy, faults := readiness.DecodePolicy(n)
-	p.policy = policy
+	if hasAlias(n) { // said already; followed again and again they would come to more than was written
+		return
+	}
+	policy, faults := readiness.ExaminePolicy(n)
+	p.policy, p.policyFaulty = policy, map[string]bool{}
 	for _, f := range faults {
+		p.policyFaulty[f.Args["key"]] = true
+		if near := f.Args["nearest"]; near != "" { // which may have been meant
+			p.policyFaulty[f.Args["key"][:strings.LastIndexByte(f.Args["key"], '.')+1]+near] = true
+		}
 		l, c := y.place(f.Line, f.Column)
 		var kv []string
 		for _, k := range sortedKeys(f.Args) {
@@ -155,9 +166,7 @@ func (p *programmeReader) readBlueprints(y *yamlReader, n *yaml.Node) {
 					y.whole(k.Value, 0, 1000, &c)(v)
 					(*to)[k.Value] = c
 					l, col := y.at(k)
-					if at != nil {
-						*at = append(*at, item{k.Value, l, col})
-					}
+					*at = append(*at, item{k.Value, l, col})
 				})
 			}
 		}
@@ -169,7 +178,7 @@ func (p *programmeReader) readBlueprints(y *yamlReader, n *yaml.Node) {
 				b.questionsAt.line, b.questionsAt.column = y.at(n)
 			}},
 			{"lessons", true, counts("lessons", &b.Lessons, &b.lessonsAt)},
-			{"families", false, counts("families", &b.Families, nil)},
+			{"families", false, counts("families", &b.Families, &b.familiesAt)},
 			{"critical_steps", true, y.placed("critical_steps", &steps)},
 		})
 		if steps.text != "" && steps.text != "all" && steps.text != "none" {

@@ -144,6 +144,9 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 			y.errorNode(slips, "yaml_not_a_list")
 		} else {
 			for _, n := range slips.Content {
+				if n.Kind == yaml.AliasNode {
+					continue
+				}
 				var formula, means item
 				y.mapping(n, []yamlField{{"formula", true, y.placed("formula", &formula)}, {"means", true, y.placed("means", &means)}})
 				slip := Slip{Means: means.text}
@@ -289,18 +292,17 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 
 // formula compiles a formula of a sum; nil after reporting why not.
 func (y *yamlReader) formula(at item, names []string) *Formula {
-	f, fault := compile(at.text, names)
-	if fault == nil {
-		return f
-	}
-	column := at.column + fault.at
+	f, faults := compile(at.text, names)
+	first := at.column
 	if off := y.src.offset(at.line, at.column); off < len(y.src.bytes) && strings.IndexByte(`"'`, y.src.bytes[off]) >= 0 {
-		column++
+		first++
 	}
-	kv := []string{"what", fault.what}
-	if fault.code == "formula_unknown_name" {
-		kv = append(kv, "nearest", nearestOf(fault.what, names))
+	for _, fault := range faults {
+		kv := []string{"what", fault.what}
+		if fault.code == "formula_unknown_name" {
+			kv = append(kv, "nearest", nearestOf(fault.what, names))
+		}
+		y.errorLine(at.line, first+fault.at, fault.code, kv...)
 	}
-	y.errorLine(at.line, column, fault.code, kv...)
-	return nil
+	return f
 }

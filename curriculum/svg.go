@@ -37,13 +37,20 @@ var svgRefused = []string{"script", "foreignobject", "iframe", "embed", "object"
 // The error is an *SVGError: script, event handlers, embedded documents, outside references, a document type or anything
 // that is not well-formed SVG is refused.
 func CheckSVG(b []byte) (numbers []string, err error) {
+	numbers, faults := readSVG(b)
+	if len(faults) > 0 {
+		return nil, faults[0]
+	}
+	return numbers, nil
+}
+
+// readSVG reads a drawing with all its faults, in the order of the file.
+func readSVG(b []byte) (numbers []string, faults []*SVGError) {
 	c := svgChecker{dec: xml.NewDecoder(bytes.NewReader(b))}
 	c.dec.Strict = true
 	c.dec.CharsetReader = func(string, io.Reader) (io.Reader, error) { return nil, errors.New("not UTF-8") }
-	if err := c.run(); err != nil {
-		return nil, err
-	}
-	return c.numbers, nil
+	c.run()
+	return c.numbers, c.faults
 }
 
 type svgChecker struct {
@@ -57,15 +64,18 @@ type svgChecker struct {
 	hasText  bool
 	text     strings.Builder
 	numbers  []string
+	faults   []*SVGError
 	line     int
 	column   int
 }
 
-func (c *svgChecker) refuse(code, name string) error {
-	return &SVGError{Code: code, Name: cut(name, 60), Line: max(1, c.line), Column: max(1, c.column)}
+func (c *svgChecker) refuse(code, name string) {
+	if len(c.faults) <= maxProblemsPerFile {
+		c.faults = append(c.faults, &SVGError{Code: code, Name: cut(name, 60), Line: max(1, c.line), Column: max(1, c.column)})
+	}
 }
 
-func (c *svgChecker) run() error {
+func (c *svgChecker) run() {
 	rooted := false
 	for {
 		c.line, c.column = c.dec.InputPos()
@@ -78,30 +88,30 @@ func (c *svgChecker) run() error {
 			if errors.As(err, &se) {
 				c.line, c.column = se.Line, 1
 			}
-			return c.refuse("svg_unreadable", "XML")
+			c.refuse("svg_unreadable", "XML")
+			return
 		}
 		switch t := tok.(type) {
 		case xml.Directive:
-			return c.refuse("svg_doctype", "DOCTYPE")
+			c.refuse("svg_doctype", "DOCTYPE")
 		case xml.ProcInst:
 			if t.Target != "xml" || c.elements > 0 {
-				return c.refuse("svg_refused", "<?"+t.Target)
+				c.refuse("svg_refused", "<?"+t.Target)
 			}
 		case xml.StartElement:
 			if len(c.open) == 0 && (rooted || t.Name.Local != "svg" || t.Name.Space != svgNamespace) {
-				return c.refuse("svg_unreadable", t.Name.Local)
+				c.refuse("svg_unreadable", t.Name.Local)
+				return
 			}
 			rooted = true
-			if err := c.element(t); err != nil {
-				return err
+			if !c.element(t) {
+				return
 			}
 		case xml.EndElement:
-			if err := c.end(); err != nil {
-				return err
-			}
+			c.end()
 		case xml.CharData:
 			if strings.ContainsFunc(string(t), isBidi) {
-				return c.refuse("svg_refused", "direction mark")
+				c.refuse("svg_refused", "direction mark")
 			}
 			if c.inText > 0 {
 				c.text.Write(t)
@@ -112,18 +122,21 @@ func (c *svgChecker) run() error {
 		}
 	}
 	if !rooted || len(c.open) > 0 {
-		return c.refuse("svg_unreadable", "svg")
+		c.refuse("svg_unreadable", "svg")
 	}
-	return nil
 }
 
-func (c *svgChecker) element(t xml.StartElement) error {
+// element reads a start tag; false where the drawing is too large to go on.
+func (c *svgChecker) element(t xml.StartElement) bool {
 	if c.elements++; c.elements > maxSVGElements || len(c.open) >= maxSVGDepth {
-		return c.refuse("svg_too_large", t.Name.Local)
+		c.refuse("svg_too_large", t.Name.Local)
+		return false
 	}
 	name := strings.ToLower(t.Name.Local)
 	if slices.Contains(svgRefused, name) || t.Name.Space != svgNamespace && !plainNamespace(t.Name.Space) {
-		return c.refuse("svg_refused", t.Name.Local)
+		c.refuse("svg_refused", t.Name.Local)
+		c.open = append(c.open, name)
+		return true // what such an element says goes with it
 	}
 	c.open = append(c.open, name)
 	class := ""
@@ -131,18 +144,18 @@ func (c *svgChecker) element(t xml.StartElement) error {
 		local := strings.ToLower(a.Name.Local)
 		switch {
 		case strings.HasPrefix(local, "on"):
-			return c.refuse("svg_handler", a.Name.Local)
+			c.refuse("svg_handler", a.Name.Local)
 		case local == "href" || local == "src" || local == "data" || local == "base" || local == "action":
 			if !strings.HasPrefix(strings.TrimLeft(a.Value, " \t\r\n"), "#") {
-				return c.refuse("svg_outside", a.Name.Local)
+				c.refuse("svg_outside", a.Name.Local)
 			}
 		case a.Name.Space == "xmlns" || local == "xmlns":
 		default:
 			if badStyle(a.Value) {
-				return c.refuse("svg_outside", a.Name.Local)
+				c.refuse("svg_outside", a.Name.Local)
 			}
 			if strings.ContainsFunc(a.Value, isBidi) {
-				return c.refuse("svg_refused", "direction mark")
+				c.refuse("svg_refused", "direction mark")
 			}
 		}
 		if local == "class" {
@@ -155,41 +168,42 @@ func (c *svgChecker) element(t xml.StartElement) error {
 	}
 	if name == "g" && slices.Contains(strings.Fields(class), "callout") {
 		if c.callout > 0 {
-			return c.refuse("svg_callout", "callout")
+			c.refuse("svg_callout", "callout")
+		} else {
+			c.callout, c.hasText = len(c.open), false
 		}
-		c.callout, c.hasText = len(c.open), false
 	}
 	if name == "text" && c.callout > 0 && c.inText == 0 && !c.hasText {
 		c.inText, c.hasText = len(c.open), true
 		c.text.Reset()
 	}
-	return nil
+	return true
 }
 
-func (c *svgChecker) end() error {
+func (c *svgChecker) end() {
 	depth := len(c.open)
 	if c.inText == depth && c.inText > 0 {
 		c.inText = 0
 		number := strings.Join(strings.Fields(c.text.String()), " ")
 		if number == "" || len(number) > 12 {
-			return c.refuse("svg_callout", number)
+			c.refuse("svg_callout", number)
+		} else {
+			c.numbers = append(c.numbers, number)
 		}
-		c.numbers = append(c.numbers, number)
 	}
 	if c.callout == depth && c.callout > 0 {
 		if !c.hasText {
-			return c.refuse("svg_callout", "callout")
+			c.refuse("svg_callout", "callout")
 		}
 		c.callout = 0
 	}
 	if c.inStyle == depth {
 		c.inStyle = 0
 		if badStyle(c.style.String()) {
-			return c.refuse("svg_outside", "style")
+			c.refuse("svg_outside", "style")
 		}
 	}
 	c.open = c.open[:depth-1]
-	return nil
 }
 
 // plainNamespace allows the metadata that drawing programs leave in their own namespaces, which browsers ignore.

@@ -11,6 +11,9 @@ func (f *folder) checkTranslations(language string) {
 	for _, lr := range f.translated[language] {
 		original := f.out.Lesson(lr.l.ID, "")
 		have[lr.l.ID] = true
+		if lr.l.ID == "" || original == nil && f.unnamed {
+			continue // the one that it translates cannot be known
+		}
 		if original == nil {
 			lr.errorItem(lr.front.id, "translation_of_nothing", "id", lr.l.ID)
 			continue
@@ -18,7 +21,7 @@ func (f *folder) checkTranslations(language string) {
 		compareLessons(lr, original)
 	}
 	for _, lr := range f.lessons {
-		if !have[lr.l.ID] && lr.l.ID != "" {
+		if !have[lr.l.ID] && !have[""] && lr.l.ID != "" {
 			lr.warnItem(lr.front.id, "not_translated", "id", lr.l.ID, "language", language)
 		}
 	}
@@ -155,15 +158,19 @@ func (lr *lessonReader) compareSteps(o *Lesson) {
 		differs := func(what string) {
 			lr.errorLine(s.Line, s.Column, "translation_differs", "element", s.Element, "what", what)
 		}
-		switch {
-		case s.ownCritical != w.ownCritical:
+		if s.ownCritical != w.ownCritical {
 			differs("critical")
-		case s.ownHold != w.ownHold:
+		}
+		if s.ownHold != w.ownHold {
 			differs("hold")
-		case !sameSet(s.If, w.If):
+		}
+		if !sameSet(s.If, w.If) {
 			differs("if")
-		case s.Each != w.Each || s.EachOrder != w.EachOrder:
+		}
+		if s.Each != w.Each || s.EachOrder != w.EachOrder {
 			differs("each")
+		}
+		switch {
 		case (s.Parent == nil) != (w.Parent == nil) || s.Parent != nil && s.Parent.ID != w.Parent.ID:
 			differs("parent")
 		case len(s.Why) != len(w.Why) || len(s.IfSkipped) != len(w.IfSkipped) || len(s.IfWrong) != len(w.IfWrong) ||
@@ -176,6 +183,9 @@ func (lr *lessonReader) compareSteps(o *Lesson) {
 				}
 			}
 			for _, other := range want {
+				if l.Procedure.cyclic || o.Procedure.cyclic {
+					break
+				}
 				if l.Procedure.Step(other.ID) != nil && l.Procedure.Before(s.ID, other.ID) != o.Procedure.Before(s.ID, other.ID) {
 					differs("order")
 					break

@@ -12,7 +12,8 @@ type Vehicle struct {
 
 	source []byte
 	doc    *document
-	byKey  map[string]int // indexes of Figures; nil while they are gathered
+	byKey  map[string]int  // indexes of Figures; nil while they are gathered
+	faulty map[string]bool // keys of rows with a fault: not among Figures, and not missing either
 }
 
 // Wheel is a wheel's name with the features that belong to it alone.

@@ -18,6 +18,8 @@ type vehicleReader struct {
 	lang    item
 	keyAt   map[string]int
 	orderAt map[string]item
+	fronted bool // features, wheels and orders could be read
+	keyless bool // there is a table of figures without keys
 }
 
 // readVehicle parses one vehicle sheet; nil if there is nothing to read.
@@ -26,34 +28,13 @@ func readVehicle(f File, r *report) *vehicleReader {
 		return nil
 	}
 	n, y, body := frontMatter(r)
-	if n == nil {
-		return nil
-	}
-	v := &Vehicle{File: f.Path, Edition: f.Edition, source: f.Bytes, Orders: map[string][]string{}}
+	v := &Vehicle{File: f.Path, Edition: f.Edition, source: f.Bytes, Orders: map[string][]string{}, faulty: map[string]bool{}}
 	vr := &vehicleReader{report: r, v: v, keyAt: map[string]int{}, orderAt: map[string]item{}}
-	var features []item
-	var orders *yaml.Node
-	y.mapping(n, []yamlField{
-		{"id", true, y.id("id", &vr.id)},
-		{"title", true, y.text("title", &v.Title)},
-		{"language", true, y.placed("language", &vr.lang)},
-		{"layout", true, y.text("layout", &v.Layout)},
-		{"features", true, y.list("features", &features)},
-		{"wheels", true, func(n *yaml.Node) { vr.wheels(y, n) }},
-		{"orders", false, func(n *yaml.Node) { orders = n }},
-	})
-	v.ID, v.Language = vr.id.text, vr.lang.text
-	for _, f := range features {
-		if !isID(f.text) {
-			y.errorLine(f.line, f.column, "bad_id", "id", f.text, "like", likeID(f.text))
-		}
-	}
-	v.Features = texts(features)
-	if orders != nil {
-		y.pairs("orders", orders, func(k, n *yaml.Node) { vr.order(y, k, n) })
+	if n != nil {
+		vr.front(n, y)
 	}
 	if !readable(r, body) {
-		return nil
+		return vr
 	}
 	vr.d = parseMarkdown(r.src, body)
 	v.doc = vr.d
@@ -72,8 +53,43 @@ func readVehicle(f File, r *report) *vehicleReader {
 	}
 	if !found {
 		r.errorAt(0, "sheet_without_figures")
+		vr.keyless = true
 	}
 	return vr
+}
+
+// front reads the front matter.
+func (vr *vehicleReader) front(n *yaml.Node, y *yamlReader) {
+	v := vr.v
+	var features []item
+	var orders *yaml.Node
+	featured, wheeled := false, false
+	y.mapping(n, []yamlField{
+		{"id", true, y.id("id", &vr.id)},
+		{"title", true, y.text("title", &v.Title)},
+		{"language", true, y.placed("language", &vr.lang)},
+		{"layout", true, y.text("layout", &v.Layout)},
+		{"features", true, func(n *yaml.Node) {
+			featured = n.Kind == yaml.SequenceNode
+			y.list("features", &features)(n)
+		}},
+		{"wheels", true, func(n *yaml.Node) {
+			vr.wheels(y, n)
+			wheeled = len(v.Wheels) > 0
+		}},
+		{"orders", false, func(n *yaml.Node) { orders = n }},
+	})
+	v.ID, v.Language = vr.id.text, vr.lang.text
+	for _, f := range features {
+		if !isID(f.text) {
+			y.errorLine(f.line, f.column, "bad_id", "id", f.text, "like", likeID(f.text))
+		}
+	}
+	v.Features = texts(features)
+	vr.fronted = featured && wheeled
+	if orders != nil {
+		y.pairs("orders", orders, func(k, n *yaml.Node) { vr.order(y, k, n) })
+	}
 }
 
 // wheels reads a list of names or a map from name to that wheel's own features.
@@ -132,6 +148,9 @@ func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 	y.list("orders", &wheels)(n)
 	for _, w := range wheels {
 		if !slices.Contains(vr.v.wheelNames(), w.text) {
+			if !vr.fronted {
+				continue // the wheels could not be read
+			}
 			y.errorLine(w.line, w.column, "unknown_wheel", "wheel", w.text, "nearest", nearestOf(w.text, vr.v.wheelNames()))
 			continue
 		}
@@ -143,15 +162,15 @@ func (vr *vehicleReader) order(y *yamlReader, k, n *yaml.Node) {
 
 func (vr *vehicleReader) figures(t *extast.Table) {
 	rows, columns := vr.d.readTable(vr.report, classFigures, t, true)
-	if len(columns) > 0 && columns[0] != "key" && len(rows) > 0 {
-		vr.errorAt(vr.d.start(t.FirstChild()), "column_order", "column", "Key", "order", columnList(tableColumns[classFigures]))
-		return
-	}
+	vr.keyless = vr.keyless || !slices.Contains(columns, "key") // which is said of the heading, as is a key that does not stand first
 	for _, tr := range rows {
 		off := vr.d.start(tr.node)
 		row := Row{ID: tr.id, Line: vr.d.src.line(off)}
 		f, ok := vr.d.figure(vr.report, tr, row, true)
 		if !ok {
+			if f.Key != "" {
+				vr.v.faulty[f.Key] = true
+			}
 			continue
 		}
 		f.Element = "vehicle/" + f.Key

@@ -118,6 +118,7 @@ func deepYAML(b []byte) bool {
 	return false
 }
 
+// plainNodes looks for what no block may hold; false where the block is too much to be read.
 func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 	if *count++; *count > maxYAMLNodes || depth > maxNesting {
 		y.errorNode(n, "yaml_too_deep", "limit", itoa(maxNesting))
@@ -125,7 +126,6 @@ func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 	}
 	if n.Kind == yaml.AliasNode || n.Anchor != "" {
 		y.errorNode(n, "yaml_alias")
-		return false
 	}
 	for _, c := range n.Value {
 		if c >= ' ' && c < utf8.RuneSelf {
@@ -133,11 +133,11 @@ func (y *yamlReader) plainNodes(n *yaml.Node, depth int, count *int) bool {
 		}
 		if isBidi(c) {
 			y.errorNode(n, "bidi_control", "character", codePoint(c))
-			return false
+			break
 		}
 		if c == 0 {
 			y.errorNode(n, "nul_byte")
-			return false
+			break
 		}
 	}
 	for _, c := range n.Content {
@@ -159,6 +159,11 @@ func isNullNode(n *yaml.Node) bool {
 	return n.Kind == yaml.ScalarNode && n.ShortTag() == "!!null"
 }
 
+// hasAlias says whether there is an alias in a block, which is refused and followed nowhere.
+func hasAlias(n *yaml.Node) bool {
+	return n.Kind == yaml.AliasNode || slices.ContainsFunc(n.Content, hasAlias)
+}
+
 // yamlField is a key that a mapping may have. read is called with its value unless that is null.
 type yamlField struct {
 	key      string
@@ -175,6 +180,9 @@ func (y *yamlReader) mapping(n *yaml.Node, fields []yamlField) {
 	seen := map[string]bool{}
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
+		if k.Kind == yaml.AliasNode {
+			continue
+		}
 		if k.Kind != yaml.ScalarNode {
 			y.errorNode(k, "yaml_not_text")
 			continue
@@ -195,6 +203,9 @@ func (y *yamlReader) mapping(n *yaml.Node, fields []yamlField) {
 			y.errorNode(k, "duplicate_key", "key", k.Value)
 		default:
 			seen[k.Value] = true
+			if v.Kind == yaml.AliasNode {
+				continue // said already
+			}
 			if isNullNode(v) {
 				if fields[at].required {
 					y.errorNode(v, "missing_key", "key", k.Value)
@@ -221,6 +232,7 @@ func (y *yamlReader) pairs(key string, n *yaml.Node, each func(k, v *yaml.Node))
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k, v := n.Content[i], n.Content[i+1]
 		switch {
+		case k.Kind == yaml.AliasNode || v.Kind == yaml.AliasNode:
 		case k.Kind != yaml.ScalarNode:
 			y.errorNode(k, "yaml_not_text")
 		case seen[k.Value]:
@@ -298,6 +310,9 @@ func (y *yamlReader) list(key string, to *[]item) func(*yaml.Node) {
 		}
 		seen := map[string]bool{}
 		for _, c := range n.Content {
+			if c.Kind == yaml.AliasNode {
+				continue
+			}
 			if c.Kind != yaml.ScalarNode || strings.TrimSpace(c.Value) == "" {
 				y.errorNode(c, "yaml_not_text")
 				continue

@@ -169,13 +169,20 @@ func hashHex(b []byte) string {
 // file; unknown keys are faults with the nearest known key in Args["nearest"]. Whether the tasks and blueprints named
 // exist is for the caller to check. On any fault the policy is the default. n may be nil, a document or a mapping.
 func DecodePolicy(n *yaml.Node) (Policy, []PolicyFault) {
-	d := &policyDecoder{}
-	p := d.policy(n)
-	if len(d.faults) > 0 {
-		sortFaults(d.faults)
-		return DefaultPolicy(), d.faults
+	p, faults := ExaminePolicy(n)
+	if len(faults) > 0 {
+		return DefaultPolicy(), faults
 	}
 	return p, nil
+}
+
+// ExaminePolicy reads a policy block as DecodePolicy does, but keeps what could be read beside the faults, so that a checker can look at
+// the rest too. The default stands where a fault is. Nobody may be judged by a policy with faults.
+func ExaminePolicy(n *yaml.Node) (Policy, []PolicyFault) {
+	d := &policyDecoder{}
+	p := d.policy(n)
+	sortFaults(d.faults)
+	return p, d.faults
 }
 
 // ReadPolicy reads a policy file: a policy block, or a whole programme.yaml of which it takes the policy block. An empty

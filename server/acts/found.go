@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"brakewright/curriculum"
+	"brakewright/quiz"
 	"brakewright/readiness"
 	"brakewright/store"
 )
@@ -21,7 +22,11 @@ func (b *BrokenProgramme) Error() string {
 
 // LoadProgramme loads and lints a folder. The programme is nil if any problem is an error; warnings come with it.
 func LoadProgramme(fsys fs.FS) (*curriculum.Programme, []curriculum.Problem) {
-	problems := curriculum.Lint(fsys)
+	var families []string
+	for _, f := range quiz.Families() {
+		families = append(families, f.ID)
+	}
+	problems := curriculum.Lint(fsys, families...)
 	if curriculum.HasErrors(problems) {
 		return nil, problems
 	}

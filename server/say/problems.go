@@ -129,6 +129,7 @@ var problemTexts = map[string]problemText{
 	"unknown_task":             {"There is no task {id}.", "programme.yaml lists the tasks.", "Nearest task: {nearest}. Mend the name, or add the task."},
 	"unknown_lesson":           {"There is no lesson {id}.", "The id in a lesson's front matter counts, not its file name.", "Nearest lesson: {nearest}. Mend the name, or add the lesson."},
 	"unknown_blueprint":        {"There is no blueprint {id}.", "programme.yaml lists the blueprints.", "Nearest blueprint: {nearest}. Mend the name, or add the blueprint."},
+	"unknown_family":           {"There is no question family {id}.", "brakewright quiz --list-families lists them.", "Nearest family: {nearest}. Mend the name, or take the line out."},
 	"task_disagrees":           {"Task {task} and lesson {lesson} disagree.", "One lists the other, but {file} does not say so too.", "List both ways, or neither."},
 	"prerequisite_cycle":       {"The prerequisites run in a circle: {chain}.", "Nobody could ever begin with one of them.", "Take one of these prerequisites out."},
 	"blueprint_of_other_task":  {"Blueprint {blueprint} belongs to task {other}, not to {task}.", "A theory test counts for its own task only.", "Name a blueprint of {task}."},
