@@ -44,11 +44,11 @@ type closure struct {
 	least, size, most int                 // of sets
 	near              func(i, j int) bool // if not nil, every member of a set needs such a one beside it
 
-	fit    []bitset   // fit[i] holds those that may stand beside i, whichever of the two is the key
-	cover  [][]bitset // cover[i][e] holds those that have i's e-th echo too: one of them must stand beside i
-	shared [2][][]int // shared[0][i][j] is how many content words i's stem and j's option share, shared[1] how many of j's words i's stem has
-	mates  []int      // how many fit
-	lead   lead       // of all sets so far
+	fit    []bitset     // fit[i] holds those that may stand beside i, whichever of the two is the key
+	cover  [][]bitset   // cover[i][e] holds those that have i's e-th echo too: one of them must stand beside i
+	shared [2][][]uint8 // shared[0][i][j] is how many content words i's stem and j's option share, shared[1] how many of j's words i's stem has
+	mates  []int        // how many fit
+	lead   lead         // of all sets so far
 	sets   [][]int
 	rounds [][]int // rounds[r][i] is the set of member i in round r, or -1
 }
@@ -176,7 +176,7 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 	}
 	c.cover = make([][]bitset, n)
 	for k := range c.shared {
-		c.shared[k] = make([][]int, n)
+		c.shared[k] = make([][]uint8, n)
 	}
 	for i := range n {
 		m := &c.members[i]
@@ -190,11 +190,11 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 			c.cover[i] = append(c.cover[i], cover)
 		}
 		for k := range c.shared {
-			c.shared[k][i] = make([]int, n)
+			c.shared[k][i] = make([]uint8, n)
 		}
 		for j := range n {
-			c.shared[0][i][j] = commonOf(m.asks, c.members[j].phrase)
-			c.shared[1][i][j] = heard(m.asks, c.members[j].phrase)
+			c.shared[0][i][j] = uint8(min(commonOf(m.asks, c.members[j].phrase), 255))
+			c.shared[1][i][j] = uint8(min(heard(m.asks, c.members[j].phrase), 255))
 		}
 	}
 	c.mates = make([]int, n)
@@ -479,7 +479,7 @@ func (c *closure) leadOf(set []int) (l lead) {
 		for _, k := range set {
 			most, least, ties, lows, sum := 0, 1<<30, 0, 0, 0
 			for _, j := range set {
-				v := shared[k][j]
+				v := int(shared[k][j])
 				sum += v
 				if v > most {
 					most, ties = v, 0
@@ -495,7 +495,7 @@ func (c *closure) leadOf(set []int) (l lead) {
 				}
 			}
 			chance := 1 / float64(len(set))
-			own := shared[k][k]
+			own := int(shared[k][k])
 			l[3*kind] += float64(own) - float64(sum)*chance
 			l[3*kind+1] += float64(one(own == most))/float64(ties) - chance
 			l[3*kind+2] += float64(one(own == least))/float64(lows) - chance

@@ -25,7 +25,8 @@ func readPhrase(text, language string, roots map[string]string) *phrase {
 	norm := normal(text)
 	all := strings.Fields(norm)
 	slices.Sort(all)
-	p := &phrase{text: text, norm: norm, all: all, runes: utf8.RuneCountInString(text)}
+	room := make([]string, 2*len(all)) // of both lists
+	p := &phrase{text: text, norm: norm, all: all, whole: room[:0:len(all)], words: room[len(all):len(all)], runes: utf8.RuneCountInString(text)}
 	for i, w := range all {
 		if i > 0 && w == all[i-1] {
 			continue
@@ -64,13 +65,20 @@ func normal(s string) string {
 	b.Grow(len(s))
 	gap := false
 	for _, r := range s {
+		if r <= unicode.MaxASCII { // most are: the tables of Unicode are asked only beyond
+			if 'A' <= r && r <= 'Z' {
+				r += 'a' - 'A'
+			}
+		} else {
+			r = unicode.ToLower(r)
+		}
 		switch {
-		case unicode.IsLetter(r) || unicode.IsDigit(r) || unicode.Is(unicode.Mn, r):
+		case 'a' <= r && r <= 'z' || '0' <= r && r <= '9' || r > unicode.MaxASCII && (unicode.IsLetter(r) || unicode.IsDigit(r) || unicode.Is(unicode.Mn, r)):
 			if gap && b.Len() > 0 {
 				b.WriteByte(' ')
 			}
 			gap = false
-			b.WriteRune(unicode.ToLower(r))
+			b.WriteRune(r)
 		case r == '\'' || r == '’' || r == '\u00AD': // "supervisor's" stays one word
 		default:
 			gap = true
