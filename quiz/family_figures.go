@@ -208,26 +208,31 @@ func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
 		}
 	}
 	for side, shares := range [][]int64{smaller, greater} {
+		var sums []int64 // twice the middle: what is placed by it is equal by it
 		for _, share := range shares {
-			value, ok := asRoundAt(low, share, places, f.High != "")
-			made := curriculum.Figure{Value: value, Unit: f.Unit, Language: f.Language}
+			from, ok := asRoundAt(low, share, f.High != "")
+			to := from
 			if f.High != "" && ok {
-				made.High, ok = asRoundAt(high, share, places, true)
+				to, ok = asRoundAt(high, share, true)
 			}
-			if !ok || low > 0 && value == f.Value || made.High == f.High && f.High != "" || made.High == made.Value {
+			if !ok || low > 0 && from == low || f.High != "" && (to == high || to == from) || from+to <= 0 {
 				continue
 			}
-			if c, ok := figureChoice(s, made, "reading", false); ok && c.value.Sign() > 0 {
-				begins := "" // all ranges from 0 begin with it
-				if low > 0 {
-					begins = value
-				}
-				first := slices.IndexFunc(out.sides[side], func(o choice) bool { return o.value.Cmp(c.value) == 0 })
-				if first < 0 {
-					first = len(out.sides[side])
-				}
-				out.sides[side], out.lows[side], out.equals[side] = append(out.sides[side], c), append(out.lows[side], begins), append(out.equals[side], first)
+			made, begins := curriculum.Figure{Value: written(from, places), Unit: f.Unit, Language: f.Language}, "" // all ranges from 0 begin with it
+			if f.High != "" {
+				made.High = written(to, places)
 			}
+			if low > 0 {
+				begins = made.Value
+			}
+			value := big.NewRat(from+to, 2)
+			first := slices.Index(sums, from+to)
+			if first < 0 {
+				first = len(sums)
+			}
+			sums = append(sums, from+to)
+			c := choice{phrase: s.phrase(made.String()), element: "reading", value: value.Mul(value, power10(-places))}
+			out.sides[side], out.lows[side], out.equals[side] = append(out.sides[side], c), append(out.lows[side], begins), append(out.equals[side], first)
 		}
 	}
 	return out
@@ -235,16 +240,16 @@ func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
 
 // asRoundAt is n·percent, moved to the next figure that is as round as n; ok is false where that is nothing or n itself. A
 // range from 0 stays one.
-func asRoundAt(n, percent int64, places int, inRange bool) (value string, ok bool) {
+func asRoundAt(n, percent int64, inRange bool) (m int64, ok bool) {
 	if n == 0 {
-		return written(0, places), inRange
+		return 0, inRange
 	}
 	zeros, five := roundness(n)
 	grain := int64(1)
 	for range zeros {
 		grain *= 10
 	}
-	m := n * percent / 100 / grain
+	m = n * percent / 100 / grain
 	switch {
 	case five:
 		m = m/10*10 + 5
@@ -252,9 +257,9 @@ func asRoundAt(n, percent int64, places int, inRange bool) (value string, ok boo
 		m += 1 - 2*(m/2%2)
 	}
 	if m *= grain; m <= 0 || m == n {
-		return "", false
+		return 0, false
 	}
-	return written(m, places), true
+	return m, true
 }
 
 // draw gives up to three figures below and three above, those first that are written with as many signs.
