@@ -51,9 +51,13 @@ func TestAuthorsExamples(t *testing.T) {
 	if len(blocks) != 3 {
 		t.Fatalf("%d examples, want lesson, sum and sheet", len(blocks))
 	}
+	programme := regexp.MustCompile("(?s)```yaml\n(title:.*?)```").FindStringSubmatch(string(b))
+	if programme == nil {
+		t.Fatal("no example of programme.yaml")
+	}
 	lesson := blocks[0][1] + "\n## Arithmetic\n\n" + blocks[1][1]
 	fsys := testFolder(map[string]string{
-		"programme.yaml": "title: T\nlanguages: [en]\nunits: si\ntasks:\n  - {id: wheels, title: Wheels, lessons: [change-wheel]}\n  - {id: safe, title: Safe, lessons: [make-safe]}\n",
+		"programme.yaml": programme[1],
 		"lessons/l.md":   lesson,
 		"lessons/m.md":   "---\nid: make-safe\ntitle: Safe\nlanguage: en\ntasks: [safe]\n---\n",
 		"vehicles/v.md":  blocks[2][1],

@@ -65,6 +65,20 @@ func TestUnpackProgramme(t *testing.T) {
 		{"backslashes", packed(t, nil, "programme.yaml", "x", `lessons\..\a.md`, "y"), "zip_path", nil},
 		{"a drive", packed(t, nil, "programme.yaml", "x", "C:a.md", "y"), "zip_path", nil},
 		{"a link", packed(t, link, "programme.yaml", "/etc/hosts"), "zip_path", nil},
+		{"alike but for capitals", packed(t, nil, "programme.yaml", "x", "lessons/a.md", "y", "Lessons/A.md", "z"), "zip_twice", nil},
+		{"a folder and a file alike", packed(t, nil, "programme.yaml", "x", "lessons/", "", "lessons/a.md", "y", "LESSONS/", ""), "", []string{"lessons/a.md", "programme.yaml"}},
+		{"a drive's root", packed(t, nil, "programme.yaml", "x", `C:\a.md`, "y"), "zip_path", nil},
+		{"a share", packed(t, nil, "programme.yaml", "x", `\\host\a.md`, "y"), "zip_path", nil},
+		{"a NUL in a name", packed(t, nil, "programme.yaml", "x", "lessons/a\x00.md", "y"), "zip_path", nil},
+		{"nothing of a name", packed(t, nil, "programme.yaml", "x", "lessons//a.md", "y"), "zip_path", nil},
+		{"the folder itself", packed(t, nil, "programme.yaml", "x", "./a.md", "y"), "zip_path", nil},
+		{"no UTF-8 in a name", packed(t, nil, "programme.yaml", "x", "lessons/\xff.md", "y"), "zip_path", nil},
+		{"a link among others", packed(t, func(h *zip.FileHeader) {
+			if h.Name == "lessons/a.md" {
+				link(h)
+			}
+		}, "programme.yaml", "x", "lessons/a.md", "../../secret.md"), "zip_path", nil},
+		{"a pipe", packed(t, func(h *zip.FileHeader) { h.SetMode(fs.ModeNamedPipe | 0o600) }, "programme.yaml", "x"), "zip_path", nil},
 		{"twice", packed(t, nil, "programme.yaml", "x", "programme.yaml", "y"), "zip_twice", nil},
 		{"a bomb", packed(t, nil, "programme.yaml", "x", "lessons/a.md", big, "lessons/b.md", big), "zip_too_large", nil},
 		{"too many", packed(t, nil, many...), "zip_too_large", nil},

@@ -21,7 +21,7 @@ var programmeEndings = []string{".md", ".svg", ".yaml"}
 
 // UnpackProgramme reads the files of a programme folder from a zip archive, by path. A single folder around everything is
 // taken off. It refuses (*Refusal, field "file") what is no archive, names that leave the folder, links, names that come
-// twice, and archives that unpack to more than any programme needs; sizes are believed only until they are exceeded.
+// twice (capital and small letters being alike), and archives that unpack to more than any programme needs; sizes are believed only until they are exceeded.
 func UnpackProgramme(archive []byte) (map[string][]byte, error) {
 	z, err := zip.NewReader(bytes.NewReader(archive), int64(len(archive)))
 	if err != nil {
@@ -30,7 +30,7 @@ func UnpackProgramme(archive []byte) (map[string][]byte, error) {
 	if len(z.File) > maxZipEntries {
 		return nil, wrong("file", "zip_too_large")
 	}
-	total, seen := uint64(0), map[string]bool{}
+	total, seen, twice := uint64(0), map[string]bool{}, map[string]bool{}
 	var wanted []*zip.File
 	for _, f := range z.File {
 		name := strings.TrimSuffix(f.Name, "/")
@@ -40,10 +40,11 @@ func UnpackProgramme(archive []byte) (map[string][]byte, error) {
 		if f.FileInfo().IsDir() {
 			continue
 		}
-		if seen[name] {
+		if folded := strings.ToLower(name); twice[folded] { // on many machines one file would take the other's place
 			return nil, wrong("file", "zip_twice", "name", cutName(name))
+		} else {
+			twice[folded], seen[name] = true, true
 		}
-		seen[name] = true
 		if !slices.Contains(programmeEndings, path.Ext(name)) {
 			continue
 		}
