@@ -142,7 +142,7 @@ func fewest(most int, does func(int) bool) int {
 }
 
 // restored is the same without the stand-downs from the induction and from prerequisites that keep gates closed, and these. A
-// stand-down from all tasks is left to be said of the task itself.
+// stand-down from all tasks is left to be said of the task itself, unless it was lifted for that task alone.
 func (in *inputs) restored(closed map[string]bool) ([]Reason, *inputs) {
 	var tasks []string
 	if closed["induction"] {
@@ -155,8 +155,9 @@ func (in *inputs) restored(closed map[string]bool) ([]Reason, *inputs) {
 	p.tasks, p.downs = maps.Clone(p.tasks), nil
 	then.person = &p
 	var all []Reason
+	own := in.openStandDowns()
 	for i, task := range tasks {
-		downs := where(in.of(task).openStandDowns(), func(d *Record) bool { return d.Task != "" })
+		downs := where(in.of(task).openStandDowns(), func(d *Record) bool { return d.Task != "" || !slices.Contains(own, d) })
 		if len(downs) > 0 && !slices.Contains(tasks[:i], task) {
 			all = append(all, resting(reason("restore_first", "task", task, "date", downs[0].Date), ids(downs)))
 		}
