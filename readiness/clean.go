@@ -2,6 +2,7 @@ package readiness
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -85,12 +86,70 @@ func (t *taskModel) addFeats(to []float64, e *evidence) {
 // perfectAt is the logarithm of the likelihood of a perfect record of a job harder than usual by so much (to 0.05), shocks
 // averaged over.
 func (t *taskModel) perfectAt(harder float64) []float64 {
-	harder = roundTo(harder, 20)
+	harder = roundTo(harder, perfectParts)
 	of := t.perfects[harder]
 	if of == nil {
-		ahead, _ := t.logs(jobKey{kind: jobEvent, pattern: t.perfect()}, harder)
-		of = t.ability.spread(hypotenuse(t.Population.HaloSD, t.Population.DaySD)).logOver(ahead)
+		if t.perfection == nil {
+			t.perfection = t.newPerfection()
+		}
+		of = make([]float64, len(t.ability.points))
+		for i, x := range t.ability.points {
+			of[i] = t.perfection.shaken(int(math.Floor(float64((x-harder)*perfectParts) + 0.5)))
+		}
 		t.perfects[harder] = of
 	}
 	return of
+}
+
+// perfection is the logarithm of the likelihood of a perfect record by how far ability exceeds what the job asks, in steps of
+// 1 ÷ perfectParts. What a whole history needs of it overlaps, so each value is worked out once.
+type perfection struct {
+	terms     []term
+	bell      []float64 // weights of the shocks, by distance
+	wide      int       // steps of this curve in one of the lattice
+	bare, all []float64 // of one shock; averaged over shocks. NaN: not yet worked out
+}
+
+const (
+	perfectParts = 20
+	perfectEnd   = 60 * perfectParts // beyond it, up or down, nothing changes
+)
+
+func (t *taskModel) newPerfection() *perfection {
+	p := &perfection{terms: t.terms(jobKey{kind: jobEvent, pattern: t.perfect()}), wide: int(math.Floor(t.ability.step*perfectParts + 0.5)),
+		bell: bell(t.ability.step, hypotenuse(t.Population.HaloSD, t.Population.DaySD)),
+		bare: make([]float64, 2*perfectEnd+1), all: make([]float64, 2*perfectEnd+1)}
+	for i := range p.bare {
+		p.bare[i], p.all[i] = math.NaN(), math.NaN()
+	}
+	return p
+}
+
+func (p *perfection) alone(at int) float64 {
+	at = max(-perfectEnd, min(perfectEnd, at))
+	of := &p.bare[at+perfectEnd]
+	if math.IsNaN(*of) {
+		*of = 0
+		for _, s := range p.terms {
+			*of -= float64(s.weight * softplus(s.at-float64(s.slope*float64(at)/perfectParts)))
+		}
+	}
+	return *of
+}
+
+func (p *perfection) shaken(at int) float64 {
+	at = max(-perfectEnd, min(perfectEnd, at))
+	of := &p.all[at+perfectEnd]
+	if math.IsNaN(*of) {
+		reach := (len(p.bell) - 1) * p.wide
+		top := p.alone(at + reach) // it rises
+		sum, mass := exp(p.alone(at)-top)*p.bell[0], p.bell[0]
+		for i, w := range p.bell[1:] {
+			by := (i + 1) * p.wide
+			sum += float64(w * (exp(p.alone(at+by)-top) + exp(p.alone(at-by)-top)))
+			mass += 2 * w
+		}
+		*of = top + log(sum/mass)
+	}
+	return *of
 }

@@ -217,6 +217,9 @@ func (l CatalogueLesson) holds(reading *Record) bool {
 func (in *inputs) unseenSteps() []string {
 	seen := map[string]bool{}
 	for _, job := range in.history().counted() {
+		if len(seen) == len(in.facts.need) {
+			break // every step there is
+		}
 		for step := range in.facts.seenUnaided(job) {
 			seen[step] = true
 		}
@@ -310,6 +313,9 @@ func (in *inputs) sinceFailure(recognised string) sinceFailure {
 	for _, job := range in.history().counted() {
 		if job.Date > s.date && in.facts.clean(job) {
 			s.clean++
+		}
+		if len(wrong) == 0 {
+			continue
 		}
 		for step := range in.facts.seenUnaided(job) {
 			if at, ok := wrong[step]; ok && job.Date > at {

@@ -2,7 +2,6 @@ package readiness
 
 import (
 	"math"
-	"slices"
 )
 
 // lattice is a row of equally spaced abilities (logits) on which densities and likelihoods are kept.
@@ -32,6 +31,16 @@ func newLattice(from, to, step float64) *lattice {
 	return l
 }
 
+// bell is a normal density, its largest value 1, at 0 and every step from there until beyond five standard deviations.
+func bell(step, sd float64) []float64 {
+	inverse := 1 / float64(2*square(sd))
+	var out []float64
+	for i := 0; i < 2 || float64(float64(i-1)*step) <= float64(5*sd); i++ {
+		out = append(out, exp(-float64(square(float64(float64(i)*step))*inverse)))
+	}
+	return out
+}
+
 // kernel is a normal density cut off at five standard deviations, for every point of a lattice (rows) over the points of
 // another, each row with sum 1. Rows of later points lie further up in the sense of the likelihood ratio (the matrix is
 // totally positive of order 2), and sums over rows keep that order: this is what the properties of the model rest on.
@@ -54,6 +63,10 @@ func (l *lattice) spread(sd float64) *kernel {
 func newKernel(l, over *lattice, shift, slope, sd float64) *kernel {
 	k := &kernel{from: make([][2]int, len(l.points)), rows: make([][]float64, len(l.points))}
 	inverse := 1 / float64(2*square(sd))
+	var same []float64
+	if l == over && shift == 0 && slope == 1 {
+		same = bell(l.step, sd)
+	}
 	for i, x := range l.points {
 		mean := shift + float64(slope*x)
 		mean = min(max(mean, over.points[0]), over.points[len(over.points)-1]) // what lies beyond the ends is put there
@@ -68,7 +81,12 @@ func newKernel(l, over *lattice, shift, slope, sd float64) *kernel {
 				lo = j
 			}
 			hi = j + 1
-			w := exp(-float64(square(y-mean) * inverse))
+			w := 0.0
+			if same != nil {
+				w = same[max(i-j, j-i)]
+			} else {
+				w = exp(-float64(square(y-mean) * inverse))
+			}
 			row = append(row, w)
 			sum += w
 		}
@@ -90,21 +108,6 @@ func (k *kernel) over(f []float64) []float64 {
 			sum += float64(w * part[j])
 		}
 		out[i] = sum
-	}
-	return out
-}
-
-// logOver is the logarithm of the mean of e^f under each row, however small.
-func (k *kernel) logOver(f []float64) []float64 {
-	out := make([]float64, len(k.rows))
-	for i, row := range k.rows {
-		part := f[k.from[i][0]:k.from[i][1]]
-		top := slices.Max(part)
-		sum := 0.0
-		for j, w := range row {
-			sum += float64(w * exp(part[j]-top))
-		}
-		out[i] = top + log(sum)
 	}
 	return out
 }

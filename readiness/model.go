@@ -139,6 +139,8 @@ type taskModel struct {
 	days     map[jobKey][]float64
 	worths   map[string]float64    // by pattern
 	perfects map[float64][]float64 // by how hard the job was
+
+	perfection *perfection // nil: not yet made
 }
 
 // jobKey is all that the likelihood of one event depends on.
