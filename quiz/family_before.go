@@ -114,7 +114,7 @@ func split(s *subject, x *step, r relation, asks [2]*phrase) (in, out []*step) {
 	for _, y := range s.leaves {
 		switch {
 		case commonOf(asks[0], y.title) > 0 || commonOf(asks[1], y.title) > 0:
-		case y == x || x.rel[y.leaf] == apart || within(x.title, y.title):
+		case y == x || x.rel[y.leaf] == apart || slices.Contains(x.akin, y.leaf):
 		case x.rel[y.leaf] == r:
 			in = append(in, y)
 		case slices.ContainsFunc(y.akin, func(z int) bool { return x.rel[z] == r }):
