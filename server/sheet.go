@@ -367,7 +367,7 @@ func newStepView(c clock, car *curriculum.Vehicle, st acts.SheetStep, number int
 			if x.Calibrated != "" {
 				x.CalibratedOn = c.day(x.Calibrated).Text
 			}
-			x.Shown = strings.TrimSpace(m.Reading.Value + " " + m.Reading.Unit)
+			x.Shown = curriculum.Written(m.Reading.Value, curriculum.Unit(m.Reading.Unit), "en")
 			if len(m.Reading.Values) > 0 {
 				x.Value = strings.Join(m.Reading.Values, " ")
 				x.Shown += " of " + x.Value
