@@ -1,7 +1,6 @@
 package readiness
 
 import (
-	"math"
 	"sync"
 )
 
@@ -27,17 +26,20 @@ type ValueChange struct {
 type Progress func(sweep, of int, likelihood float64)
 
 const (
-	calibrateSample = 160 // apprentices; more than these make the estimate no better than its assumptions
-	calibrateRounds = 6   // of a search for population values and passes for supervisors, tasks and steps
-	calibrateSweeps = 3   // in each round
+	calibrateSample = 2000 // apprentices; of few, how rare errors were is luck
+	calibrateFirst  = 100  // apprentices, in the first round
+	lessonSample    = 500  // apprentices, of whom the judge learns
+	calibrateRounds = 4    // of steps and passes for supervisors, tasks and steps
+	calibrateSteps  = 6    // in each round, at most
+	calibratePasses = calibrateRounds * calibrateSteps
+	helpful         = 0.5 // of log-likelihood: a step that gains less is the last of its round
 	refinePasses    = 3
 	priorWeight     = 4.0 // of the documented priors, in units of log-likelihood at one scale from them
 )
 
 // Calibrate estimates population values, tasks and supervisors from a programme's own evidence, in two parts. First the values of
-// the model as such, by the marginal likelihood of everybody's evidence (see [teacher]), by a search along coordinates with
-// shrinking steps, lightly held by the documented priors. Then the values of the judge that [Assess] is: for so many
-// dates what it said is held against what the model says with hindsight, and the judge is set so that both agree best (see
+// the model as such, by the marginal likelihood of everybody's evidence (see [teacher]), by Newton steps, lightly held by the documented
+// priors. Then the values of the judge that [Assess] is: for so many dates what it said is held against what the model says with hindsight, and the judge is set so that both agree best (see
 // [lesson]). The same evidence gives the same snapshot. Nothing is adopted by it.
 func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress Progress) (Parameters, Report) {
 	if progress == nil {
@@ -61,21 +63,24 @@ func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress Progress
 	}
 	r := estimateSupervisors(c, people, &p, datePasses)
 	s := &search{catalogue: c, policy: policy, evidence: sampleOf(r.evidence, report.Sample)}
-	report.Before = roundTo(s.score(p), 10000)
+	_, before := s.total(p)
+	report.Before = roundTo(before, 10000)
 	first := *s
-	first.evidence = sampleOf(r.evidence, min(len(people), calibrateSample/3))
+	first.evidence = sampleOf(r.evidence, min(len(people), calibrateFirst))
 	for round := range calibrateRounds {
 		now := s
-		if round < calibrateRounds/2 { // first on a third of the sample
+		if round == 0 {
 			now = &first
 		}
-		now.climb(&p, round*calibrateSweeps, (round+1)*calibrateSweeps, progress)
+		now.climb(&p, round*calibrateSteps, (round+1)*calibrateSteps, progress)
 		r.refine(&p, refinePasses, true)
 		r.spreadOfSeverity(&p)
 	}
-	report.After, report.Evaluations, report.Converged = roundTo(s.score(p), 10000), s.evaluations+first.evaluations, s.converged
+	_, after := s.total(p)
+	report.After, report.Evaluations, report.Converged = roundTo(after, 10000), s.evaluations+first.evaluations, s.converged
 	learnOutcomes(&p.Population, outcomesOf(c, policy, sampleOf(r.evidence, min(len(people), outcomePeople)), p))
-	l := newLesson(c, policy, evidence, sampleOf(names, report.Sample), s, p)
+	taught := min(len(people), lessonSample)
+	l := newLesson(c, policy, evidence, sampleOf(names, taught), sampleOf(r.evidence, taught), p)
 	report.Judged = l.judged()
 	report.Unlike = l.teach(&p)
 	report.compare(p)
@@ -99,157 +104,153 @@ func sampleOf[T any](of []T, n int) []T {
 	return all
 }
 
-// search is the data of the search.
+// search is the data of the search for population values.
 type search struct {
 	catalogue   *Catalogue
 	policy      Policy
 	evidence    [][]*evidence // of people, by task
 	evaluations int
 	converged   bool
-	steps       []float64 // along each direction
 }
 
 // estimated are the population values that calibrate moves, with the scale on which it moves them.
 var estimated = map[string]float64{
 	"ability": 0.5, "general_sd": 0.3, "task_sd": 0.3, "routine": 0.3, "awkward": 0.3, "halo_sd": 0.3, "tail": 0.06, "places": 0.3,
-	"help_slope": 0.2, "help_critical": 0.5, "help_ordinary": 0.5, "deficit": 0.5, "practice": 0.1, "curve": 0.3, "pace_sd": 0.3, "deficit_sd": 0.3, "retained": 0.2, "forget_days": 80,
+	"help_slope": 0.2, "help_critical": 0.5, "help_ordinary": 0.5, "deficit": 0.5, "practice": 0.1, "curve": 0.3, "pace_sd": 0.3, "deficit_sd": 0.3, "retained": 0.2, "forget_days": 60, "savings": 0.25,
 	"knowledge_mean": 0.4, "knowledge_slope": 0.2, "knowledge_sd": 0.3,
 }
 
-// direction is a way in which the search moves. Some move several values at once: along them the likelihood is a narrow valley.
-type direction struct {
-	scale float64
-	move  func(p *Population, by float64)
-}
-
-func directions() []direction {
-	all := []direction{
-		{0.5, func(p *Population, by float64) { // ability, while help stays as likely as it was
-			p.Ability += by
-			p.HelpCritical -= float64(p.HelpSlope * by)
-			p.HelpOrdinary -= float64(p.HelpSlope * by)
-		}},
-		{0.2, func(p *Population, by float64) { // the spread of everything, while help spreads as it did
-			slope := p.HelpSlope
-			grow := exp(by)
-			for _, v := range []*float64{&p.GeneralSD, &p.TaskSD, &p.HaloSD, &p.Deficit, &p.Awkward, &p.Routine} {
-				*v = float64(*v * grow)
-			}
-			p.HelpSlope = slope / grow
-			p.KnowledgeSlope = p.KnowledgeSlope / grow
-			more := float64((slope - p.HelpSlope) * p.Ability)
-			p.HelpCritical += more
-			p.HelpOrdinary += more
-		}},
-		{0.4, func(p *Population, by float64) { // what is missing at first, while those in practice stay where they are
-			p.Deficit += by
-			p.Ability += float64(by * 0.5)
-		}},
-		{0.2, func(p *Population, by float64) { // how much help says, while the mean says the same
-			p.HelpSlope += by
-			p.HelpCritical -= float64(p.Ability * by)
-			p.HelpOrdinary -= float64(p.Ability * by)
-		}},
-	}
-	var pop Population
-	for i, b := range pop.bounds() {
-		if scale := estimated[b.name]; scale > 0 {
-			all = append(all, direction{scale, func(p *Population, by float64) { *p.bounds()[i].value += by }})
-		}
-	}
-	return all
-}
-
-// moved is a population a step further, within the bounds, rounded to 0.001.
-func (d direction) moved(p Population, by float64) Population {
-	d.move(&p, by)
-	for _, b := range p.bounds() {
-		*b.value = roundTo(max(b.from, min(b.to, *b.value)), 1000)
-	}
-	return p
-}
-
-// climb moves along one direction at a time, and keeps each step that helps; steps grow when they help and shrink when
-// they do not.
-func (s *search) climb(p *Parameters, from, to int, progress func(int, int, float64)) float64 {
-	best := s.score(*p)
-	ways := directions()
-	if s.steps == nil {
-		for _, d := range ways {
-			s.steps = append(s.steps, d.scale)
-		}
-	}
-	steps := s.steps
-	s.converged = false
-	for sweep := from; sweep < to && !s.converged; sweep++ {
-		before, largest := best, 0.0
-		for i, d := range ways {
-			if math.Abs(steps[i]) < d.scale/20 {
-				if sweep > from {
-					continue
-				}
-				steps[i] = d.scale / 20 // in a new round, everything is tried once more
-			}
-			moved := false
-			for range 2 {
-				try := *p
-				try.Population = d.moved(p.Population, steps[i])
-				if try.Population != p.Population {
-					if now := s.score(try); now > best {
-						best, *p, moved = now, try, true
-						break
-					}
-				}
-				steps[i] = -steps[i] // the other way; next time, the way that helped comes first
-			}
-			if moved {
-				steps[i] = float64(steps[i] * 1.4)
-			} else {
-				steps[i] = float64(steps[i] * 0.4)
-			}
-			largest = max(largest, math.Abs(steps[i])/d.scale)
-		}
-		progress(sweep+1, calibrateRounds*calibrateSweeps, best)
-		s.converged = best-before < 1e-4 && largest < 0.2
-	}
-	return best
-}
-
-// workers share the work of one evaluation. Each keeps to its own part; the parts are added in their order.
-const workers = 2
-
-// score is the log-likelihood of a watched job, on average, with the pull of the priors.
-func (s *search) score(p Parameters) float64 {
+// likelihoods are the log-likelihoods of people's evidence, and how many watched jobs they hold.
+func (s *search) likelihoods(p Parameters) (of []float64, jobs int) {
 	s.evaluations++
-	const parts = 8
-	var sums [parts]float64
-	var counts [parts]int
+	of = make([]float64, len(s.evidence))
+	var counts [workers]int
 	var group sync.WaitGroup
 	for w := range workers {
 		group.Add(1)
 		go func() {
 			defer group.Done()
 			f := newTeacher(s.catalogue, s.policy, p)
-			for part := w; part < parts; part += workers {
-				for i := part; i < len(s.evidence); i += parts {
-					sum, n := f.score(s.evidence[i])
-					sums[part] += sum
-					counts[part] += n
-				}
+			for i := w; i < len(of); i += workers {
+				sum, n := f.score(s.evidence[i])
+				of[i] = sum
+				counts[w] += n
 			}
 		}()
 	}
 	group.Wait()
-	sum, n := 0.0, 0
-	for i := range sums {
-		sum += sums[i]
-		n += counts[i]
+	for _, n := range counts {
+		jobs += n
 	}
-	prior := DefaultParameters()
-	for i, b := range prior.Population.bounds() {
+	return of, jobs
+}
+
+// workers share the work of one evaluation. Each keeps to its own part; the parts are added in the order of people.
+const workers = 2
+
+// total is the log-likelihood of everything, with the pull of the priors, and of a watched job on average.
+func (s *search) total(p Parameters) (all, mean float64) {
+	of, jobs := s.likelihoods(p)
+	for _, x := range of {
+		all += x
+	}
+	all -= pull(&p.Population)
+	return all, all / float64(max(1, jobs))
+}
+
+// pull is how much less likely than the documented priors population values are held to be beforehand.
+func pull(p *Population) float64 {
+	sum := 0.0
+	prior := DefaultParameters().Population
+	now := p.bounds()
+	for i, b := range prior.bounds() {
 		if scale := estimated[b.name]; scale > 0 {
-			sum -= float64(priorWeight / 2 * square((*p.Population.bounds()[i].value-*b.value)/(3*scale)))
+			sum += float64(priorWeight / 2 * square((*now[i].value-*b.value)/(3*scale)))
 		}
 	}
-	return sum / float64(max(1, n))
+	return sum
+}
+
+// climb takes so many steps, or fewer where they help no more, by the method of Berndt, Hall, Hall and Hausman (1974): a Newton step, for whose
+// curvature the products of people's own slopes stand.
+func (s *search) climb(p *Parameters, from, to int, progress Progress) {
+	best, mean := s.total(*p)
+	s.converged = false
+	for pass := from; pass < to && !s.converged; pass++ {
+		before := best
+		step := s.newton(*p)
+		try := func(by float64) bool {
+			next := *p
+			for i, b := range next.Population.bounds() {
+				*b.value = max(b.from, min(b.to, *b.value+float64(by*step[i])))
+			}
+			now, of := s.total(next)
+			if now <= best {
+				return false
+			}
+			best, mean, *p = now, of, next
+			return true
+		}
+		for by := 1.0; by > 0.02; by = float64(by * 0.5) {
+			if try(by) {
+				break
+			}
+		}
+		progress(pass+1, calibratePasses, mean)
+		s.converged = best-before < helpful
+	}
+	for _, b := range p.Population.bounds() {
+		*b.value = roundTo(*b.value, 1000)
+	}
+}
+
+// newton is the step to where the likelihood would be greatest if it were a parabola, by population value.
+func (s *search) newton(p Parameters) []float64 {
+	values, prior := p.Population.bounds(), DefaultParameters().Population
+	priors := prior.bounds()
+	var moved []int
+	var slopes [][]float64 // by value and person
+	for i, b := range values {
+		scale := estimated[b.name]
+		if scale == 0 {
+			continue
+		}
+		at := *b.value
+		up, down := min(b.to, at+scale/20), max(b.from, at-scale/20)
+		*b.value = up
+		above, _ := s.likelihoods(p)
+		*b.value = down
+		below, _ := s.likelihoods(p)
+		*b.value = at
+		sum := 0.0
+		for k := range above {
+			above[k] = (above[k] - below[k]) / (up - down)
+			sum += above[k]
+		}
+		sum -= float64(priorWeight * (at - *priors[i].value) / square(3*scale))
+		if at == b.to && sum > 0 || at == b.from && sum < 0 {
+			continue // it would go further than it may
+		}
+		moved, slopes = append(moved, i), append(slopes, above)
+	}
+	curvature, slope := make([][]float64, len(moved)), make([]float64, len(moved))
+	for i, of := range moved {
+		weight := priorWeight / square(3*estimated[values[of].name])
+		slope[i] = -float64(weight * (*values[of].value - *priors[of].value))
+		for _, x := range slopes[i] {
+			slope[i] += x
+		}
+		curvature[i] = make([]float64, len(moved))
+		for j := range moved {
+			for k, x := range slopes[i] {
+				curvature[i][j] += float64(x * slopes[j][k])
+			}
+		}
+		curvature[i][i] += weight
+	}
+	out := make([]float64, len(values))
+	for i, x := range solve(curvature, slope) {
+		out[moved[i]] = max(-2*estimated[values[moved[i]].name], min(2*estimated[values[moved[i]].name], x))
+	}
+	return out
 }

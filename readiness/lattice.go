@@ -183,13 +183,14 @@ func (l *lattice) shifted(out, curve []float64, by float64) {
 	}
 }
 
-// spill adds a density moved down by so much to out: each point's mass goes to the two points around its new place.
-func (l *lattice) spill(out, density []float64, by float64) {
+// spill adds a density moved down by so much to out, times a weight: each point's mass goes to the two points around its new place.
+func (l *lattice) spill(out, density []float64, by, weight float64) {
 	last := len(out) - 1
 	for i, w := range density {
 		place := min(max((l.points[i]-by-l.points[0])/l.step, 0), float64(last))
 		k := min(int(math.Floor(place)), last-1)
 		part := place - float64(k)
+		w = float64(w * weight)
 		out[k] += float64(w * (1 - part))
 		out[k+1] += float64(w * part)
 	}

@@ -2,10 +2,9 @@ package readiness
 
 // learner is one of the ways in which an apprentice may learn a task. Nobody's is known beforehand; each has a weight.
 type learner struct {
-	weight    float64
-	deficit   float64 // what is missing before the first practice
-	pace      float64 // practice's worth after which 63 % of it is learned
-	forgotten float64 // what is missing after a long idle time
+	weight  float64
+	deficit float64   // what is missing before the first practice
+	gained  []float64 // what is learned by so many practices, if nothing is forgotten; more count as maxLater
 }
 
 // paces and reaches are what stands for a normal spread: three points with the same mean and variance, and two.
@@ -14,7 +13,8 @@ var (
 	reaches = []float64{-1, 1}
 )
 
-// learners are all ways of learning, from the population's values.
+// learners are all ways of learning, from the population's values. Of the whole deficit, e^−(practices ÷ pace)^"curve" is left after so many
+// practices (a stretched exponential).
 func learners(pop *Population) []learner {
 	quick, far := paces, reaches
 	if pop.PaceSD == 0 {
@@ -24,49 +24,21 @@ func learners(pop *Population) []learner {
 		far = []float64{0}
 	}
 	var all []learner
-	mean := -1 / log(pop.Practice)
+	mean := -1 / log(pop.Practice) // practices after which 63 % of it is learned
 	for _, x := range quick {
+		pace := float64(mean * exp(float64(pop.PaceSD*x)))
 		for _, y := range far {
-			d := max(0, pop.Deficit+float64(pop.DeficitSD*y))
-			all = append(all, learner{
-				weight: 1 / float64(len(quick)*len(far)), deficit: d,
-				pace:      float64(mean * exp(float64(pop.PaceSD*x))),
-				forgotten: float64(d * (1 - pop.Retained)),
-			})
+			l := learner{
+				weight: 1 / float64(len(quick)*len(far)), deficit: max(0, pop.Deficit+float64(pop.DeficitSD*y)),
+				gained: make([]float64, maxLater+1),
+			}
+			for n := range l.gained {
+				l.gained[n] = float64(l.deficit * (1 - exp(-raised(float64(n)/pace, pop.Curve))))
+			}
+			all = append(all, l)
 		}
 	}
 	return all
-}
-
-// memory is how much is learned at a moment: worth is the practice that it is worth.
-type memory struct {
-	*learner
-	pop   *Population
-	worth float64
-	last  day
-	begun bool
-}
-
-// missing is what is missing on a day, for want of practice: of the whole e^−(worth ÷ pace)^"curve" is left (a stretched
-// exponential), growing again in idle time towards what is not retained.
-func (m *memory) missing(today day) float64 {
-	if !m.begun {
-		return m.deficit
-	}
-	left := float64(m.deficit * exp(-raised(m.worth/m.pace, m.pop.Curve)))
-	return forget(left, m.forgotten, today-m.last, m.pop.ForgetDays)
-}
-
-// practise adds one practice on a day, not before the last.
-func (m *memory) practise(on day) {
-	if m.begun && on > m.last && m.deficit > 0 {
-		if share := -log(m.missing(on) / m.deficit); share > 0 {
-			m.worth = min(m.worth, float64(m.pace*raised(share, 1/m.pop.Curve)))
-		} else {
-			m.worth = 0
-		}
-	}
-	m.worth, m.last, m.begun = m.worth+1, on, true
 }
 
 // raised is x^y for x from 0.
@@ -80,42 +52,68 @@ func raised(x, y float64) float64 {
 	return exp(float64(y * log(x)))
 }
 
-func forget(left, forgotten float64, days day, scale float64) float64 {
-	if left >= forgotten || days <= 0 {
-		return left
-	}
-	return forgotten - float64((forgotten-left)*exp(-float64(days)/scale))
+// memory is what practice has left, on the day of the last one. For each practice it holds the idle days that still tell on what
+// was learned from it on: each later practice takes off the share "savings" of them, so that relearning is faster than learning.
+type memory struct {
+	of                      []learner
+	savings, retained, half float64 // half: days until half of what is not retained is gone
+	rust                    []float64
+	last                    day
 }
 
-// memories are those of each way of learning, before any practice.
-func (m *model) memories() []memory {
-	all := make([]memory, len(m.learners))
-	for i := range m.learners {
-		all[i] = memory{learner: &m.learners[i], pop: &m.Population}
-	}
-	return all
+// memory of somebody who has not practised yet, to whom idle days count so many times.
+func (m *model) memory(idle float64) *memory {
+	pop := &m.Population
+	return &memory{of: m.learners, savings: pop.Savings, retained: pop.Retained, half: pop.ForgetDays / idle}
 }
 
-// deficits are what is missing on a day, by way of learning.
-func (m *model) deficits(practice []day, today day) []float64 {
-	out := make([]float64, len(m.learners))
-	for i, s := range m.memories() {
-		for _, on := range practice {
-			s.practise(on)
+// practise adds one practice on a day, not before the last.
+func (m *memory) practise(on day) {
+	for i, idle := range m.rust {
+		m.rust[i] = float64((1 - m.savings) * (idle + float64(on-m.last)))
+	}
+	m.rust, m.last = append(m.rust, 0), on
+}
+
+// missing is what is missing on a day for want of practice, by way of learning. What was learned shrinks in idle time, along a hyperbola,
+// towards the share "retained" of it; half of the rest is gone after "forget_days". Earlier practices teach and rust: what
+// counts are those, from one of them on, that leave most. So one more practice never leaves more missing.
+func (m *memory) missing(today day) []float64 {
+	out := make([]float64, len(m.of))
+	for i, l := range m.of {
+		out[i] = l.deficit
+	}
+	for i, rust := range m.rust {
+		idle := rust + max(0, float64(today-m.last))
+		kept := m.retained + float64((1-m.retained)*(m.half/(m.half+idle)))
+		for j, l := range m.of {
+			out[j] = min(out[j], l.deficit-float64(kept*l.gained[min(len(m.rust)-i, maxLater)]))
 		}
-		out[i] = s.missing(today)
 	}
 	return out
+}
+
+// deficits are what is missing on a day after practice on these, by way of learning.
+func (m *model) deficits(practice []day, today day) []float64 {
+	return m.after(practice, 1, today)
 }
 
 // owed is what the judge takes off for want of practice, by way of learning: the weights stay what they were beforehand, since
 // what the records say of them would break the promises (see "Why the properties hold").
 func (m *model) owed(practice []day, today day) []float64 {
-	out := m.deficits(practice, today)
+	out := m.after(practice, m.Population.Idle, today)
 	for i, x := range out {
 		out[i] = float64(m.Population.Owed * x)
 	}
 	return out
+}
+
+func (m *model) after(practice []day, idle float64, today day) []float64 {
+	all := m.memory(idle)
+	for _, on := range practice {
+		all.practise(on)
+	}
+	return all.missing(today)
 }
 
 // hindsight is a density over ways of learning and ability in practice, with sum 1.

@@ -26,15 +26,16 @@ const (
 	lessonDates = 18
 )
 
-func newLesson(c *Catalogue, policy Policy, evidence []Record, names []string, s *search, p Parameters) *lesson {
+// newLesson is the lesson of these people; evidence is all that is known of them, by task.
+func newLesson(c *Catalogue, policy Policy, records []Record, names []string, evidence [][]*evidence, p Parameters) *lesson {
 	l := &lesson{catalogue: c, policy: policy}
 	f := newTeacher(c, policy, p)
 	densities := map[string][]hindsight{}
 	for i, name := range names {
-		densities[name] = f.densities(s.evidence[i])
+		densities[name] = f.densities(evidence[i])
 	}
-	for _, date := range lessonDatesOf(evidence) {
-		everybody := resolve(evidence, date.String())
+	for _, date := range lessonDatesOf(records) {
+		everybody := resolve(records, date.String())
 		for _, name := range names {
 			held := everybody[name]
 			if held == nil {
@@ -115,14 +116,14 @@ func (f *teacher) judged(x *trial, policy Policy) []opinion {
 			of = ones(len(t.ability.points))
 		}
 		density := t.density(f.model.generalFrom(f.tasks, likelihoods, i), of)
-		c := t.sure(density, f.model.owed(x.evidence[i].practice, x.today), *policy.Task(t.facts.Task).Target)
+		c := t.sure(t.now(density, f.model.owed(x.evidence[i].practice, x.today)), *policy.Task(t.facts.Task).Target)
 		out[i] = opinion{up: max(c, 1e-9), down: max(1-c, 1e-9), was: x.was[i]}
 	}
 	return out
 }
 
 // studied are the values of the judge alone, with the scale on which they are moved.
-var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "early": 0.2, "error": 0.15, "fade": 0.1}
+var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step": 0.1, "catch_base": 0.2, "owed": 0.2, "idle": 0.5, "early": 0.2, "error": 0.15, "fade": 0.1}
 
 const (
 	lessonSweeps = 4
@@ -145,7 +146,7 @@ func (l *lesson) teach(p *Parameters) [2]float64 {
 		best, *p = now, other
 	}
 	for sweep := range lessonSweeps {
-		for _, name := range []string{"owed", "early", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
+		for _, name := range []string{"owed", "idle", "early", "catch_up", "error", "fade", "catch_rate", "catch_step", "catch_base"} {
 			for _, way := range []float64{1, -1} {
 				moved := false
 				for range 3 {
@@ -235,7 +236,7 @@ func (s inLineSearch) run(at func(x [3]float64, pull *[3]float64, weigh *[3][3]f
 			weigh[i][i] = s.held
 		}
 		at(x, &pull, &weigh)
-		step := solve3(weigh, pull)
+		step := solve([][]float64{weigh[0][:], weigh[1][:], weigh[2][:]}, pull[:])
 		for i := range 3 {
 			x[i] += max(-s.stride, min(s.stride, step[i]))
 		}
@@ -244,19 +245,20 @@ func (s inLineSearch) run(at func(x [3]float64, pull *[3]float64, weigh *[3][3]f
 	return x
 }
 
-// solve3 solves a × x = b for a positive definite a, by elimination.
-func solve3(a [3][3]float64, b [3]float64) [3]float64 {
-	for i := range 3 {
-		for j := i + 1; j < 3; j++ {
+// solve solves a × x = b for a positive definite a, by elimination. Both are used up.
+func solve(a [][]float64, b []float64) []float64 {
+	n := len(b)
+	for i := range n {
+		for j := i + 1; j < n; j++ {
 			by := a[j][i] / a[i][i]
-			for k := i; k < 3; k++ {
+			for k := i; k < n; k++ {
 				a[j][k] -= float64(by * a[i][k])
 			}
 			b[j] -= float64(by * b[i])
 		}
 	}
-	for i := 2; i >= 0; i-- {
-		for k := i + 1; k < 3; k++ {
+	for i := n - 1; i >= 0; i-- {
+		for k := i + 1; k < n; k++ {
 			b[i] -= float64(a[i][k] * b[k])
 		}
 		b[i] = b[i] / a[i][i]

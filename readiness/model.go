@@ -109,10 +109,9 @@ func newModelOn(p Parameters, step float64) *model {
 	m.knows = newKernel(m.ability, m.knowledge, shift, pop.KnowledgeSlope, pop.KnowledgeSD)
 	m.catchUp, m.catchStep, m.fade = make([]float64, maxLater+1), make([]float64, maxLater+1), make([]float64, maxLater+1)
 	m.early = make([]float64, maxLater+1)
-	for _, l := range m.memories() {
-		for i := range m.early {
-			m.early[i] += float64(float64(pop.Early*l.weight) * l.missing(0))
-			l.practise(0)
+	for _, l := range m.learners {
+		for i, gained := range l.gained {
+			m.early[i] += float64(float64(pop.Early*l.weight) * (l.deficit - gained))
 		}
 	}
 	left, force, step := 1.0, 1.0, 1.0
@@ -559,52 +558,35 @@ const (
 // judge works out, from the density of ability in practice and from what is missing for want of it, by way of learning, the chance of the next
 // job alone. A density so skewed that its mean lies outside the interval has the interval widened to it.
 func (t *taskModel) judge(density, missing []float64, target float64) estimate {
-	density = t.inLine(density)
+	now := t.now(density, missing)
+	confidence := t.sure(now, target)
+	now = t.inLine(now)
 	mean := 0.0
-	for c, l := range t.learners {
-		for i, x := range t.ability.points {
-			mean += float64(float64(l.weight*density[i]) * t.ability.at(t.chance, x-missing[c]))
-		}
+	for i, w := range now {
+		mean += float64(w * t.chance[i])
 	}
-	confidence := t.sure(density, missing, target)
-	low := t.ability.at(t.chance, t.quantile(density, missing, lowPoint))
-	high := t.ability.at(t.chance, t.quantile(density, missing, highPoint))
-	return estimate{mean: thousandth(mean), low: thousandth(min(low, mean)), high: thousandth(max(high, mean)), confidence: thousandth(confidence)}
+	low := t.ability.at(t.chance, t.ability.point(now, lowPoint))
+	high := t.ability.at(t.chance, t.ability.point(now, highPoint))
+	return estimate{mean: thousandth(mean), low: thousandth(min(low, mean)), high: thousandth(max(high, mean)),
+		confidence: thousandth(lineUp(&t.Population, confidence, 1-confidence))}
 }
 
-// sure is the chance that the chance is at least the target.
-func (t *taskModel) sure(density, missing []float64, target float64) float64 {
+// now is the density of ability less what is missing.
+func (t *taskModel) now(density, missing []float64) []float64 {
+	out := make([]float64, len(density))
+	for c, l := range t.learners {
+		t.ability.spill(out, density, missing[c], l.weight)
+	}
+	return out
+}
+
+// sure is the chance that the chance is at least the target, not yet brought in line.
+func (t *taskModel) sure(now []float64, target float64) float64 {
 	needed, ever := t.ability.reach(t.chance, target)
 	if !ever {
 		return 0
 	}
-	return t.exceeds(density, missing, needed)
-}
-
-// exceeds is the chance that ability, less what is missing, lies above x.
-func (t *taskModel) exceeds(density, missing []float64, x float64) float64 {
-	sum := 0.0
-	for c, l := range t.learners {
-		sum += float64(l.weight * t.ability.above(density, x+missing[c]))
-	}
-	return sum
-}
-
-// quantile is the ability, less what is missing, below which the share q lies.
-func (t *taskModel) quantile(density, missing []float64, q float64) float64 {
-	if len(t.learners) == 1 {
-		return t.ability.point(density, q) - missing[0]
-	}
-	low, high := abilityFrom-slices.Max(missing)-t.ability.step, abilityTo-slices.Min(missing)+t.ability.step
-	for range 24 { // to 0.000002
-		middle := low + float64((high-low)*0.5)
-		if 1-t.exceeds(density, missing, middle) < q {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	return high
+	return t.ability.above(now, needed)
 }
 
 // inLine brings a density in line with how right the judge has been when it was so sure. For every ability, the odds that

@@ -17,7 +17,7 @@ type foreseen struct {
 // outcomePeople is of how many apprentices the outcomes are taken, at most; outcomeUnseen from which chance on of having been
 // signed unseen a supervisor's records say nothing about outcomes.
 const (
-	outcomePeople = 600
+	outcomePeople = 2000
 	outcomeUnseen = 0.3
 )
 
@@ -69,7 +69,7 @@ func (f *teacher) outcomes(all []*evidence) []foreseen {
 				missing := f.model.deficits(before[i].attempts, on)
 				harder := t.hardness(ev.difficulty) + ev.severity
 				for c, of := range known[i] {
-					t.ability.spill(o.density, of, missing[c]+harder)
+					t.ability.spill(o.density, of, missing[c]+harder, 1)
 				}
 				out = append(out, o)
 			}

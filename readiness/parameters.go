@@ -46,12 +46,14 @@ type Population struct {
 	PaceSD     float64 `json:"pace_sd"`     // spread of the logarithm of how much practice it takes
 	DeficitSD  float64 `json:"deficit_sd"`  // spread of what is missing before the first practice
 	Retained   float64 `json:"retained"`    // share of what was learned that is never forgotten, from 0 to 1
-	ForgetDays float64 `json:"forget_days"` // days without practice after which 63 % of the rest is forgotten
+	ForgetDays float64 `json:"forget_days"` // days without practice after which half of the rest is forgotten
+	Savings    float64 `json:"savings"`     // share of idle days, from 0 to 1, that the next practice makes good
 	CatchUp    float64 `json:"catch_up"`    // how much is learned, at most, after a job that is looked back on
 	CatchRate  float64 `json:"catch_rate"`  // factor by which each clean job shrinks what is still to be caught up
 	CatchBase  float64 `json:"catch_base"`  // share of catch_up, from 0 to 1, that is counted at once
 	CatchStep  float64 `json:"catch_step"`  // factor by which each earlier job that was not clean lessens what is learned after
 	Owed       float64 `json:"owed"`        // how much of what is missing the judge takes off
+	Idle       float64 `json:"idle"`        // factor by which idle days count to the judge
 	Early      float64 `json:"early"`       // how much of what was missing the judge gives credit for in early work
 	Error      float64 `json:"error"`       // weight of a critical error, from 0 to 1: less than 1 since anybody may have a bad day that normal shocks do not foresee
 	Fade       float64 `json:"fade"`        // factor by which each later clean job weakens what spoke against the apprentice
@@ -103,14 +105,14 @@ func DefaultParameters() Parameters {
 	return Parameters{
 		Format: ParametersFormat,
 		Population: Population{
-			Ability: 3.8, GeneralSD: 0.8, TaskSD: 0.85,
-			Routine: -0.5, Awkward: 0.7, HaloSD: 0.5, DaySD: 0.4,
-			HelpSlope: 0.8, HelpCritical: 0.6, HelpOrdinary: 0.7,
-			Deficit: 2.6, Practice: 0.75, Curve: 1.2, PaceSD: 0.5, DeficitSD: 0.7, Retained: 0.5, ForgetDays: 200,
-			CatchUp: 1.5, CatchRate: 0.5, CatchBase: 0.9, CatchStep: 0.8, Owed: 0.9, Early: 0.9, Error: 0.8, Fade: 0.95,
-			SeveritySD: 0.55, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
-			KnowledgeMean: 1.5, KnowledgeSlope: 0.4, KnowledgeSD: 0.85,
-			BulkSeen: 0.05, BulkUnseen: 0.4, Places: 0.75, Tail: 0.05, ChanceUp: 1.05, ChanceDown: 1, SureUp: 0.75, SureDown: 0.85, SureShift: -0.15,
+			Ability: 4.15, GeneralSD: 0.9, TaskSD: 0.7,
+			Routine: -0.5, Awkward: 0.75, HaloSD: 0.5, DaySD: 0.4,
+			HelpSlope: 0.85, HelpCritical: 0.45, HelpOrdinary: 0.4,
+			Deficit: 3, Practice: 0.75, Curve: 1.05, PaceSD: 0.65, DeficitSD: 0.85, Retained: 0.75, ForgetDays: 80, Savings: 0.9,
+			CatchUp: 2.9, CatchRate: 0.3, CatchBase: 0.95, CatchStep: 0.7, Owed: 0.7, Idle: 1.3, Early: 1, Error: 0.95, Fade: 0.98,
+			SeveritySD: 0.7, Unseen: 0.05, Bulk: 0.3, SpotCheck: 0.5,
+			KnowledgeMean: 1.5, KnowledgeSlope: 0.55, KnowledgeSD: 0.75,
+			BulkSeen: 0.03, BulkUnseen: 0.5, Places: 0.7, Tail: 0.12, ChanceUp: 1, ChanceDown: 0.9, ChanceShift: -0.05, SureUp: 0.9, SureDown: 1.15, SureShift: -0.7,
 		},
 		Tasks: []TaskValue{}, Steps: []StepValue{}, Supervisors: []SupervisorValue{},
 	}
@@ -129,12 +131,12 @@ func (p *Population) bounds() []bound {
 		{"ability", &p.Ability, -3, 6}, {"general_sd", &p.GeneralSD, 0.1, 3}, {"task_sd", &p.TaskSD, 0.2, 3},
 		{"routine", &p.Routine, -3, 0}, {"awkward", &p.Awkward, 0, 3}, {"halo_sd", &p.HaloSD, 0.2, 3}, {"day_sd", &p.DaySD, 0.2, 3},
 		{"help_slope", &p.HelpSlope, 0.05, 2}, {"help_critical", &p.HelpCritical, -6, 9}, {"help_ordinary", &p.HelpOrdinary, -6, 9},
-		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"curve", &p.Curve, 0.3, 3}, {"pace_sd", &p.PaceSD, 0, 1.5}, {"deficit_sd", &p.DeficitSD, 0, 2}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650},
+		{"deficit", &p.Deficit, 0, 6}, {"practice", &p.Practice, 0.1, 0.99}, {"curve", &p.Curve, 0.3, 3}, {"pace_sd", &p.PaceSD, 0, 1.5}, {"deficit_sd", &p.DeficitSD, 0, 2}, {"retained", &p.Retained, 0, 0.9}, {"forget_days", &p.ForgetDays, 10, 3650}, {"savings", &p.Savings, 0, 1},
 		{"catch_up", &p.CatchUp, 0, 3}, {"catch_rate", &p.CatchRate, 0.1, 0.99}, {"error", &p.Error, 0.2, 1}, {"fade", &p.Fade, 0.1, 1},
 		{"severity_sd", &p.SeveritySD, 0, 2}, {"unseen", &p.Unseen, 0, 1}, {"bulk", &p.Bulk, 0, 1}, {"spot_check", &p.SpotCheck, 0, 1},
 		{"knowledge_mean", &p.KnowledgeMean, -4, 5}, {"knowledge_slope", &p.KnowledgeSlope, 0, 1.5}, {"knowledge_sd", &p.KnowledgeSD, 0.3, 3},
 		{"bulk_seen", &p.BulkSeen, 0.001, 0.999}, {"bulk_unseen", &p.BulkUnseen, 0.001, 0.999}, {"places", &p.Places, 0, 1}, {"tail", &p.Tail, 0, 0.5},
-		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"early", &p.Early, 0, 1.5}, {"chance_up", &p.ChanceUp, 0.3, 3}, {"chance_down", &p.ChanceDown, 0.3, 3}, {"chance_shift", &p.ChanceShift, -3, 3}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
+		{"catch_base", &p.CatchBase, 0, 1}, {"catch_step", &p.CatchStep, 0.3, 1}, {"owed", &p.Owed, 0.1, 1.5}, {"idle", &p.Idle, 0.2, 10}, {"early", &p.Early, 0, 1.5}, {"chance_up", &p.ChanceUp, 0.3, 3}, {"chance_down", &p.ChanceDown, 0.3, 3}, {"chance_shift", &p.ChanceShift, -3, 3}, {"sure_up", &p.SureUp, 0.2, 3}, {"sure_down", &p.SureDown, 0.2, 3}, {"sure_shift", &p.SureShift, -4, 4},
 	}
 }
 
@@ -189,6 +191,7 @@ func ReadParameters(b []byte) (Parameters, error) {
 		*v.value = missing
 	}
 	p.Population.CatchStep, p.Population.Owed, p.Population.Early = 1, 1, 1
+	p.Population.Savings, p.Population.Idle = 0.5, 1
 	p.Population.Curve, p.Population.PaceSD, p.Population.DeficitSD = 1, 0, 0
 	p.Population.Tail, p.Population.Places, p.Population.BulkSeen, p.Population.BulkUnseen = 0, 1, 0.5, 0.5
 	p.Population.ChanceUp, p.Population.ChanceDown, p.Population.ChanceShift = 1, 1, 0

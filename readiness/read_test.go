@@ -169,9 +169,9 @@ func TestReadParameters(t *testing.T) {
 	for _, bad := range []string{
 		``, `{}`, `null`, `{"format":"other"}`, text + "{}", text + " x",
 		strings.Replace(text, `"population"`, `"up_to":"2026-02-30","population"`, 1),
-		strings.Replace(text, `"ability":3.8,`, ``, 1),
-		strings.Replace(text, `"ability":3.8`, `"ability":20`, 1),
-		strings.Replace(text, `"ability":3.8`, `"ability":"x"`, 1),
+		strings.Replace(text, `"ability":4.15,`, ``, 1),
+		strings.Replace(text, `"ability":4.15`, `"ability":20`, 1),
+		strings.Replace(text, `"ability":4.15`, `"ability":"x"`, 1),
 		strings.Replace(text, `"bulk":0.3`, `"bulk":1.1`, 1),
 		strings.Replace(text, `"tasks":[]`, `"tasks":[],"more":1`, 1),
 		strings.Replace(full, `"sam"`, `"toni"`, 1),

@@ -50,11 +50,12 @@
 // "knowledge_mean" + "knowledge_slope" × (u − "ability") with spread "knowledge_sd".
 //
 // Time. From u is taken off what is missing for want of practice: all of "deficit" before the first job, e^−(n/pace)^"curve" of it after n
-// jobs, watched or not (a stretched exponential, which covers quick starts and late insight; "practice" is what one job leaves of it where "curve" is 1), and
-// growing again in idle time, e-fold in "forget_days", up to the share of the deficit that is not "retained" (so relearning is faster than
-// learning). People learn differently: pace is spread by "pace_sd" on the logarithm, what is missing at first by "deficit_sd"; both are
-// averaged over, on three points and two. The judge takes off "owed" times as much, and leaves the weights of the ways of learning
-// as they were. A job with a critical error is no practice to the judge. Help and errors of earlier days were at an
+// jobs, watched or not (a stretched exponential, which covers quick starts and late insight; "practice" is what one job leaves of it where "curve" is 1). What
+// was learned is forgotten in idle time along a hyperbola, towards the share "retained" of it; half of the rest is gone after "forget_days". The
+// next job makes good the share "savings" of all idle days before it, so that relearning is faster than learning (Ebbinghaus 1885); where idle time has left less of all jobs
+// than the later ones alone would give, those alone count. People learn differently: pace is spread by "pace_sd" on the logarithm, what is missing at first by
+// "deficit_sd"; both are averaged over, on three points and two. The judge takes off "owed" times as much, counts idle days "idle" times, and leaves
+// the weights of the ways of learning as they were. A job with a critical error is no practice to the judge. Help and errors of earlier days were at an
 // ability lower by "catch_up", of which "catch_base" is counted at once and the rest is approached by "catch_rate" with each
 // practice since; it is less by the factor "catch_step" for each job before it that was not clean. What spoke against
 // fades by the factor "fade" with each clean job of a later day: a power steady model (Smith 1979; West and Harrison 1997),
@@ -63,7 +64,7 @@
 // The chance. What the model says of a job without a critical error, by ability, is brought in line with how often there was
 // one: a rising function of it, "chance_up", "chance_down", "chance_shift" (see [Population.chanceInLine]).
 //
-// How sure. The posterior is brought in line with how right the judge has been: for every ability, the chance that
+// How sure. The posterior of ability, less what is missing, is brought in line with how right the judge has been: for every ability, the chance that
 // somebody's lies above it is mapped by a rising function, "sure_up", "sure_down", "sure_shift" (beta calibration: Kull,
 // Silva Filho and Flach 2017; see [model.inLine]).
 //
@@ -94,8 +95,8 @@
 //	12 (5)             0.80    0.80        1
 //	12 (5)             0.95    0.80        3
 //	12 (5)             0.95    0.90        5
-//	12 (5)             0.97    0.90        6
-//	12 (5)             0.98    0.90        9
+//	12 (5)             0.97    0.90        7
+//	12 (5)             0.98    0.90        10
 //	6 (3)              0.95    0.90        6
 //	20 (8)             0.95    0.90        4
 //	none               0.80    0.80        2
@@ -114,11 +115,11 @@
 // [Severities] and [EstimateSupervisors] fit crossed random effects of apprentice at task and supervisor: first by penalised
 // quasi-likelihood, then by steps on the teacher's marginal likelihood. They correlate at 0.99 with a fit by maximum
 // likelihood done another way (TestSeveritiesAgainstReference). [Calibrate] maximises the marginal likelihood of all
-// evidence, with supervisors, tasks and steps by expectation and maximisation in turn with it. Then chances are brought in line
+// evidence by Newton steps whose curvature comes from people's own slopes (Berndt, Hall, Hall and Hausman 1974), with supervisors, tasks and steps by expectation and maximisation in turn with it. Then chances are brought in line
 // with outcomes: every watched job is foreseen from what was known before its day (prequential: Dawid 1984), and "chance_…" are
 // set by the likelihood of whether there was a critical error. Then the judge learns: for
 // dates four weeks apart, what it said is held against what the teacher says with hindsight, and the judge's own values
-// ("early", "catch_…", "owed", "error", "fade", "sure_…") are set so that they agree best.
+// ("early", "catch_…", "owed", "idle", "error", "fade", "sure_…") are set so that they agree best.
 //
 // # How good it is
 //

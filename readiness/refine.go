@@ -185,14 +185,12 @@ func (v *refining) person(all []*evidence) {
 		}
 		v.sums.ability[task] += mean
 		v.sums.people[task]++
-		learned := m.memories()
+		learned := m.memory(1)
 		done := 0
 		for i := range e.events {
 			ev := &e.events[i]
 			for ; done < len(e.attempts) && e.attempts[done] < ev.on; done++ {
-				for c := range learned {
-					learned[c].practise(e.attempts[done])
-				}
+				learned.practise(e.attempts[done])
 			}
 			if !ev.watched {
 				continue
@@ -200,9 +198,9 @@ func (v *refining) person(all []*evidence) {
 			record := v.f.record(task, ev)
 			score, asleep, z := 0.0, 0.0, mean-t.hardness(ev.difficulty)-ev.severity
 			watch := v.f.watching(task, ev)
+			missing := learned.missing(ev.on)
 			for c, of := range density {
-				missing := learned[c].missing(ev.on)
-				harder := missing + t.hardness(ev.difficulty) + ev.severity
+				harder := missing[c] + t.hardness(ev.difficulty) + ev.severity
 				t.ability.shifted(v.mix, record, harder)
 				// the slope of the record's chance, in the middle of two points
 				t.ability.shifted(v.z, record, harder-t.ability.step/2)
@@ -215,7 +213,7 @@ func (v *refining) person(all []*evidence) {
 					share := w / max(chance, 1e-12)
 					asleep += float64(share * watch.asleep)
 					score -= float64(share * slope)
-					z -= float64(w * missing)
+					z -= float64(w * missing[c])
 				}
 			}
 			s := v.r.index[ev.supervisor]

@@ -50,8 +50,8 @@ func (e *evidence) nothing() bool { return len(e.events) == 0 && e.right+e.wrong
 // and how many watched jobs it holds.
 func (f *teacher) likelihood(task int, e *evidence) (of [][]float64, scale float64, jobs int) {
 	t := f.tasks[task]
-	learned := f.model.memories()
-	for range learned {
+	learned := f.model.memory(1)
+	for range f.model.learners {
 		of = append(of, slices.Clone(t.answers(e.right, e.wrong)))
 	}
 	now := make([]float64, len(of[0]))
@@ -59,9 +59,7 @@ func (f *teacher) likelihood(task int, e *evidence) (of [][]float64, scale float
 	for i := range e.events {
 		ev := &e.events[i]
 		for ; done < len(e.attempts) && e.attempts[done] < ev.on; done++ {
-			for c := range learned {
-				learned[c].practise(e.attempts[done])
-			}
+			learned.practise(e.attempts[done])
 		}
 		if ev.kind == jobEvent || ev.kind == errorEvent && ev.watched {
 			jobs++
@@ -69,8 +67,8 @@ func (f *teacher) likelihood(task int, e *evidence) (of [][]float64, scale float
 		harder := t.hardness(ev.difficulty) + ev.severity
 		record, w := f.record(task, ev), f.watching(task, ev)
 		top := 0.0
-		for c := range learned {
-			t.ability.shifted(now, record, learned[c].missing(ev.on)+harder)
+		for c, missing := range learned.missing(ev.on) {
+			t.ability.shifted(now, record, missing+harder)
 			for j, x := range now {
 				of[c][j] = float64(of[c][j] * (float64(w.awake*x) + w.asleep))
 				top = max(top, of[c][j])

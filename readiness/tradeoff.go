@@ -97,16 +97,16 @@ func (im *imagination) course(target float64) imaginedCourse {
 	u := pop.Ability + im.ease[im.facts.Task] + float64(pop.GeneralSD*im.normal()) + float64(pop.TaskSD*im.normal())
 	needed, ever := im.ability.reach(im.chance, target)
 	e := &evidence{}
-	learned := im.memories()[im.draw.IntN(len(im.learners))]
+	learned, way := im.memory(1), im.draw.IntN(len(im.learners))
 	general := im.generalFrom([]*taskModel{im.taskModel}, [][]float64{nil}, -1)
 	var out imaginedCourse
 	for i := range imaginedJobs {
 		on := day(7 * i)
-		im.job(e, u-learned.missing(on), on)
+		im.job(e, u-learned.missing(on)[way], on)
 		learned.practise(on)
 		density := im.density(general, im.likelihood(e))
 		out.said = append(out.said, im.judge(density, im.owed(e.practice, on), target).confidence)
-		out.ripe = append(out.ripe, ever && u-learned.missing(on) >= needed)
+		out.ripe = append(out.ripe, ever && u-learned.missing(on)[way] >= needed)
 	}
 	return out
 }

@@ -87,7 +87,7 @@ func (s *Service) newFrame(ctx context.Context, info store.Info, adoptions int) 
 	if err != nil {
 		return nil, err
 	}
-	f.key = ledger.Hash([]byte("verdicts-v3\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
+	f.key = ledger.Hash([]byte("verdicts-v4\n" + f.policy.Hash() + "\n" + ledger.Hash(b)))
 	return f, nil
 }
 
