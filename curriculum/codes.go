@@ -18,6 +18,7 @@ var codes = []CodeInfo{
 	{"folder_unreadable", Error, []string{"error"}, "a folder that may not be opened"},
 	{"file_unreadable", Error, []string{"error"}, "a file that may not be opened"},
 	{"not_plain_file", Warning, nil, "a symbolic link where a lesson should be"},
+	{"same_but_for_case", Error, []string{"other"}, "`lessons/Pads.md` beside `lessons/pads.md`"},
 	{"file_too_large", Error, []string{"limit"}, "a lesson of more than 1 MiB, a drawing of more than 4 MiB"},
 	{"folder_too_large", Error, []string{"limit"}, "files of more than 32 MiB in all"},
 	{"too_many_files", Error, []string{"count", "limit"}, "more than 2000 files"},

@@ -80,6 +80,14 @@ func readFolder(fsys fs.FS) (files []File, problems []Problem) {
 		bad(programmeFile, "too_many_files", "count", itoa(len(paths)), "limit", itoa(maxFiles))
 		return nil, problems
 	}
+	folded := map[string]string{}
+	for _, p := range paths { // on many machines one file would take the other's place
+		if other, twice := folded[strings.ToLower(p)]; twice {
+			bad(p, "same_but_for_case", "other", other)
+			continue
+		}
+		folded[strings.ToLower(p)] = p
+	}
 	total := 0
 	for _, p := range paths {
 		b, err := readCapped(fsys, p)

@@ -170,6 +170,8 @@ func problemCases() []problemCase {
 	return []problemCase{
 		// Files.
 		{"no_programme", testFolder(map[string]string{"programme.yaml": ""})},
+		{"same_but_for_case", testFolder(map[string]string{"pictures/Rotor.svg": goodSVG, "pictures/rotor.svg": "§" + goodSVG})},
+		{"same_but_for_case", testFolder(map[string]string{"lessons/L.md": testFront + "# A lesson\n", "lessons/l.md": "§" + testFront + "# A lesson\n"})},
 		{"file_unused", testFolder(map[string]string{"pictures/notes.md": "§Notes."})},
 		{"language_folder", testFolder(map[string]string{"lessons/fr/l.md": "§---\n"})},
 		{"bad_utf8", lessonFolder("caf§\xe9\n")},

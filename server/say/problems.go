@@ -82,6 +82,7 @@ var problemTexts = map[string]problemText{
 	"no_programme":      {"There is no programme.yaml.", "A programme folder begins with that file.", "Put programme.yaml into the folder's top level."},
 	"folder_unreadable": {"The folder cannot be read: {error}.", "Its path or its permissions are wrong.", "Check the path, and that the program may read it."},
 	"file_unreadable":   {"The file cannot be read: {error}.", "It was moved, or its permissions are wrong.", "Check that the program may read it."},
+	"same_but_for_case": {"The name differs from {other} in capital and small letters only.", "On many machines both are one file, and one would take the place of the other.", "Give one of them another name, and change the links to it."},
 	"not_plain_file":    {"This is no plain file or folder, so it is left out.", "A symbolic link, a pipe or a device is not followed: it may lead out of the programme's folder.", "Put the file itself here."},
 	"file_too_large":    {"The file has more than {limit} MiB.", "A lesson is text; a file of this size is something else.", "Split it, or make the drawing simpler."},
 	"folder_too_large":  {"The files have more than {limit} MiB in all.", "A programme is text and drawings.", "Take out what does not belong to the programme."},
