@@ -27,7 +27,7 @@ type member struct {
 	// finish, if not nil, draws what else belongs to the question.
 	finish func(p *proposal, d *draws) *proposal
 
-	echo []string // words that stem and option share
+	echo []echo // words that stem and option share
 }
 
 // asking names the item that asks a member; several members may belong to one (the reasons of a step).
@@ -154,7 +154,7 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 		m.asks = s.phrase(m.stem)
 		m.echo = echoes(m.asks, m.phrase, nil)
 	}
-	count := map[string]int{}
+	count := map[uint64]int{}
 	for i := range c.members {
 		for _, w := range c.members[i].words {
 			count[w]++
@@ -183,7 +183,7 @@ func (c *closure) compare(s *subject, apart func(i, j int) bool, num, den int) {
 		for _, w := range m.echo {
 			cover := newBitset(n)
 			for j := range n {
-				if j != i && c.members[j].covers([]string{w}) > 0 {
+				if j != i && c.members[j].takesAway(w) {
 					cover.set(j)
 				}
 			}
@@ -227,7 +227,7 @@ func meets(a, b bitset) bool {
 
 // speaksOf says that an option takes up a word of another's stem which that one's own answer does not have ("pins do not
 // move": pins stuck): it may then be true of it as well. A word that many options have says nothing.
-func (m *member) speaksOf(other *member, count map[string]int, usual int) bool {
+func (m *member) speaksOf(other *member, count map[uint64]int, usual int) bool {
 	for _, g := range other.given {
 		if m.mask&g.mask == 0 {
 			continue

@@ -25,7 +25,7 @@ type subject struct {
 
 	// phrases holds the texts met while the pool is built, for many families look at one cell; nil from then on.
 	phrases map[string]*phrase
-	roots   map[string]string // of words, as long
+	roots   map[string]knownWord // of words, as long
 }
 
 // step is a step that applies, with what order families ask of it.
@@ -52,7 +52,7 @@ const (
 )
 
 func newSubject(p *curriculum.Programme, l *curriculum.Lesson, car *curriculum.Vehicle) *subject {
-	s := &subject{programme: p, lesson: l, car: car, language: l.Language, sheet: l.Sheet(car), phrases: map[string]*phrase{}, roots: map[string]string{}}
+	s := &subject{programme: p, lesson: l, car: car, language: l.Language, sheet: l.Sheet(car), phrases: map[string]*phrase{}, roots: map[string]knownWord{}}
 	s.readSteps()
 	for _, r := range l.Cautions {
 		if car.Applies(r.If) {

@@ -7,46 +7,59 @@ import (
 	"unicode/utf8"
 )
 
-// phrase is a text with what the guards look at, worked out once.
+// phrase is a text with what the guards look at, worked out once. Words are compared by their hashes: where two met, they would count
+// as one, which costs a question at most.
 type phrase struct {
 	text  string   // as shown
 	norm  string   // lower case, letters and digits only, one space between words
-	words []string // content words, stemmed, sorted, each once
-	whole []string // the same words as they stand, sorted, each once
-	all   []string // all words as they stand, sorted, as often as they stand
+	words []uint64 // content words, stemmed, sorted, each once
+	whole []uint64 // the same words as they stand, sorted, each once
+	all   []uint64 // all words as they stand, sorted, as often as they stand
 	mask  uint64   // of words, one bit each: two phrases whose masks do not meet share none
+	pairs uint64   // of norm's neighbouring letters, one bit each: what a text holds has no bit that the text lacks
 	runes int
+}
+
+// knownWord is what a word comes to.
+type knownWord struct {
+	whole, stem uint64
+	content     bool // it carries some
 }
 
 func newPhrase(text, language string) *phrase { return readPhrase(text, language, nil) }
 
-// readPhrase is newPhrase that remembers in roots, if not nil, what it works out of a word: "" where it carries no content.
-func readPhrase(text, language string, roots map[string]string) *phrase {
-	norm := normal(text)
-	all := strings.Fields(norm)
-	slices.Sort(all)
-	room := make([]string, 2*len(all)) // of both lists
-	p := &phrase{text: text, norm: norm, all: all, whole: room[:0:len(all)], words: room[len(all):len(all)], runes: utf8.RuneCountInString(text)}
-	for i, w := range all {
-		if i > 0 && w == all[i-1] {
-			continue
-		}
-		root, known := roots[w]
+// readPhrase is newPhrase that remembers in roots, if not nil, what it works out of a word.
+func readPhrase(text, language string, roots map[string]knownWord) *phrase {
+	p := &phrase{text: text, norm: normal(text), runes: utf8.RuneCountInString(text)}
+	count := strings.Count(p.norm, " ") + 1
+	room := make([]uint64, 3*count) // of the three lists
+	p.all, p.whole, p.words = room[:0:count], room[count:count:2*count], room[2*count:2*count]
+	for rest := p.norm; rest != ""; {
+		var w string
+		w, rest, _ = strings.Cut(rest, " ")
+		of, known := roots[w]
 		if !known {
-			if carriesContent(w, language) {
-				root = stem(w, language)
+			of = knownWord{whole: spread(w), content: carriesContent(w, language)}
+			if of.content {
+				of.stem = spread(stem(w, language))
 			}
 			if roots != nil {
-				roots[w] = root
+				roots[w] = of
 			}
 		}
-		if root != "" {
-			p.whole, p.words = append(p.whole, w), append(p.words, root)
-			p.mask |= 1 << (spread(root) % 64)
+		p.all = append(p.all, of.whole)
+		if of.content {
+			p.whole, p.words = append(p.whole, of.whole), append(p.words, of.stem)
+			p.mask |= 1 << (of.stem >> 32 % 64)
 		}
 	}
+	for i := 1; i < len(p.norm); i++ {
+		p.pairs |= 1 << ((uint(p.norm[i-1])*37 + uint(p.norm[i])) % 64)
+	}
+	slices.Sort(p.all)
+	slices.Sort(p.whole)
 	slices.Sort(p.words)
-	p.words = slices.Compact(p.words)
+	p.whole, p.words = slices.Compact(p.whole), slices.Compact(p.words)
 	return p
 }
 
@@ -56,7 +69,7 @@ func spread(w string) (h uint64) {
 	for i := range len(w) {
 		h = (h ^ uint64(w[i])) * 1099511628211
 	}
-	return h >> 32
+	return h
 }
 
 // normal takes case, punctuation and spacing out of a text: two texts with one normal form say the same.
@@ -143,12 +156,12 @@ func stem(w, language string) string {
 }
 
 // common counts the words that two sorted lists share.
-func common(a, b []string) (n int) {
+func common(a, b []uint64) (n int) {
 	for i, j := 0, 0; i < len(a) && j < len(b); {
-		switch strings.Compare(a[i], b[j]) {
-		case 0:
+		switch {
+		case a[i] == b[j]:
 			n, i, j = n+1, i+1, j+1
-		case -1:
+		case a[i] < b[j]:
 			i++
 		default:
 			j++
@@ -180,8 +193,11 @@ func commonOf(a, b *phrase) int {
 }
 
 // within says whether one text holds the other, typography aside.
-func within(a, b *phrase) bool {
-	return a.norm == b.norm || a.norm != "" && b.norm != "" && (strings.Contains(a.norm, b.norm) || strings.Contains(b.norm, a.norm))
+func within(a, b *phrase) bool { return a.norm == b.norm || holdsAll(a, b) || holdsAll(b, a) }
+
+// holdsAll says whether one text holds all of another that is not empty.
+func holdsAll(a, b *phrase) bool {
+	return b.norm != "" && len(b.norm) <= len(a.norm) && b.pairs&^a.pairs == 0 && strings.Contains(a.norm, b.norm)
 }
 
 // alike says whether two texts may mean the same: they hold one another, or share at least num/den of all their
@@ -198,35 +214,38 @@ func alike(a, b *phrase, num, den int) bool {
 	return shared > 0 && shared*den >= all*num
 }
 
-// echoes lists the content words that the stem shares with the key and with none of the others: as they stand, and
-// stemmed ("~lift" where the stem lifts and the key speaks of lifting).
-func echoes(stem, key *phrase, others []*phrase) (out []string) {
+// echo is a content word that stem and key share.
+type echo struct {
+	word    uint64
+	stemmed bool // where the stem lifts and the key speaks of lifting
+}
+
+// echoes lists the content words that the stem shares with the key and with none of the others, as they stand and stemmed.
+func echoes(stem, key *phrase, others []*phrase) (out []echo) {
 	for _, w := range key.whole {
 		if holdsWord(stem.whole, w) && !slices.ContainsFunc(others, func(o *phrase) bool { return holdsWord(o.whole, w) }) {
-			out = append(out, w)
+			out = append(out, echo{w, false})
 		}
 	}
 	for _, w := range key.words {
 		if holdsWord(stem.words, w) && !slices.ContainsFunc(others, func(o *phrase) bool { return holdsWord(o.words, w) }) {
-			out = append(out, "~"+w)
+			out = append(out, echo{w, true})
 		}
 	}
 	return out
 }
 
-func holdsWord(sorted []string, w string) bool {
+func holdsWord(sorted []uint64, w uint64) bool {
 	_, ok := slices.BinarySearch(sorted, w)
 	return ok
 }
 
-// covers counts the echoes that a further option would take away.
-func (p *phrase) covers(open []string) (n int) {
-	for _, w := range open {
-		if root, ok := strings.CutPrefix(w, "~"); ok && holdsWord(p.words, root) || !ok && holdsWord(p.whole, w) {
-			n++
-		}
+// takesAway says whether a further option would take an echo away.
+func (p *phrase) takesAway(of echo) bool {
+	if of.stemmed {
+		return holdsWord(p.words, of.word)
 	}
-	return n
+	return holdsWord(p.whole, of.word)
 }
 
 // tidy prepares a lesson's words for use as an option or inside quotation marks: one line, no closing full stop.
