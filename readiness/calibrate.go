@@ -28,7 +28,7 @@ type Progress func(sweep, of int, likelihood float64)
 const (
 	calibrateSample = 2000 // apprentices; of few, how rare errors were is luck
 	calibrateFirst  = 100  // apprentices, in the first round
-	lessonSample    = 500  // apprentices, of whom the judge learns
+	lessonSample    = 1000 // apprentices, of whom the judge learns
 	calibrateRounds = 4    // of steps and passes for supervisors, tasks and steps
 	calibrateSteps  = 6    // in each round, at most
 	calibratePasses = calibrateRounds * calibrateSteps

@@ -127,7 +127,7 @@ var studied = map[string]float64{"catch_up": 0.3, "catch_rate": 0.1, "catch_step
 
 const (
 	lessonSweeps = 4
-	lessonEvery  = 3 // of the trials, while values are searched for
+	lessonEvery  = 6 // of the trials, while values are searched for
 )
 
 // teach sets the judge so that it agrees best with the teacher. It says how far they were apart, and are.

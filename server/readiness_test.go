@@ -125,9 +125,9 @@ func TestDecisionPageInOrder(t *testing.T) {
 	p = p.form(`value="finished"`).press("finished")
 	p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(200, "Signed.")
 	a := w.as(m)
-	p = a.get("/people/"+m.ID+"/tasks/induction").says(200, say.WhatTheNumberMeans, "clean watched jobs would make us sure enough")
+	p = a.get("/people/"+m.ID+"/tasks/induction").says(200, say.WhatTheNumberMeans, "We are sure enough of that.")
 	at := -1
-	for _, part := range []string{"What to do next", ">Gates<", "How likely the next job alone", "would make us sure enough", "<summary>The number, and what moved it", "Suppose these go well"} {
+	for _, part := range []string{"What to do next", ">Gates<", "How likely the next job alone", "We are sure enough of that.", "<summary>The number, and what moved it", "Suppose these go well"} {
 		next := strings.Index(p.body, part)
 		if next < at || next < 0 {
 			t.Errorf("%q stands at %d, after %d", part, next, at)
@@ -163,7 +163,7 @@ func TestStepsOfAGateAreNamedOnce(t *testing.T) {
 	p := first.tapWhatMustBe(job).form(`value="finished"`).press("finished")
 	p.form("passphrase").set("passphrase", sup.Passphrase).press("Sign").says(200, "Signed.")
 	for _, b := range []*browser{w.as(m), first} {
-		p := b.get("/people/"+m.ID+"/tasks/induction").says(200, "Still to be seen: the steps named above")
+		p := b.get("/people/"+m.ID+"/tasks/induction").says(200, "Still to be seen: the steps named above", "more clean watched jobs would make us sure enough")
 		if n := strings.Count(p.body, "<li>Chock the wheels that stay on the ground"); n != 1 {
 			t.Errorf("the step is named %d times:\n%s", n, p.text())
 		}
