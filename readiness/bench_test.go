@@ -42,6 +42,16 @@ func BenchmarkAssessOne200JobsExplained(b *testing.B) {
 	}
 }
 
+// One more entry for somebody with 200 jobs, after all that came before was judged already, as a server does.
+func BenchmarkOneNewEntry200Jobs(b *testing.B) {
+	c, evidence := twoHundred()
+	a := NewAssessor(c, DefaultPolicy(), DefaultParameters(), Options{})
+	for i := 0; b.Loop(); i++ {
+		n := 100 + i%100
+		a.AssessOne(evidence[:n+1], "ana", "bleed", evidence[n].Date)
+	}
+}
+
 func BenchmarkReadEvidence200Jobs(b *testing.B) {
 	_, evidence := twoHundred()
 	var lines bytes.Buffer

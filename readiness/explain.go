@@ -51,7 +51,7 @@ import "slices"
 //	ask_for_decision
 
 // explain fills what a verdict rests on, its reasons and what comes next.
-func (a *assessor) explain(v *Verdict, in *inputs, d decision, now *view, e estimate) {
+func (a *Assessor) explain(v *Verdict, in *inputs, d decision, now *view, e estimate) {
 	for i := range v.Gates {
 		v.Gates[i].Evidence = ids(in.gateRests(v.Gates[i]))
 	}
@@ -67,7 +67,7 @@ func (a *assessor) explain(v *Verdict, in *inputs, d decision, now *view, e esti
 }
 
 // reasons says first where things stand, then which gates are closed, then how sure the estimate is.
-func (a *assessor) reasons(in *inputs, v Verdict, d decision, now *view) []Reason {
+func (a *Assessor) reasons(in *inputs, v Verdict, d decision, now *view) []Reason {
 	var all []Reason
 	switch v.Standing {
 	case StoodDown:
@@ -129,7 +129,7 @@ func lapsedReason(d decision) Reason {
 
 // readyUntil is the last day on which somebody ready today would be ready if nothing happened. Time alone never makes ready,
 // so it can be found by halving; the recency gate bounds it.
-func (a *assessor) readyUntil(in *inputs, now *view) day {
+func (a *Assessor) readyUntil(in *inputs, now *view) day {
 	from, to := in.today, in.person.lastDay(in.today, in.asks.RecencyDays)+1
 	ready := func(on day) bool {
 		if now.estimate(*in.asks.Target, on).confidence < *in.asks.Confidence {
@@ -184,7 +184,7 @@ func buildingReason(v Verdict) Reason {
 // moved says what moved the estimate since last time: the task's own records of the last day of any, what was done at other
 // tasks since, and idle time. Each is the difference that the judge makes with and without it, in this order. Changes below
 // a percentage point are not worth a sentence.
-func (a *assessor) moved(in *inputs, now *view, e estimate) []Reason {
+func (a *Assessor) moved(in *inputs, now *view, e estimate) []Reason {
 	own := in.bearing()
 	if len(own) == 0 {
 		return nil
@@ -272,7 +272,7 @@ func clearedReason(c *Record) Reason {
 
 // next is the shortest way to a decision, the nearest act first, if everything goes well. For somebody cleared: what would
 // do without the waiver, or what would make it sure enough again; else nothing.
-func (a *assessor) next(in *inputs, v Verdict, now *view) []Reason {
+func (a *Assessor) next(in *inputs, v Verdict, now *view) []Reason {
 	gates := v.Gates
 	if v.Standing == Cleared && !v.Notes.Waived {
 		gates = nil // the clearance stands whatever gate has closed since

@@ -135,7 +135,6 @@ type taskModel struct {
 	prior    *kernel        // from the general part to ability
 	chance   []float64      // of a job without a critical error, by ability, for the policy's mix of jobs
 	jobs     map[jobKey][]float64
-	days     map[jobKey][]float64
 	worths   map[string]float64    // by pattern
 	perfects map[float64][]float64 // by how hard the job was
 
@@ -153,7 +152,7 @@ type jobKey struct {
 }
 
 func (m *model) task(f *taskFacts, mix map[string]float64) *taskModel {
-	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{}, days: map[jobKey][]float64{},
+	t := &taskModel{model: m, facts: f, index: map[string]int{}, jobs: map[jobKey][]float64{},
 		worths: map[string]float64{}, perfects: map[float64][]float64{}}
 	for i, s := range f.Steps {
 		t.index[s.Step] = i

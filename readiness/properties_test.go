@@ -158,6 +158,29 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	})
 }
 
+// An assessor gives the verdicts of one made anew, whatever it has judged before.
+func TestAssessorRemembersNothingWrong(t *testing.T) {
+	checkProperty(t, func(t *rapid.T) {
+		d := drawn{t}
+		p := DefaultParameters()
+		p.Supervisors = []SupervisorValue{{Supervisor: "sam", Severity: 0.4, SE: 0.2, Unseen: 0.1}}
+		o := Options{Explain: d.flag("explain", 30)}
+		a := NewAssessor(sampleCatalogue(), samplePolicy(), p, o)
+		for range rapid.IntRange(1, 4).Draw(t, "calls") {
+			evidence, asOf := d.evidence(), d.date()
+			got, want := a.Assess(evidence, asOf), Assess(sampleCatalogue(), evidence, samplePolicy(), p, asOf, o)
+			for i := range max(len(got), len(want)) {
+				if i >= len(got) || i >= len(want) || !bytes.Equal(got[i].JSON(true), want[i].JSON(true)) {
+					t.Fatalf("on %s: got %d verdicts, %v\nanew %d, %v", asOf, len(got), got, len(want), want)
+				}
+			}
+			if one, anew := a.AssessOne(evidence, "ana", "elsewhere", asOf), AssessOne(sampleCatalogue(), evidence, samplePolicy(), p, "ana", "elsewhere", asOf, o); !bytes.Equal(one.JSON(true), anew.JSON(true)) {
+				t.Fatalf("got %v, anew %v", one, anew)
+			}
+		}
+	})
+}
+
 // Other names for apprentices, supervisors and records give the same verdicts.
 func TestNamesDoNotMatter(t *testing.T) {
 	names := map[string]string{"ana": "zoe", "bo": "abe", "cy": "may", "sam": "1", "toni": "0", "uma": "sam", "co": "ana"}

@@ -25,7 +25,8 @@ const MaxSupposed = 30
 // in nobody's outlook. Lessons and prerequisites that the task does not have are passed over.
 func Suppose(c *Catalogue, evidence []Record, policy Policy, parameters Parameters, apprentice, task, asOf string, s Supposed) Verdict {
 	s.Jobs = min(max(0, s.Jobs), MaxSupposed)
-	a := newAssessor(c, policy, parameters, asOf, Options{})
+	a := NewAssessor(c, policy, parameters, Options{})
+	a.on(asOf)
 	p := gather(resolve(evidence, asOf)[apprentice])
 	in, now := a.inputs(p, task), a.view(p, a.ability(p), task)
 	then := in.supposing(s)
@@ -45,7 +46,7 @@ func Suppose(c *Catalogue, evidence []Record, policy Policy, parameters Paramete
 }
 
 // afterJobs is the view after so many more clean jobs, one a day from tomorrow.
-func (a *assessor) afterJobs(now *view, jobs int) *view {
+func (a *Assessor) afterJobs(now *view, jobs int) *view {
 	for i := range jobs {
 		now = now.after(a.today + day(i+1))
 	}

@@ -23,7 +23,7 @@ type way struct {
 }
 
 // shortestWay finds the way to open what gates are closed and to be sure enough.
-func (a *assessor) shortestWay(in *inputs, gates []Gate, now *view) way {
+func (a *Assessor) shortestWay(in *inputs, gates []Gate, now *view) way {
 	closed := map[string]bool{}
 	for _, g := range gates {
 		if !g.OK {
@@ -117,7 +117,7 @@ func (w *way) leaveOut(opens func(Supposed) bool) {
 
 // fewestJobs is the smallest number of further clean jobs with which all opens and the estimate is sure enough; if there is
 // none up to [MaxSupposed], the smallest with which all opens, and false.
-func (a *assessor) fewestJobs(in *inputs, s Supposed, now *view, opens func(Supposed) bool) (int, bool) {
+func (a *Assessor) fewestJobs(in *inputs, s Supposed, now *view, opens func(Supposed) bool) (int, bool) {
 	need := fewest(MaxSupposed, func(n int) bool { t := s; t.Jobs = n; return opens(t) })
 	for jobs := 0; jobs <= MaxSupposed; jobs++ {
 		on := a.today + day(jobs)

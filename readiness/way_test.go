@@ -53,7 +53,8 @@ func TestWayIsTheShortest(t *testing.T) {
 		if !all || found.Jobs > 4 {
 			return
 		}
-		a := newAssessor(c, p, DefaultParameters(), asOf, Options{})
+		a := NewAssessor(c, p, DefaultParameters(), Options{})
+		a.on(asOf)
 		ready := func(s Supposed) bool {
 			tried++
 			a.on((toDay(asOf) + day(s.Jobs)).String())

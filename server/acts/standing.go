@@ -22,9 +22,10 @@ type frame struct {
 	policy     readiness.Policy
 	parameters readiness.Parameters
 	adoptions  int
-	key        string   // of policy, catalogue: under it verdicts are cached
-	hash       string   // of the parameters
-	offs       sync.Map // trade-offs by task, worked out when first asked for
+	key        string    // of policy, catalogue: under it verdicts are cached
+	hash       string    // of the parameters
+	offs       sync.Map  // trade-offs by task, worked out when first asked for
+	assessors  sync.Pool // of *readiness.Assessor, which remember
 }
 
 // frame is made anew when another edition or other parameters are adopted.
@@ -99,9 +100,13 @@ type kept struct {
 
 // assess judges one apprentice by the evidence given, one verdict a task in the order of the programme's tasks.
 func (f *frame) assess(apprentice string, evidence []readiness.Record, date string) []readiness.Verdict {
-	o := readiness.Options{Explain: true}
+	a, _ := f.assessors.Get().(*readiness.Assessor)
+	if a == nil {
+		a = readiness.NewAssessor(&f.catalogue, f.policy, f.parameters, readiness.Options{Explain: true})
+	}
+	defer f.assessors.Put(a)
 	var out []readiness.Verdict
-	for _, v := range readiness.Assess(&f.catalogue, evidence, f.policy, f.parameters, date, o) {
+	for _, v := range a.Assess(evidence, date) {
 		if v.Apprentice == apprentice {
 			out = append(out, v)
 		}
@@ -111,7 +116,7 @@ func (f *frame) assess(apprentice string, evidence []readiness.Record, date stri
 	}
 	// Nothing is known of them yet.
 	for _, t := range f.programme.Tasks {
-		out = append(out, readiness.AssessOne(&f.catalogue, nil, f.policy, f.parameters, apprentice, t.ID, date, o))
+		out = append(out, a.AssessOne(nil, apprentice, t.ID, date))
 	}
 	return out
 }
