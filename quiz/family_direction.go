@@ -27,7 +27,7 @@ var directionSayings = sayings{
 	"es": {"El límite de {1} es {2}. Encuentras {3}. ¿Está bien?"},
 }
 
-var goodSayings = sayings{"en": {"Yes, it keeps to the limit", "No, it is past the limit"}, "es": {"Sí, respeta el límite", "No, pasa del límite"}}
+var goodSayings = sayings{"en": {"Yes, it keeps to the limit", "No, it is outside the limit"}, "es": {"Sí, respeta el límite", "No, no respeta el límite"}}
 
 // bothLimits says that the same quantity has a limit of another kind: then the words do not say which is meant.
 func (s *subject) bothLimits(m measured) bool {
@@ -56,8 +56,12 @@ func proposeDirection(s *subject, m measured, d *draws) *proposal {
 	if m.onCar {
 		about = s.car.Title + ". "
 	}
+	alone := m
+	if alone.which == "each" { // there is one reading here
+		alone.which = "one"
+	}
 	p := &proposal{kind: Single, closed: true, stem: about + s.say(directionSayings, m.element, s.quote(quantity), m.figure.String(), m.write(n)), params: m.write(n), onCar: m.onCar,
-		tests: []string{"direction:" + m.gauge.element}, shows: []string{"figure:" + m.gauge.element}, explanation: s.explain(s.judgement(m, n), m.quote)}
+		tests: []string{"direction:" + m.gauge.element}, shows: []string{"figure:" + m.gauge.element}, explanation: s.explain(s.judgement(alone, n), m.quote)}
 	options := []choice{{phrase: s.phrase(goodSayings.say(s.language, 0)), element: "verdict/within"}, {phrase: s.phrase(goodSayings.say(s.language, 1)), element: "verdict/outside"}}
 	p.right, p.wrong = options[bad:bad+1:bad+1], options[1-bad:2-bad:2-bad]
 	return p

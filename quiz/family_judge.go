@@ -66,6 +66,7 @@ var judgeExplained = map[string]sayings{
 	"highest": {"en": {"The highest reading counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la lectura mayor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
 	"spread":  {"en": {"The difference between highest and lowest counts: {1}, and the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta la diferencia entre la mayor y la menor: {1}, y el límite es {2}. Una lectura en el límite está dentro."}},
 	"each":    {"en": {"Each reading counts, and {1} decides; the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y {1} decide; el límite es {2}. Una lectura en el límite está dentro."}},
+	"all":     {"en": {"Each reading counts, and all of them are within; the limit is {2}. A reading on the limit is within it."}, "es": {"Cuenta cada una, y todas están dentro; el límite es {2}. Una lectura en el límite está dentro."}},
 }
 
 func proposeJudgement(s *subject, m measured, at string, d *draws) *proposal {
@@ -127,7 +128,11 @@ func verdictOf(at string) curriculum.Verdict {
 }
 
 func (s *subject) judgement(m measured, n int64) string {
-	say, ok := judgeExplained[m.which]
+	which := m.which
+	if which == "each" && m.judge(n) == curriculum.Within { // none of them decides
+		which = "all"
+	}
+	say, ok := judgeExplained[which]
 	if !ok {
 		say = judgeExplained["one"]
 	}

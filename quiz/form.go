@@ -3,8 +3,11 @@
 // the same bytes on every machine. The shapes are DEVELOPERS.md, "Contracts"; JSON Schemas stand in server/schemas.
 package quiz
 
-// Generator is the generator's version; it is part of the key of every draw and stands in every form.
-const Generator = "brakewright-generator/2"
+// Generator is the generator's version; it stands in every form.
+const Generator = "brakewright-generator/3"
+
+// drawing is the version since which the same draw picks the same items; it is part of the key of every draw. Since then words alone have changed.
+const drawing = "brakewright-generator/2"
 
 // Draw picks one form out of the many.
 type Draw struct {

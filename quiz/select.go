@@ -193,7 +193,7 @@ func generate(p *curriculum.Programme, r Request, d Draw) (*Form, error) {
 			f.PassPercent = &percent
 		}
 	}
-	base := keyOf("form", Generator, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
+	base := keyOf("form", drawing, p.Edition, pl.request(), strconv.FormatUint(d.Seed, 10), language, d.Vehicle)
 	s := newSelector(p, pl, d.Vehicle, base)
 	chosen := s.form(d.Number)
 	// A form that holds nothing voided is the same as without voids: only one that does is made again.

@@ -250,7 +250,7 @@ func (s *subject) key(parts ...string) key {
 	if s.car != nil {
 		vehicle = s.car.ID
 	}
-	return keyOf("pool", Generator, s.programme.Edition, s.lesson.ID, vehicle, s.language).sub(parts...)
+	return keyOf("pool", drawing, s.programme.Edition, s.lesson.ID, vehicle, s.language).sub(parts...)
 }
 
 // say fills a sentence in the lesson's language; element picks the variant.
