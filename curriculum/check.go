@@ -556,11 +556,7 @@ func (f *folder) checkStep(lr *lessonReader, s *stepSource) {
 			}
 		default:
 			if !contains(lr.quantity, collapse(m.FigureName)) { // one in a row with a fault is not missing
-				var names []string
-				for _, f := range lr.l.Figures {
-					names = append(names, f.Quantity.Plain())
-				}
-				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", nearestOf(m.FigureName, names))
+				lr.errorAt(at, "measure_unknown", "name", m.FigureName, "nearest", nearestOf(m.FigureName, lr.quantity))
 			}
 		}
 	}

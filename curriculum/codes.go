@@ -44,7 +44,7 @@ var codes = []CodeInfo{
 	{"yaml_too_deep", Error, []string{"limit"}, "brackets inside brackets without end"},
 	{"yaml_alias", Error, nil, "`&name` and `*name`"},
 	{"yaml_not_a_mapping", Error, nil, "a list where keys belong"},
-	{"yaml_not_a_list", Error, nil, "`tasks: bleed` instead of `tasks: [bleed]`"},
+	{"yaml_not_a_list", Error, []string{"like"}, "`tasks: bleed` instead of `tasks: [bleed]`"},
 	{"yaml_not_text", Error, nil, "`title: [a, b]`"},
 	{"yaml_not_whole", Error, []string{"from", "key", "to", "value"}, "`questions: ten`"},
 	{"unknown_key", Error, []string{"key", "nearest"}, "`prerequisits:`"},
@@ -179,7 +179,7 @@ var codes = []CodeInfo{
 	// Sums.
 	{"sum_outside", Warning, nil, "a sum block under another heading than Arithmetic"},
 	{"bad_given_name", Error, []string{"name"}, "`given: {pi: …}`"},
-	{"given_shape", Error, []string{"name"}, "`values` and `from` at once, or `from` without `step`"},
+	{"given_shape", Error, []string{"like", "name"}, "`values` and `from` at once, or `from` without `step`"},
 	{"given_unused", Warning, []string{"name"}, "a given that no formula uses"},
 	{"given_is_range", Error, []string{"key", "name", "vehicle"}, "`vehicle:` with a key whose value is a range"},
 	{"too_many_values", Error, []string{"limit", "name"}, "a range of more than 500 values, a car of more than 16 wheels"},

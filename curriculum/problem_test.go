@@ -193,6 +193,7 @@ func problemCases() []problemCase {
 		{"yaml_alias", programmeWith("title: Test", "title: §&x Test")},
 		{"yaml_not_a_mapping", programmeWith("{id: t, title: A task, lessons: [l], prerequisites: []}", "§t")},
 		{"yaml_not_a_list", programmeWith("[en]", "§en")},
+		{"yaml_not_a_list", sumLesson(sumHead + "given: {a: {what: x, values: [1]}}\nfind: a\n" + sumTail + "slips:\n  §forgot: a\n")},
 		{"yaml_not_text", programmeWith("title: Test", "title: §[Test]")},
 		{"unknown_key", programmeWith("units", "§unitz")},
 		{"unknown_key", testFolder(map[string]string{"lessons/l.md": strings.Replace(testFront, "tasks", "§taks", 1)})},
@@ -364,6 +365,7 @@ func problemCases() []problemCase {
 		// Sums.
 		{"sum_outside", lessonFolder("## Background\n```§sum\nask: x\n```\n")},
 		{"bad_given_name", sumLesson(sumHead + "given: {§pi: {what: x, values: [1]}}\nfind: pi\n" + sumTail)},
+		{"given_shape", sumLesson(sumHead + "given: {a: §10 kg}\nfind: a\n" + sumTail)},
 		{"given_shape", sumLesson(sumHead + "given: {§a: {what: x, from: 1, to: 2}}\nfind: a\n" + sumTail)},
 		{"given_unused", sumLesson(sumHead + "given: {a: {what: x, values: [1]}, §b: {what: y, values: [1]}}\nfind: a\n" + sumTail)},
 		{"given_is_range", sumLesson(sumHead + "given: {§a: {what: x, unit: mm, vehicle: rod.clearance}}\nfind: a\n" + sumTail)},

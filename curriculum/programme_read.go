@@ -67,7 +67,7 @@ func readProgramme(f File, r *report) *programmeReader {
 // entries calls each for the mappings of a list.
 func (y *yamlReader) entries(key string, n *yaml.Node, each func(*yaml.Node)) {
 	if n.Kind != yaml.SequenceNode {
-		y.errorNode(n, "yaml_not_a_list")
+		y.errorNode(n, "yaml_not_a_list", "like", "[{id: "+strings.TrimSuffix(key, "s")+"-one, …}]")
 		return
 	}
 	for _, c := range n.Content {

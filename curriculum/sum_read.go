@@ -141,7 +141,7 @@ func (lr *lessonReader) sum(f *ast.FencedCodeBlock) {
 	}
 	if slips != nil {
 		if slips.Kind != yaml.SequenceNode {
-			y.errorNode(slips, "yaml_not_a_list")
+			y.errorNode(slips, "yaml_not_a_list", "like", "[{formula: a * b, means: Multiplied instead of divided.}]")
 		} else {
 			for _, n := range slips.Content {
 				if n.Kind == yaml.AliasNode {
@@ -204,6 +204,10 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 	if !isName(k.Value) || contains(formulaWords, k.Value) {
 		y.errorNode(k, "bad_given_name", "name", k.Value)
 	}
+	if v.Kind != yaml.MappingNode && v.Kind != yaml.AliasNode {
+		y.givenShape(v, g.Name)
+		return g
+	}
 	var unit, key item
 	var values *yaml.Node
 	var from, to, step string
@@ -231,14 +235,14 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 	if key.text != "" {
 		kinds++
 	}
-	if v.Kind == yaml.MappingNode && kinds != 1 {
-		y.errorNode(k, "given_shape", "name", g.Name)
+	if kinds != 1 {
+		y.givenShape(k, g.Name)
 		return g
 	}
 	switch {
 	case values != nil:
 		if values.Kind != yaml.SequenceNode || len(values.Content) == 0 {
-			y.errorNode(values, "yaml_not_a_list")
+			y.errorNode(values, "yaml_not_a_list", "like", "[1, 2, 5]")
 			return g
 		}
 		if len(values.Content) > maxGivenValues {
@@ -261,7 +265,7 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 		}
 	case fromAt != nil:
 		if from == "" || to == "" || step == "" {
-			y.errorNode(k, "given_shape", "name", g.Name)
+			y.givenShape(k, g.Name)
 			return g
 		}
 		a, b, st := mustDecimal(from), mustDecimal(to), mustDecimal(step)
@@ -288,6 +292,10 @@ func (y *yamlReader) given(k, v *yaml.Node) Given {
 		}
 	}
 	return g
+}
+
+func (y *yamlReader) givenShape(at *yaml.Node, name string) {
+	y.errorNode(at, "given_shape", "name", name, "like", name+": {what: Length, unit: m, values: [0.4, 0.5]}")
 }
 
 // formula compiles a formula of a sum; nil after reporting why not.

@@ -123,7 +123,7 @@ func (vr *vehicleReader) wheels(y *yamlReader, n *yaml.Node) {
 			vr.v.Wheels = append(vr.v.Wheels, w)
 		})
 	default:
-		y.errorNode(n, "yaml_not_a_list")
+		y.errorNode(n, "yaml_not_a_list", "like", "[LF, RF]")
 	}
 	if len(vr.v.Wheels) > maxWheels {
 		y.errorNode(n, "too_many_values", "name", "wheels", "limit", itoa(maxWheels))

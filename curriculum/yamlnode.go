@@ -305,7 +305,7 @@ type item struct {
 func (y *yamlReader) list(key string, to *[]item) func(*yaml.Node) {
 	return func(n *yaml.Node) {
 		if n.Kind != yaml.SequenceNode {
-			y.errorNode(n, "yaml_not_a_list")
+			y.errorNode(n, "yaml_not_a_list", "like", "[a, b]")
 			return
 		}
 		seen := map[string]bool{}

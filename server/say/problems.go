@@ -109,7 +109,7 @@ var problemTexts = map[string]problemText{
 	"yaml_too_deep":      {"The YAML is nested more than {limit} deep.", "No part of the format needs that.", "Take the extra brackets or indentations out."},
 	"yaml_alias":         {"Anchors and aliases (& and *) are not used here.", "Each value must be readable where it stands.", "Write the value out, or put it in quotes if it begins with & or *."},
 	"yaml_not_a_mapping": {"Here keys with values are expected.", "A list or a single value stands in their place.", "Write key: value."},
-	"yaml_not_a_list":    {"Here a list is expected.", "A single value or keys stand in its place.", "Put the values in square brackets: [a, b]."},
+	"yaml_not_a_list":    {"Here a list is expected.", "A single value or keys stand in its place.", "Put what belongs there in square brackets, like {like}."},
 	"yaml_not_text":      {"Here a single value is expected.", "A list, keys or nothing stands in its place.", "Write one value; put it in quotes if it has special signs."},
 	"yaml_not_whole":     {"{key} is {value}, which is no whole number from {from} to {to}.", "Only a number in that range makes sense here.", "Write such a number."},
 	"unknown_key":        {"The key {key} is unknown.", "Nothing reads it, so what it says would be lost.", "Known here: {nearest}."},
@@ -244,7 +244,7 @@ var problemTexts = map[string]problemText{
 	// Sums.
 	"sum_outside":              {"This sum stands outside Arithmetic.", "Sums are read under the heading Arithmetic only.", "Move it there."},
 	"bad_given_name":           {"{name} cannot name a given value.", "Names are ASCII letters, digits and _, and no word of the formula language.", "Rename it."},
-	"given_shape":              {"{name} does not say what values it has.", "A given has values: [..], or from, to and step, or vehicle: KEY.", "Give one of the three."},
+	"given_shape":              {"{name} does not say what values it has.", "A given has values, or from, to and step, or a vehicle's figure.", "Write it like {like}. In place of values may stand from: 1, to: 5, step: 1, or vehicle: KEY."},
 	"given_unused":             {"{name} is given but no formula uses it.", "A reader may think that it matters.", "Use it or take it out."},
 	"given_is_range":           {"{name} takes {key}, which is a range on {vehicle}.", "A sum needs one number.", "Use another key."},
 	"too_many_values":          {"{name} has more than {limit} values.", "So many are not needed, and slow to check.", "Use fewer, or a larger step."},
