@@ -31,6 +31,7 @@ type candidate struct {
 	lesson, family int // indexes
 	hard           int // difficulty
 	step           int // the critical step that it asks, or -1
+	row            int // 1 + the lesson's row that it asks, 0 for none: of one row only one is asked, as long as near is distant
 	tier           tier
 }
 
@@ -156,8 +157,15 @@ func (x *picked) room(lesson, family int) bool {
 
 // fits says whether a candidate can stand beside what is chosen. Numbers of questions are for room to say.
 func (x *picked) fits(c int, st stage) bool {
-	return !x.in[c] && x.cands[c].tier <= st.tier && x.open(c) &&
-		!slices.ContainsFunc(x.set, func(o int) bool { return x.clash(c, o, st.near) })
+	a := &x.cands[c]
+	if x.in[c] || a.tier > st.tier {
+		return false
+	}
+	// Rows are known before a question is made, which costs much more.
+	if st.near < sameRow && a.row > 0 && slices.ContainsFunc(x.set, func(o int) bool { return x.cands[o].row == a.row && x.cands[o].lesson == a.lesson }) {
+		return false
+	}
+	return x.open(c) && !slices.ContainsFunc(x.set, func(o int) bool { return x.clash(c, o, st.near) })
 }
 
 // take chooses the first candidate that fits and for which there is room.

@@ -130,6 +130,7 @@ func settle(p *proposal, language string, d *draws) (*settled, rejection) {
 	stem := p.asks
 	if stem == nil && !p.closed && !p.inPlace {
 		stem = newPhrase(p.stem, language)
+		p.asks = stem
 	}
 	if p.kind == Several {
 		return settleSeveral(p, stem, d)

@@ -254,6 +254,7 @@ func newIndex(p *pool) *poolIndex {
 			rows[name] = row
 			ix.rows = append(ix.rows, rowKind{section: section, step: c.step})
 		}
+		c.row = row + 1
 		if c.step >= 0 {
 			ix.asks[c.step] = append(ix.asks[c.step], i)
 		}
@@ -682,6 +683,6 @@ func root(element string) string {
 // holds says whether a stem holds one of the texts; single short words and bare figures are no give-away.
 func holds(stem *phrase, keys []*phrase) bool {
 	return slices.ContainsFunc(keys, func(k *phrase) bool {
-		return (len(k.words) >= 2 && k.runes >= 10 || k.runes >= 16) && strings.Contains(stem.norm, k.norm)
+		return (len(k.words) >= 2 && k.runes >= 10 || k.runes >= 16) && holdsAll(stem, k)
 	})
 }
