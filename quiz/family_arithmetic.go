@@ -59,8 +59,8 @@ var arithmeticSlipFamily = &family{
 					p.wrong = append(p.wrong, choice{phrase: s.phrase(curriculum.Written(slip.Value, sum.Unit, s.language)), element: slip.Element, value: v})
 				}
 				p.wrong = shuffled(d, p.wrong)
-				beside := figuresBeside(s, curriculum.Figure{Value: w.key, Unit: sum.Unit, Language: s.language})
-				for _, c := range beside.draw(d) {
+				beside := figuresBeside(curriculum.Figure{Value: w.key, Unit: sum.Unit, Language: s.language})
+				for _, c := range beside.draw(s, d) {
 					if !slices.ContainsFunc(p.wrong, func(o choice) bool { return o.value.Cmp(c.value) == 0 }) && w.apart(c.value) {
 						p.wrong = append(p.wrong, c)
 					}

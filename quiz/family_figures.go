@@ -116,12 +116,12 @@ func figureItem(s *subject, f curriculum.Figure, element, file string, ask sayin
 			real = append(real, c)
 		}
 	}
-	made := figuresBeside(s, f)
+	made := figuresBeside(f)
 	it.make = func(d *draws) *proposal {
 		// Half of what is needed comes from real figures where there are enough; the made-up ones follow, and the guards
 		// choose among all by where the key is to stand.
 		copied := p
-		copied.wrong = slices.Concat(real, made.draw(d))
+		copied.wrong = slices.Concat(real, made.draw(s, d))
 		return &copied
 	}
 	return it
@@ -187,14 +187,15 @@ func roundness(n int64) (zeros int, five bool) {
 
 // madeUp are figures that could stand beside the right one: below and above it, with as many decimals and as round as it is.
 type madeUp struct {
-	sides  [2][]choice
+	texts  [2][]string
+	values [2][]*big.Rat
 	lows   [2][]string // the lower ends: two ranges do not begin with the same figure
 	equals [2][]int    // the first of the side with the same value
 	length int
 }
 
 // figuresBeside works out the figures beside one, at every share. Both ends of a range move by the same share.
-func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
+func figuresBeside(f curriculum.Figure) (out madeUp) {
 	out.length = len(f.String())
 	places := max(decimals(f.Value), decimals(f.High))
 	low, ok := scaled(f.Value, places)
@@ -231,8 +232,8 @@ func figuresBeside(s *subject, f curriculum.Figure) (out madeUp) {
 				first = len(sums)
 			}
 			sums = append(sums, from+to)
-			c := choice{phrase: s.phrase(made.String()), element: "reading", value: value.Mul(value, power10(-places))}
-			out.sides[side], out.lows[side], out.equals[side] = append(out.sides[side], c), append(out.lows[side], begins), append(out.equals[side], first)
+			out.texts[side], out.values[side] = append(out.texts[side], made.String()), append(out.values[side], value.Mul(value, power10(-places)))
+			out.lows[side], out.equals[side] = append(out.lows[side], begins), append(out.equals[side], first)
 		}
 	}
 	return out
@@ -263,9 +264,9 @@ func asRoundAt(n, percent int64, inRange bool) (m int64, ok bool) {
 }
 
 // draw gives up to three figures below and three above, those first that are written with as many signs.
-func (m *madeUp) draw(d *draws) (out []choice) {
-	for side, all := range m.sides {
-		drawn := make([]choice, 0, len(all))
+func (m *madeUp) draw(s *subject, d *draws) (out []choice) {
+	for side, all := range m.texts {
+		drawn := make([]int, 0, len(all))
 		lows := make([]string, 0, len(all))
 		seen := make([]bool, len(all))
 		for _, i := range d.order(len(all)) {
@@ -273,17 +274,19 @@ func (m *madeUp) draw(d *draws) (out []choice) {
 			if low != "" && slices.Contains(lows, low) || seen[first] {
 				continue
 			}
-			drawn, lows, seen[first] = append(drawn, all[i]), append(lows, low), true
+			drawn, lows, seen[first] = append(drawn, i), append(lows, low), true
 		}
-		sortByLength(drawn, m.length)
-		out = append(out, drawn[:min(3, len(drawn))]...)
+		sortByLength(drawn, func(i int) int { return len(all[i]) }, m.length)
+		for _, i := range drawn[:min(3, len(drawn))] {
+			out = append(out, choice{phrase: s.phrase(all[i]), element: "reading", value: m.values[side][i]})
+		}
 	}
 	return out
 }
 
 // sortByLength puts figures first that are written with so many signs: with more or fewer they would stand out.
-func sortByLength(figures []choice, length int) {
-	slices.SortStableFunc(figures, func(a, b choice) int { return apartBy(len(a.text), length) - apartBy(len(b.text), length) })
+func sortByLength[T any](figures []T, signs func(T) int, length int) {
+	slices.SortStableFunc(figures, func(a, b T) int { return apartBy(signs(a), length) - apartBy(signs(b), length) })
 }
 
 func apartBy(a, b int) int { return max(a-b, b-a) }

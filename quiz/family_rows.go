@@ -115,20 +115,24 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 		all.right = append(all.right, s.choice(t.row(i).Element+"/"+left.name, left.text(i)))
 		all.targets = append(all.targets, s.choice(t.row(i).Element+"/"+right.name, right.text(i)))
 	}
-	kin := make([][]*phrase, len(apart)) // what must not resemble in two rows of one question
-	for a, c := range apart {
-		for i := range t.n {
-			kin[a] = append(kin[a], s.choice("", c.text(i)).phrase)
+	parted := newBitsets(t.n) // rows that must not stand in one question
+	for _, c := range apart {
+		texts := make([]*phrase, t.n) // that must not resemble
+		for i := range texts {
+			texts[i] = s.choice("", c.text(i)).phrase
 		}
+		likenesses(texts, parted)
 	}
-	// told says that some row gives j's option with k's target, or nearly.
-	told := func(j, k int) bool {
-		for r := range t.n {
-			if r != j && r != k && alike(all.right[r].phrase, all.right[j].phrase, 1, 2) && alike(all.targets[r].phrase, all.targets[k].phrase, 1, 2) {
-				return true
+	options, targets := newBitsets(t.n), newBitsets(t.n)
+	likenesses(phrases(all.right), options)
+	likenesses(phrases(all.targets), targets)
+	for j := range t.n {
+		for k := range t.n {
+			if j != k && meets(options[j], targets[k]) { // some row gives j's option with k's target, or nearly
+				parted[j].set(k)
+				parted[k].set(j)
 			}
 		}
-		return false
 	}
 	var out []*item
 	for i := range t.n {
@@ -139,15 +143,7 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 		next:
 			for _, j := range d.order(t.n) {
 				for _, k := range kept {
-					if j == k {
-						continue next
-					}
-					for _, texts := range kin {
-						if alike(texts[j], texts[k], 1, 2) {
-							continue next
-						}
-					}
-					if told(j, k) || told(k, j) {
+					if j == k || parted[j].has(k) {
 						continue next
 					}
 				}
@@ -162,4 +158,16 @@ func (s *subject) matchItems(t rows, left, right cell, apart []cell, ask sayings
 		}})
 	}
 	return out
+}
+
+// likenesses marks in like[i] the other texts that resemble text i.
+func likenesses(texts []*phrase, like []bitset) {
+	for i, a := range texts {
+		for j, b := range texts[:i] {
+			if alike(a, b, 1, 2) {
+				like[i].set(j)
+				like[j].set(i)
+			}
+		}
+	}
 }

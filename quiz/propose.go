@@ -128,7 +128,7 @@ func settle(p *proposal, language string, d *draws) (*settled, rejection) {
 		return settleMatch(p, d)
 	}
 	stem := p.asks
-	if stem == nil && !p.closed && !p.inPlace {
+	if stem == nil && !p.closed && !p.inPlace && p.right[0].value == nil { // figures give nothing away by their words
 		stem = newPhrase(p.stem, language)
 		p.asks = stem
 	}
@@ -159,7 +159,7 @@ func settleSingle(p *proposal, stem *phrase, d *draws) (*settled, rejection) {
 	if !p.preferred {
 		wrong = shuffled(d, wrong)
 	}
-	sortByLength(wrong, len(key.text))
+	sortByLength(wrong, func(c choice) int { return len(c.text) }, len(key.text))
 	pool := p.admissible(wrong)
 	if !p.preferred { // a figure with more digits than all others, or fewer, would be guessed; slips are as long as they come
 		pool = slices.DeleteFunc(slices.Clone(pool), func(c choice) bool { return len(c.text) != len(key.text) })
@@ -505,7 +505,7 @@ func (it *item) question(s *settled) *realised {
 	}
 	stem := s.asks
 	if stem == nil {
-		stem = sub.phrase(s.stem)
+		stem = searched(s.stem)
 	}
 	r := &realised{item: it, stem: stem, tests: s.tests, shows: s.shows}
 	onCar := s.onCar

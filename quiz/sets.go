@@ -76,7 +76,16 @@ const (
 
 type bitset []uint64
 
-func newBitset(n int) bitset    { return make(bitset, (n+63)/64) }
+func newBitset(n int) bitset { return make(bitset, (n+63)/64) }
+
+func newBitsets(n int) []bitset {
+	out := make([]bitset, n)
+	for i := range out {
+		out[i] = newBitset(n)
+	}
+	return out
+}
+
 func (b bitset) set(i int)      { b[i/64] |= 1 << (i % 64) }
 func (b bitset) clear(i int)    { b[i/64] &^= 1 << (i % 64) }
 func (b bitset) has(i int) bool { return b[i/64]>>(i%64)&1 != 0 }

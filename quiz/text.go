@@ -53,14 +53,25 @@ func readPhrase(text, language string, roots map[string]knownWord) *phrase {
 			p.mask |= 1 << (of.stem >> 32 % 64)
 		}
 	}
-	for i := 1; i < len(p.norm); i++ {
-		p.pairs |= 1 << ((uint(p.norm[i-1])*37 + uint(p.norm[i])) % 64)
-	}
+	p.pairs = pairsOf(p.norm)
 	slices.Sort(p.all)
 	slices.Sort(p.whole)
 	slices.Sort(p.words)
 	p.whole, p.words = slices.Compact(p.whole), slices.Compact(p.words)
 	return p
+}
+
+// searched is a text as far as it is searched for others.
+func searched(text string) *phrase {
+	norm := normal(text)
+	return &phrase{text: text, norm: norm, pairs: pairsOf(norm)}
+}
+
+func pairsOf(norm string) (pairs uint64) {
+	for i := 1; i < len(norm); i++ {
+		pairs |= 1 << ((uint(norm[i-1])*37 + uint(norm[i])) % 64)
+	}
+	return pairs
 }
 
 // spread spreads words over numbers (FNV-1a).
