@@ -85,7 +85,7 @@ var codes = []CodeInfo{
 	{"heading_level", Warning, []string{"class", "level"}, "`### Faults {.faults}`"},
 	{"table_unread", Warning, []string{"section"}, "a table of Hazard, Consequence and Control under `## Dangers`"},
 	{"braces_unread", Warning, []string{"text"}, "a step `{#a}` under `## Steps`"},
-	{"section_empty", Warning, []string{"section"}, "`## Faults` with prose only"},
+	{"section_empty", Warning, []string{"like", "section"}, "`## Faults` with prose only"},
 	{"unknown_column", Error, []string{"column", "nearest"}, "`| Hazzard | …`"},
 	{"duplicate_column", Error, []string{"column"}, "`| Cause | Cause |`"},
 	{"missing_column", Error, []string{"column"}, "a faults table without \"Check that tells\""},

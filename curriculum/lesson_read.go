@@ -131,13 +131,33 @@ func (lr *lessonReader) strayBraces(n ast.Node, depth int) {
 	}
 }
 
+// emptySection warns of a section in which nothing can be read, and shows what could be.
+func (lr *lessonReader) emptySection(s *section) {
+	like := map[string]string{
+		classProcedure:  "1. Undo the nuts {#undo}",
+		classTerms:      "Hub ⏎ : The part that turns on the bearings.",
+		classMisbeliefs: "- **Said:** Tight is tight. **In fact:** A torque is a figure.",
+		classArithmetic: "```sum",
+		classPictures:   "![A hub cut open](pictures/hub.svg)",
+	}[s.class]
+	if like == "" {
+		for _, c := range tableColumns[s.class] {
+			if !c.optional {
+				like += "| " + c.words[0] + " "
+			}
+		}
+		like += "|"
+	}
+	lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title, "like", like)
+}
+
 func (lr *lessonReader) section(s *section) {
 	switch s.class {
 	case classProcedure:
 		lr.procedure(s)
 	case classCautions, classTools, classFaults, classFigures:
 		if lr.tables(s) == 0 {
-			lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+			lr.emptySection(s)
 		}
 	case classTerms:
 		lr.terms(s)
@@ -687,7 +707,7 @@ func (lr *lessonReader) terms(s *section) {
 		flush()
 	}
 	if !found {
-		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		lr.emptySection(s)
 	}
 }
 
@@ -705,7 +725,7 @@ func (lr *lessonReader) misbeliefs(s *section) {
 		}
 	}
 	if !found {
-		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		lr.emptySection(s)
 	}
 }
 

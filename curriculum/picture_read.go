@@ -82,7 +82,7 @@ func (lr *lessonReader) pictures(s *section) {
 		lr.errorAt(lr.pictureAt[open], "picture_without_table", "path", lr.l.Pictures[open].Path)
 	}
 	if !found {
-		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		lr.emptySection(s)
 	}
 }
 

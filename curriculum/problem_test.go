@@ -258,6 +258,7 @@ func problemCases() []problemCase {
 		{"unknown_class", lessonFolder("## §Steps {.procedur}\n")},
 		{"heading_level", lessonFolder("### §Faults {.faults}\n")},
 		{"section_empty", lessonFolder("## §Faults\n\nProse.\n")},
+		{"section_empty", lessonFolder("## §Terms\n\n- **Hub**: the part that turns\n")},
 		{"unknown_column", lessonFolder("## Cautions\n" + table("| §Hazzard | Consequence | Control |", "| a | b | c |"))},
 		{"duplicate_column", lessonFolder("## Cautions\n" + table("| Hazard | Consequence | §Hazard | Control |", "| a | b | c | d |"))},
 		{"missing_column", lessonFolder("## Cautions\n" + table("§| Hazard | Consequence |", "| a | b |"))},

@@ -49,7 +49,7 @@ func (lr *lessonReader) procedure(s *section) {
 		}
 	}
 	if !found {
-		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		lr.emptySection(s)
 	}
 }
 

@@ -27,7 +27,7 @@ func (lr *lessonReader) arithmetic(s *section) {
 		}
 	}
 	if !found {
-		lr.warnAt(lr.d.start(s.heading), "section_empty", "section", s.title)
+		lr.emptySection(s)
 	}
 }
 

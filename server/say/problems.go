@@ -150,7 +150,7 @@ var problemTexts = map[string]problemText{
 	"heading_level":           {"The class {class} stands at a heading of level {level}.", "Sections are headings of level 2; this one is read as plain text.", "Write two # signs, or take the class out."},
 	"table_unread":            {"This table has the columns of {section}, but does not stand under that heading.", "It is shown as reading matter; nothing is asked about it.", "Put it under ## {section}, or give its heading of level 2 that section's class."},
 	"braces_unread":           {"The braces {text} are shown as they are.", "Only items of the lists under Procedure are steps.", "Make it an item of such a list, or take the braces out. Other words for a heading need its class: ## Steps ⟨.procedure⟩."},
-	"section_empty":           {"The section {section} holds nothing that can be read.", "Its table, list or block is missing, has another shape, or lacks the blank line before it.", "Add it as the page for authors shows it, or rename the heading if it is reading matter."},
+	"section_empty":           {"The section {section} holds nothing that can be read.", "Its table, list or block is missing, has another shape, or lacks the blank line before it.", "Write it like {like} (⏎ is the end of a line), or rename the heading if it is reading matter."},
 	"unknown_column":          {"The column {column} is unknown.", "The columns of this table are fixed.", "Nearest: {nearest}."},
 	"duplicate_column":        {"The column {column} stands twice.", "Only one could count.", "Take one out."},
 	"missing_column":          {"The column {column} is missing.", "This table needs it.", "Add the column."},
