@@ -432,3 +432,29 @@ func TestGenerateSideBySide(t *testing.T) {
 	}
 	all.Wait()
 }
+
+// Where no reading lies below the least there is, or between it and the limit, none is counted.
+func TestYieldCountsOnlyWhatCanBeDrawn(t *testing.T) {
+	for _, limit := range []string{"minimum", "maximum"} {
+		p := mustBuild(t, map[string]string{
+			"programme.yaml": "title: T\nlanguages: [en]\nunits: si\ntasks:\n  - {id: t, title: A task, lessons: [l], prerequisites: []}\n",
+			"lessons/l.md":   "---\nid: l\ntitle: A lesson\nlanguage: en\ntasks: [t]\n---\n## Figures\n\n| Quantity | Value | Unit | Limit | Source |\n|---|---|---|---|---|\n| Days on the shelf | 1 | day | " + limit + " | invented |\n",
+		})
+		count := quiz.Yield(p)[0].Families["judge-measurement"]
+		asked := map[string]bool{}
+		for seed := range uint64(40) {
+			f := mustGenerate(t, p, quiz.Request{Families: []string{"judge-measurement"}, Questions: 20}, quiz.Draw{Seed: seed})
+			if len(f.Questions) != count {
+				t.Fatalf("%s: %d are counted, %d asked", limit, count, len(f.Questions))
+			}
+			for _, q := range f.Questions {
+				for _, o := range q.Options {
+					asked[o.Element] = asked[o.Element] || o.ID == q.Key.ID
+				}
+			}
+		}
+		if !asked["verdict/within"] || len(asked) != 2 {
+			t.Errorf("%s: %d are counted, with these verdicts and whether they were right: %v", limit, count, asked)
+		}
+	}
+}

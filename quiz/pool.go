@@ -96,6 +96,12 @@ type YieldRow struct {
 	Unreached []string       `json:"unreached"` // critical steps ("LESSON/STEP") that no question asks
 }
 
+// everMade tries an item that a pool took untried: a place beside a limit may be one at which no reading can be drawn.
+func (it *item) everMade() bool {
+	base := it.subject.key("yield", it.name())
+	return slices.ContainsFunc([]string{"1", "2", "3", "4"}, func(n string) bool { return it.possible(base.sub(n)) })
+}
+
 // Yield says what each lesson of the original language yields, without a car and for each vehicle sheet, in the
 // programme's order.
 func Yield(p *curriculum.Programme) []YieldRow {
@@ -107,15 +113,16 @@ func Yield(p *curriculum.Programme) []YieldRow {
 		}
 		for _, vehicle := range vehicles {
 			pool := poolOf(p, l, vehicle)
-			row := YieldRow{Lesson: l.ID, Vehicle: vehicle, Families: map[string]int{}, Questions: len(pool.items), Unreached: []string{}}
+			items := slices.DeleteFunc(slices.Clone(pool.items), func(it *item) bool { return !it.everMade() })
+			row := YieldRow{Lesson: l.ID, Vehicle: vehicle, Families: map[string]int{}, Questions: len(items), Unreached: []string{}}
 			for _, f := range table {
 				row.Families[f.info.ID] = 0
 			}
-			for _, it := range pool.items {
+			for _, it := range items {
 				row.Families[it.family.info.ID]++
 			}
 			for _, x := range pool.critical() {
-				if !slices.ContainsFunc(pool.items, func(it *item) bool { return it.covers(x.Step) }) {
+				if !slices.ContainsFunc(items, func(it *item) bool { return it.covers(x.Step) }) {
 					row.Unreached = append(row.Unreached, l.ID+"/"+x.ID)
 				}
 			}
