@@ -52,6 +52,7 @@ func readLesson(f File, r *report) *lessonReader {
 	lr.finishProcedure()
 	lr.sumsOutside()
 	lr.unread()
+	lr.checkRows()
 	return lr
 }
 
