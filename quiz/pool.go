@@ -113,7 +113,7 @@ func Yield(p *curriculum.Programme) []YieldRow {
 		}
 		for _, vehicle := range vehicles {
 			pool := poolOf(p, l, vehicle)
-			items := slices.DeleteFunc(slices.Clone(pool.items), func(it *item) bool { return !it.everMade() })
+			items := slices.DeleteFunc(slices.Clone(pool.items), func(it *item) bool { return it.sure && !it.everMade() })
 			row := YieldRow{Lesson: l.ID, Vehicle: vehicle, Families: map[string]int{}, Questions: len(items), Unreached: []string{}}
 			for _, f := range table {
 				row.Families[f.info.ID] = 0

@@ -1,8 +1,6 @@
 package readiness
 
-import (
-	"sync"
-)
+import "sync"
 
 // Report says what calibrate found and how it went.
 type Report struct {
@@ -39,8 +37,8 @@ const (
 
 // Calibrate estimates population values, tasks and supervisors from a programme's own evidence, in two parts. First the values of
 // the model as such, by the marginal likelihood of everybody's evidence (see [teacher]), by Newton steps, lightly held by the documented
-// priors. Then the values of the judge that [Assess] is: for so many dates what it said is held against what the model says with hindsight, and the judge is set so that both agree best (see
-// [lesson]). The same evidence gives the same snapshot. Nothing is adopted by it.
+// priors. Then the values of the judge that [Assess] is: for so many dates what it said is held against what the model says
+// with hindsight, and the judge is set so that both agree best (see [lesson]). The same evidence gives the same snapshot. Nothing is adopted by it.
 func Calibrate(c *Catalogue, evidence []Record, policy Policy, progress Progress) (Parameters, Report) {
 	if progress == nil {
 		progress = func(int, int, float64) {}
@@ -125,28 +123,31 @@ func (s *search) likelihoods(p Parameters) (of []float64, jobs int) {
 	s.evaluations++
 	of = make([]float64, len(s.evidence))
 	var counts [workers]int
-	var group sync.WaitGroup
-	for w := range workers {
-		group.Add(1)
-		go func() {
-			defer group.Done()
-			f := newTeacher(s.catalogue, s.policy, p)
-			for i := w; i < len(of); i += workers {
-				sum, n := f.score(s.evidence[i])
-				of[i] = sum
-				counts[w] += n
-			}
-		}()
-	}
-	group.Wait()
+	shared(func(w int) {
+		f := newTeacher(s.catalogue, s.policy, p)
+		for i := w; i < len(of); i += workers {
+			sum, n := f.score(s.evidence[i])
+			of[i] = sum
+			counts[w] += n
+		}
+	})
 	for _, n := range counts {
 		jobs += n
 	}
 	return of, jobs
 }
 
-// workers share the work of one evaluation. Each keeps to its own part; the parts are added in the order of people.
+// workers share what is done for everybody. Each keeps to its own part; the parts are added in their order.
 const workers = 2
+
+// shared has each worker do its part, side by side.
+func shared(part func(w int)) {
+	var group sync.WaitGroup
+	for w := range workers {
+		group.Go(func() { part(w) })
+	}
+	group.Wait()
+}
 
 // total is the log-likelihood of everything, with the pull of the priors, and of a watched job on average.
 func (s *search) total(p Parameters) (all, mean float64) {

@@ -1,9 +1,6 @@
 package readiness
 
-import (
-	"slices"
-	"sync"
-)
+import "slices"
 
 // lesson is what the judge learns from hindsight: for apprentices, tasks and dates, what was known then, and how sure the
 // teacher is, by everything that is known now, that the chance was at the target then.
@@ -83,21 +80,15 @@ type opinion struct{ up, down, was float64 } // up + down = 1
 func (l *lesson) opinions(p Parameters, every int) []opinion {
 	p.Population.SureUp, p.Population.SureDown, p.Population.SureShift = 1, 1, 0
 	parts := make([][]opinion, workers)
-	var group sync.WaitGroup
-	for w := range workers {
-		group.Add(1)
-		go func() {
-			defer group.Done()
-			f := newTeacher(l.catalogue, l.policy, p)
-			from, to := len(l.trials)*w/workers, len(l.trials)*(w+1)/workers
-			for i := from; i < to; i++ {
-				if i%every == 0 {
-					parts[w] = append(parts[w], f.judged(&l.trials[i], l.policy)...)
-				}
+	shared(func(w int) {
+		f := newTeacher(l.catalogue, l.policy, p)
+		from, to := len(l.trials)*w/workers, len(l.trials)*(w+1)/workers
+		for i := from; i < to; i++ {
+			if i%every == 0 {
+				parts[w] = append(parts[w], f.judged(&l.trials[i], l.policy)...)
 			}
-		}()
-	}
-	group.Wait()
+		}
+	})
 	return slices.Concat(parts...)
 }
 

@@ -1,9 +1,6 @@
 package readiness
 
-import (
-	"slices"
-	"sync"
-)
+import "slices"
 
 // foreseen is a watched job as it was foreseen: the density of how far ability would exceed what it asked, from what was known
 // before its day, and whether there was a critical error.
@@ -24,19 +21,13 @@ const (
 // outcomesOf foresees every watched job from what was known before its day, one step ahead (Dawid 1984).
 func outcomesOf(c *Catalogue, policy Policy, people [][]*evidence, p Parameters) []foreseen {
 	parts := make([][]foreseen, workers)
-	var group sync.WaitGroup
-	for w := range workers {
-		group.Add(1)
-		go func() {
-			defer group.Done()
-			f := newTeacher(c, policy, p)
-			from, to := len(people)*w/workers, len(people)*(w+1)/workers
-			for _, all := range people[from:to] {
-				parts[w] = append(parts[w], f.outcomes(all)...)
-			}
-		}()
-	}
-	group.Wait()
+	shared(func(w int) {
+		f := newTeacher(c, policy, p)
+		from, to := len(people)*w/workers, len(people)*(w+1)/workers
+		for _, all := range people[from:to] {
+			parts[w] = append(parts[w], f.outcomes(all)...)
+		}
+	})
 	return slices.Concat(parts...)
 }
 

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"testing"
 
@@ -154,6 +155,26 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		shuffled := rapid.Permutation(evidence).Draw(t, "shuffled")
 		if a, b := linesOf(assessAll(evidence, asOf)), linesOf(assessAll(shuffled, asOf)); a != b {
 			t.Fatalf("in order\n%s\nshuffled\n%s", a, b)
+		}
+	})
+}
+
+// What calibrate brings in line with hindsight is what the judge says: the two once mapped different things.
+func TestJudgeSaysWhatCalibrateLinedUp(t *testing.T) {
+	c, policy, p := sampleCatalogue(), samplePolicy(), DefaultParameters()
+	pop := &p.Population
+	pop.SureUp, pop.SureDown, pop.SureShift, pop.PaceSD, pop.DeficitSD = 0.6, 1.4, -1.2, 0.8, 1
+	checkProperty(t, func(t *rapid.T) {
+		d := drawn{t}
+		evidence, asOf := d.evidence(), d.date()
+		f := newTeacher(c, policy, p)
+		everybody := resolve(evidence, asOf)
+		for i, v := range Assess(c, evidence, policy, p, asOf, Options{}) {
+			x := trial{evidence: f.gathered(gather(everybody[v.Apprentice])), today: toDay(asOf), was: make([]float64, len(c.Tasks))}
+			o := f.judged(&x, policy)[i%len(c.Tasks)]
+			if lined := lineUp(pop, o.up, o.down); math.Abs(lined-v.Confidence) > 0.00051 {
+				t.Fatalf("%s, %s: the judge is %v sure, calibrate lined up %v", v.Apprentice, v.Task, v.Confidence, lined)
+			}
 		}
 	})
 }

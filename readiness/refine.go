@@ -3,7 +3,6 @@ package readiness
 import (
 	"math"
 	"slices"
-	"sync"
 )
 
 // refiner improves what is known of supervisors, tasks and steps, everything else given, with the abilities averaged over as the
@@ -111,29 +110,20 @@ func (s *sums) add(o *sums) {
 // pass goes over everybody once.
 func (r *refiner) pass(p Parameters) (*sums, *teacher) {
 	parts := make([]*sums, workers)
-	var first *teacher
-	var group sync.WaitGroup
-	for w := range workers {
+	var teachers [workers]*teacher
+	shared(func(w int) {
 		f := newTeacher(r.catalogue, r.policy, p)
-		if w == 0 {
-			first = f
-		}
-		parts[w] = newSums(len(r.supervisors), f.tasks)
+		teachers[w], parts[w] = f, newSums(len(r.supervisors), f.tasks)
 		from, to := len(r.evidence)*w/workers, len(r.evidence)*(w+1)/workers
-		group.Add(1)
-		go func() {
-			defer group.Done()
-			v := newRefining(f, r, parts[w])
-			for _, all := range r.evidence[from:to] {
-				v.person(all)
-			}
-		}()
-	}
-	group.Wait()
+		v := newRefining(f, r, parts[w])
+		for _, all := range r.evidence[from:to] {
+			v.person(all)
+		}
+	})
 	for _, part := range parts[1:] {
 		parts[0].add(part)
 	}
-	return parts[0], first
+	return parts[0], teachers[0]
 }
 
 // refining is one worker's pass.
